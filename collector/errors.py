@@ -1,0 +1,52 @@
+"""Named errors of evenrun.
+
+    EvenrunError                 everything we raise on purpose
+    ├── UserError                a person can mend it: one sentence with the remedy, exit code 2
+    │   └── SettingsError        a setting is missing or out of range
+    ├── StoreError               the database cannot do what was asked
+    │   └── StoreUnavailable     ... for now: locked, full, read-only or away; try again later
+    ├── NotAllowed               an action that this person or this state does not permit
+    └── DeliveryError            a message could not be handed over (`permanent` tells whether to retry)
+"""
+
+from __future__ import annotations
+
+
+class EvenrunError(Exception):
+    """Everything evenrun raises on purpose."""
+
+
+class UserError(EvenrunError):
+    """Something a person can mend; the message is one sentence that says what, where and what to do."""
+
+
+class SettingsError(UserError):
+    """A setting is missing or has a value that it may not have."""
+
+
+class StoreError(EvenrunError):
+    """The database cannot do what was asked."""
+
+
+class StoreUnavailable(StoreError):
+    """The database cannot take a write right now; the batch is kept in memory and tried again."""
+
+
+class NotAllowed(EvenrunError):
+    """The action is not permitted to this person, or not in this state."""
+
+
+class DeliveryError(EvenrunError):
+    """A message could not be handed over.
+
+    Parameters
+    ----------
+    message : str
+        What went wrong, in one sentence.
+    permanent : bool
+        True when trying again cannot help (wrong address, refused credentials).
+    """
+
+    def __init__(self, message: str, *, permanent: bool = False) -> None:
+        super().__init__(message)
+        self.permanent = permanent
