@@ -41,7 +41,7 @@ class Broker(Section):
     user: str = Field("collector", description="user name; sessions are kept only for a named user")
     password: SecretStr | None = Field(None, description="its password")
     password_file: Path | None = Field(None, description="file that holds the password instead")
-    client_id: str = Field("evenrun-collector", description="names the broker session that outlives a restart")
+    client_id: str = Field("evenrun-collector", description="names our session, which outlives a restart")
     receive_maximum: int = Field(200, ge=1, le=65535, description="messages in hand before the broker waits")
     session_expiry_s: int = Field(259_200, ge=60, description="how long the broker keeps messages for us, s")
 
