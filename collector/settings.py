@@ -115,8 +115,8 @@ class Settings(BaseSettings):
     )
     site: str = Field("lowland", pattern=r"^[a-z0-9_-]+$", description="second part of every topic")
     time_zone: str = Field("UTC", description="zone in which people read times, such as Europe/Berlin")
-    broker: Broker = Field(default_factory=Broker)
-    charts: Charts = Field(default_factory=Charts)
+    broker: Broker = Broker()
+    charts: Charts = Charts()
     tolerance: dict[str, dict[str, Tolerance]] = Field(
         default_factory=dict, description="by mold, by disc characteristic: low and high"
     )
