@@ -285,8 +285,10 @@ gaugings = Table(
     Column("gauged_at", UtcTime),                 # null: not known
     Column("age_h", Float),                       # null: not known
     Column("received_at", UtcTime, nullable=False),
+    Column("site", String, nullable=False),
     Column("press_id", ForeignKey("presses.id")),
     Column("run_id", ForeignKey("runs.id")),
+    Column("run_name", String),                   # as named; its run may arrive later
     Column("shot_id", ForeignKey("shots.id"), index=True),  # null: not joined yet
     Column("joined_by", String),                  # shot | tray | order
     Column("counter", BigId),
@@ -294,7 +296,8 @@ gaugings = Table(
     Column("tray_position", Integer),
     Column("disc_mark", String),
     Column("order_batch", String),
-    Column("order_index", Integer),
+    Column("order_index", Integer),               # place in the list, from 0
+    Column("order_offset", Integer),              # shots of the run to skip before place 0
     Column("gauge", String),
     Column("temperature_degc", Float),
     Column("definition", String),
@@ -304,6 +307,8 @@ gaugings = Table(
     Column("withdrawn_at", UtcTime),              # undone on the form; kept
 )
 Index("ix_gaugings_run", gaugings.c.run_id, gaugings.c.characteristic)
+Index("ix_gaugings_waiting", gaugings.c.press_id, gaugings.c.joined_by)
+Index("ix_gaugings_batch", gaugings.c.order_batch)
 
 outbox = Table(
     "outbox", metadata, _id(),
