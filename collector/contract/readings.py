@@ -78,7 +78,7 @@ def read_block(block: object, unit_names: Members, name: str, scope: Scope, foun
         if reading.sent_unit is None:
             values[key] = number
         else:
-            values[key] = number * reading.factor + reading.offset
+            values[key] = converted(number, reading, name, key)
             originals[key] = (number, reading.sent_unit)
         if reading.own_unit is not None:
             found.units[key] = reading.own_unit
@@ -119,6 +119,14 @@ def unit_of(unit_names: Members, key: str) -> str | None:
     return name if name is not None or "." not in key else unit_names.get(key.partition(".")[0])
 
 
+def converted(number: float, reading: Reading, *path: str) -> float:
+    """`number` in the canonical unit; one so large that it leaves the range of floats is refused."""
+    result = number * reading.factor + reading.offset
+    if not isfinite(result):
+        raise not_finite(pointer(*path), result)
+    return result
+
+
 @lru_cache(maxsize=8192)
 def how_to_read(key: str, unit_name: str | None, scope: Scope) -> Reading | Problem:
     """How to read a key's numbers sent in a unit (None: the canonical one), or why that cannot be."""
@@ -133,16 +141,18 @@ def how_to_read(key: str, unit_name: str | None, scope: Scope) -> Reading | Prob
     if scope not in quantity.applies_to:
         where = " or ".join(_WHERE[other] for other in sorted(quantity.applies_to))
         return Problem("unknown_key", f"{key} does not belong into {_WHERE[scope]}", f"send it with {where}")
-    line = None if name is None else units.linear(name, quantity.unit)
-    if name is None or name == quantity.unit:
-        return Reading(1.0, 0.0, None, None)
+    return _read_known(key, name or quantity.unit, quantity.unit)
+
+
+def _read_known(key: str, name: str, canonical: str) -> Reading | Problem:
+    line = units.linear(name, canonical)
     if line is None:
         return Problem(
             "unknown_unit",
-            f"{shown(unit_name)} does not measure {key}, which is in {quantity.unit}",
-            f"send it in {quantity.unit} or a unit that converts to it",
+            f"{name} does not measure {key}, which is in {canonical}",
+            f"send it in {canonical} or a unit that converts to it",
         )
-    return Reading(line[0], line[1], name, None)
+    return Reading(line[0], line[1], None if name == canonical else name, None)
 
 
 def _read_unknown(key: str, name: str | None) -> Reading | Problem:

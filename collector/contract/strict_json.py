@@ -55,20 +55,17 @@ def decode(payload: bytes, *, max_depth: int) -> Members:
 
 
 def _not_json(broken: Exception) -> Unreadable:
-    where = (
-        f"at line {broken.lineno} column {broken.colno}" if isinstance(broken, json.JSONDecodeError) else ""
-    )
-    what = broken.msg if isinstance(broken, json.JSONDecodeError) else str(broken)
-    return Unreadable(
-        "not_json", f"no JSON {where}: {what}".replace(" :", ":"), "mend the sender's JSON text"
-    )
+    detail = f"no JSON: {broken}"
+    if isinstance(broken, json.JSONDecodeError):
+        detail = f"no JSON at line {broken.lineno} column {broken.colno}: {broken.msg}"
+    return Unreadable("not_json", detail, "mend the sender's JSON text")
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> Members:
     members = dict(pairs)
     if len(members) != len(pairs):
-        seen: set[str] = set()
-        raise _RepeatedMember(next(name for name, _ in pairs if name in seen or seen.add(name)))
+        names = [name for name, _ in pairs]
+        raise _RepeatedMember(next(name for name in names if names.count(name) > 1))
     return members
 
 
