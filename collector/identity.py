@@ -1,0 +1,99 @@
+"""Which shot of a press a message is: a new one, one we have, a corrected one, or a late one. Pure.
+
+A press's counter may repeat, restart or be polled twice, so a shot is named by press, counter epoch and
+counter. An epoch is a stretch in which the counter only rises; a counter that falls, or repeats at a far
+later time, opens a new one. A press without a counter names its shots by their time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import Enum
+
+
+class Kind(Enum):
+    """What a message is to the shots we already have."""
+
+    NEW = "new"
+    NEW_EPOCH = "new_epoch"
+    KNOWN = "known"  # the same shot again; its values decide between a duplicate and an amendment
+    LATE = "late"
+
+
+@dataclass(frozen=True, slots=True)
+class Last:
+    """The newest shot of a press, as far as identity goes."""
+
+    epoch: int
+    counter: int | None
+    ended_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A stored shot with the counter (or time) that the message names."""
+
+    shot_id: int
+    epoch: int
+    ended_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """The verdict: kind, epoch, the stored shot if there is one, and how many counters were skipped."""
+
+    kind: Kind
+    epoch: int
+    shot_id: int | None = None
+    missing: int = 0
+
+
+def identify(
+    counter: int | None,
+    ended_at: datetime,
+    *,
+    last: Last | None,
+    stored: Stored | None,
+    poll: timedelta,
+) -> Identity:
+    """Decide what a message is.
+
+    Parameters
+    ----------
+    counter : int or None
+        The press's own count, if it has one.
+    ended_at : datetime
+        Aware UTC time the cycle ended.
+    last : Last or None
+        The press's newest shot; None before the first.
+    stored : Stored or None
+        The newest stored shot of this press with the same counter (without a counter: the same time).
+    poll : timedelta
+        By how much two reports of one cycle may differ in time; about one cycle.
+
+    Returns
+    -------
+    Identity
+    """
+    if last is None:
+        return Identity(Kind.NEW, epoch=0)
+    if stored is not None and abs(ended_at - stored.ended_at) <= poll:
+        return Identity(Kind.KNOWN, epoch=stored.epoch, shot_id=stored.shot_id)
+    if counter is None or last.counter is None:
+        kind = Kind.NEW if ended_at > last.ended_at else Kind.LATE
+        return Identity(kind, epoch=last.epoch)
+    if counter > last.counter:
+        return _risen(counter, ended_at, last=last, poll=poll)
+    # The counter fell or repeats. Later in time it counts anew; earlier in time it is a straggler.
+    if ended_at > last.ended_at:
+        return Identity(Kind.NEW_EPOCH, epoch=last.epoch + 1)
+    return Identity(Kind.LATE, epoch=last.epoch)
+
+
+def _risen(counter: int, ended_at: datetime, *, last: Last, poll: timedelta) -> Identity:
+    assert last.counter is not None
+    if ended_at < last.ended_at - poll and last.epoch > 0:
+        # A higher count from long before: a straggler of the epoch that ended when the counter fell.
+        return Identity(Kind.LATE, epoch=last.epoch - 1)
+    return Identity(Kind.NEW, epoch=last.epoch, missing=counter - last.counter - 1)

@@ -1,0 +1,108 @@
+"""The chart plan: which charts a characteristic gets, with which constants, and what they cost. Pure.
+
+The constants follow from the floor's false-alarm budget (`rules.budget`). The default per vital
+characteristic is one wide individuals limit for single bad shots and one CUSUM for small lasting
+shifts, widened where the baseline is autocorrelated or small. Timers are watched for change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from collector.contract import quantities
+from rules import budget
+from rules.charts import make
+from rules.charts.chart import Chart
+from rules.limits import Baseline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """What the floor allows: false alarms per press and day, shared by so many characteristics."""
+
+    false_alarms_per_day: float
+    characteristics: int
+    cycle_time_s: float
+
+
+@dataclass(slots=True, kw_only=True)
+class KeyLimits:
+    """Limits of one characteristic; `id` is filled in when the row is stored."""
+
+    key: str
+    version: int
+    standing: str
+    baseline: Baseline
+    charts: tuple[Chart[Any], ...]
+    cost: Mapping[str, Any] = field(default_factory=dict)
+    id: int | None = None
+    approved_by: str | None = None
+
+    def charts_json(self) -> list[dict[str, Any]]:
+        """The charts as stored in the `limits` table."""
+        return [{"chart": chart.name, "parameters": chart.parameters()} for chart in self.charts]
+
+
+def charts_from_json(stored: Sequence[Mapping[str, Any]]) -> tuple[Chart[Any], ...]:
+    """Rebuild what :meth:`KeyLimits.charts_json` wrote."""
+    return tuple(make(item["chart"], item["parameters"]) for item in stored)
+
+
+def plan_key(
+    key: str, baseline: Baseline, floor: Budget, *, version: int, minimum_shift: float = 0.0
+) -> KeyLimits:
+    """Charts of one characteristic, from its baseline and the floor's budget.
+
+    Parameters
+    ----------
+    key : str
+        Quantity key.
+    baseline : Baseline
+        Center, sigma and autocorrelation, in the key's canonical unit.
+    floor : Budget
+    version : int
+        Version number of these limits in their context.
+    minimum_shift : float
+        Smallest shift that matters, canonical unit; a smaller one never signals.
+
+    Raises
+    ------
+    ValueError
+        If the budget cannot be met (from `rules.budget`).
+    """
+    plan = budget.solve(
+        characteristics=floor.characteristics,
+        cycle_time_s=floor.cycle_time_s,
+        false_alarms_per_day=floor.false_alarms_per_day,
+        phi=baseline.phi,
+        n=None if baseline.sigma_method == "given" else max(baseline.n, 2),
+    )
+    common = {"center": baseline.center, "sigma": baseline.sigma, "minimum_shift": minimum_shift}
+    charts = (
+        make("individuals", {**common, "width": plan.width}),
+        make("cusum", {**common, "k": plan.k, "h": plan.h}),
+    )
+    cost = {
+        "false_alarms_per_day": plan.false_alarms_per_day,
+        "false_alarms_per_shift": plan.false_alarms_per_shift,
+        "arl_individuals": plan.arl_individuals,
+        "arl_cusum": plan.arl_cusum,
+    }
+    return KeyLimits(
+        key=key, version=version, standing=baseline.standing(), baseline=baseline, charts=charts, cost=cost
+    )
+
+
+def watch_timer(key: str, setpoint: float, *, version: int) -> KeyLimits:
+    """A timer is changed or not: it has no sigma, only the resolution it is written with."""
+    quantity = quantities.find(key)
+    tolerance = 0.5 * 10.0 ** -(quantity.decimals if quantity else 2)
+    return KeyLimits(
+        key=key,
+        version=version,
+        standing="usable",
+        baseline=Baseline(center=setpoint, sigma=tolerance, n=0, sigma_method="given"),
+        charts=(make("setting", {"setpoint": setpoint, "tolerance": tolerance}),),
+    )
