@@ -99,10 +99,17 @@ shots = Table(
     Column("setpoints", Json),
     # {"peak_melt_pressure": [742.0, "bar"], ...}: only what was converted, or has a unit of its own
     Column("originals", Json),
+    Column("setpoint_originals", Json),           # the same for setpoints, whose keys may be those of values
     Column("not_written", Json),                  # keys whose zero meant "not written"
     Column("digest", LargeBinary, nullable=False),
     UniqueConstraint("press_id", "epoch", "counter"),
 )
+# Without a counter the time is the identity.
+Index(
+    "uq_shots_press_time_no_counter", shots.c.press_id, shots.c.ended_at, unique=True,
+    sqlite_where=shots.c.counter.is_(None), postgresql_where=shots.c.counter.is_(None),
+)
+Index("ix_shots_press", shots.c.press_id, shots.c.id)     # the newest shots of a press
 Index("ix_shots_press_time", shots.c.press_id, shots.c.ended_at)
 Index("ix_shots_run", shots.c.run_id, shots.c.id)
 Index("ix_shots_tray", shots.c.tray, shots.c.press_id)

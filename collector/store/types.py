@@ -15,7 +15,8 @@ MICROSECOND = timedelta(microseconds=1)
 
 # SQLite counts rows by itself only for a column that is exactly INTEGER.
 BigId = BigInteger().with_variant(Integer, "sqlite")
-Json = JSON().with_variant(postgresql.JSONB, "postgresql")
+# Nothing is stored as the database's own NULL, not as the JSON word null, so that IS NULL finds it.
+Json = JSON(none_as_null=True).with_variant(postgresql.JSONB(none_as_null=True), "postgresql")
 
 
 def to_micros(moment: datetime) -> int:

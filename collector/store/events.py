@@ -1,0 +1,36 @@
+"""What happened on a press's time axis besides shots: setpoints, lots, trays, stops, restarts, gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.store.tables import events
+
+
+def row(
+    press_id: int,
+    kind: str,
+    *,
+    at: datetime,
+    source: str,
+    shot_id: int | None = None,
+    key: str | None = None,
+    old: Any = None,
+    new: Any = None,
+    note: str | None = None,
+) -> dict[str, Any]:
+    """One event, ready for :func:`insert`; see the `events` table."""
+    return {
+        "press_id": press_id, "kind": kind, "at": at, "source": source, "shot_id": shot_id,
+        "key": key, "old": old, "new": new, "note": note,
+    }  # fmt: skip
+
+
+def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> None:
+    """Store events in the order given."""
+    if rows:
+        conn.execute(sa.insert(events), list(rows))

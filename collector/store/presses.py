@@ -1,0 +1,79 @@
+"""Rows of presses, and the engine's state of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.contract.messages import StateMessage
+from collector.store.tables import engine_states, presses
+
+
+@dataclass(frozen=True, slots=True)
+class PressRow:
+    """Identity of a press."""
+
+    id: int
+    site: str
+    name: str
+
+
+def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
+    """The row of a press, made at its first message."""
+    found = conn.execute(
+        sa.select(presses.c.id).where(presses.c.site == site, presses.c.name == name)
+    ).scalar_one_or_none()
+    if found is None:
+        statement = sa.insert(presses).values(site=site, name=name).returning(presses.c.id)
+        found = conn.execute(statement).scalar_one()
+    return PressRow(found, site, name)
+
+
+def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_cycle_s: float | None) -> None:
+    """Keep the time of the newest shot and the usual cycle, which silence is judged by."""
+    conn.execute(
+        sa.update(presses)
+        .where(presses.c.id == press_id)
+        .values(last_shot_at=ended_at, usual_cycle_s=usual_cycle_s)
+    )
+
+
+def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> str | None:
+    """Keep the newest state of a press or its gateway.
+
+    Returns
+    -------
+    str or None
+        The state before.
+    """
+    row = conn.execute(sa.select(presses.c.state).where(presses.c.id == press_id)).one()
+    conn.execute(
+        sa.update(presses).where(presses.c.id == press_id).values(state=message.state, state_at=message.at)
+    )
+    before: str | None = row.state
+    return before
+
+
+def load_engine_state(conn: sa.Connection, press_id: int) -> dict[str, Any] | None:
+    """The engine's state after the last committed shot, None for a press without one."""
+    state: dict[str, Any] | None = conn.execute(
+        sa.select(engine_states.c.state).where(engine_states.c.press_id == press_id)
+    ).scalar_one_or_none()
+    return state
+
+
+def save_engine_state(
+    conn: sa.Connection, press_id: int, state: dict[str, Any], *, last_shot_id: int | None
+) -> None:
+    """Replace the engine's state of a press."""
+    changes: dict[str, Any] = {"state": state}
+    if last_shot_id is not None:
+        changes["last_shot_id"] = last_shot_id
+    done = conn.execute(
+        sa.update(engine_states).where(engine_states.c.press_id == press_id).values(**changes)
+    )
+    if done.rowcount == 0:
+        conn.execute(sa.insert(engine_states).values(press_id=press_id, **changes))

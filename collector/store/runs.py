@@ -1,0 +1,109 @@
+"""Runs and recipes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.store.tables import recipes, runs
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRow:
+    """A run with what its limits depend on."""
+
+    id: int
+    name: str
+    mold: str | None
+    blend: str | None
+    lot: str | None
+    color: str | None
+    recipe: str | None
+    recipe_version: int | None
+    setpoints: Mapping[str, Mapping[str, float]]
+    closed_at: datetime | None
+
+    def context(self) -> str:
+        """What limits are valid for: mold, blend, color and recipe version; a lot is an event inside it."""
+        recipe = f"{self.recipe} v{self.recipe_version}" if self.recipe else "-"
+        return "|".join((self.mold or "-", self.blend or "-", self.color or "-", recipe))
+
+
+def _select() -> sa.Select[Any]:
+    columns = (
+        runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.color, runs.c.closed_at,
+        recipes.c.name.label("recipe"), recipes.c.version, recipes.c.setpoints,
+    )  # fmt: skip
+    return sa.select(*columns).select_from(runs.outerjoin(recipes))
+
+
+def _row(found: sa.Row[Any]) -> RunRow:
+    return RunRow(
+        id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
+        recipe=found.recipe, recipe_version=found.version, setpoints=found.setpoints or {},
+        closed_at=found.closed_at,
+    )  # fmt: skip
+
+
+def by_id(conn: sa.Connection, run_id: int) -> RunRow:
+    """The run with this id."""
+    return _row(conn.execute(_select().where(runs.c.id == run_id)).one())
+
+
+def by_name(conn: sa.Connection, press_id: int, name: str) -> RunRow | None:
+    """The run of this name on this press, None if there is none yet."""
+    found = conn.execute(_select().where(runs.c.press_id == press_id, runs.c.name == name)).one_or_none()
+    return None if found is None else _row(found)
+
+
+def open_run(
+    conn: sa.Connection,
+    press_id: int,
+    name: str,
+    *,
+    at: datetime,
+    opened_by: str,
+    mold: str | None = None,
+    blend: str | None = None,
+    lot: str | None = None,
+    color: str | None = None,
+    recipe: str | None = None,
+    recipe_version: int | None = None,
+) -> RunRow:
+    """Store a new run; a recipe that nobody qualified yet is kept by name, without setpoints to check."""
+    run_id = conn.execute(
+        sa.insert(runs)
+        .values(
+            press_id=press_id, name=name, mold=mold, blend=blend, lot=lot, color=color, opened_at=at,
+            opened_by=opened_by, recipe_id=_recipe_id(conn, recipe, recipe_version or 1, mold, blend),
+        )  # fmt: skip
+        .returning(runs.c.id)
+    ).scalar_one()
+    return by_id(conn, run_id)
+
+
+def _recipe_id(
+    conn: sa.Connection, name: str | None, version: int, mold: str | None, blend: str | None
+) -> int | None:
+    if name is None:
+        return None
+    wanted = sa.select(recipes.c.id).where(recipes.c.name == name, recipes.c.version == version)
+    found: int | None = conn.execute(wanted).scalar_one_or_none()
+    if found is None:
+        row = {"name": name, "version": version, "mold": mold, "blend": blend, "setpoints": {}}
+        found = conn.execute(sa.insert(recipes).values(**row).returning(recipes.c.id)).scalar_one()
+    return found
+
+
+def describe(conn: sa.Connection, run_id: int, **changes: Any) -> None:
+    """Fill in what a later message says of a run."""
+    conn.execute(sa.update(runs).where(runs.c.id == run_id).values(**changes))
+
+
+def close_run(conn: sa.Connection, run_id: int, *, at: datetime) -> None:
+    """Close a run; closing it again changes nothing."""
+    conn.execute(sa.update(runs).where(runs.c.id == run_id, runs.c.closed_at.is_(None)).values(closed_at=at))
