@@ -1,0 +1,1 @@
+"""What a flagged shot means for the disc that is gauged a day later."""
