@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
-from rules.dome import effect, link, proportion, rank, skill, slope, welch
 from scipy import stats
+from statsmodels.api import OLS
 from statsmodels.stats.proportion import proportion_confint
+
+from rules.dome import effect, link, proportion, rank, skill, slope, welch
 
 # Newcombe, R. G. (1998). Two-sided confidence intervals for the single proportion: comparison of seven
 # methods. Statistics in Medicine 17, 857-872, table I (from memory; statsmodels agrees below).
@@ -126,8 +128,6 @@ def test_slope_within_one_run_equals_scipys_regression():
 
 
 def test_slope_within_runs_equals_regression_with_a_dummy_for_each_run():
-    from statsmodels.api import OLS
-
     rng = np.random.default_rng(9)
     runs = np.repeat([0, 1, 2], 12)
     x = rng.normal(40, 1, 36) + 5 * runs
