@@ -1,0 +1,69 @@
+"""The digest of a stored shot, and how anybody can recompute it.
+
+The digest is the SHA-256 (FIPS 180-4) of the UTF-8 bytes of one JSON object in the canonical form of
+RFC 8785. The object has exactly these members:
+
+====================  =======================================================================
+form                  the number 1: this list
+site, press           names, from the row of the press
+epoch, counter        whole numbers; counter null where the press has none
+ended_at              microseconds since 1970 UTC, as the column holds it
+received_at           the same for the time of arrival
+time_reconstructed    true or false
+source                text
+values                object, key to number, canonical units: the column `characteristics`
+originals             object, key to [number, unit] as sent
+setpoints             object, key to number
+setpoint_originals    object, key to [number, unit] as sent
+not_written           list of keys, in the order of the column
+====================  =======================================================================
+
+Left out is what may rightly change later and is journaled where it does: the run and the tray a shot is
+counted to, and the verdict of the charts. The id is left out because it is the database's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from hashlib import sha256
+from typing import Any
+
+from collector.store.canonical import canonical_json
+from collector.store.types import to_micros
+
+FORM = 1
+
+
+def of_row(row: Mapping[str, Any]) -> bytes:
+    """Digest of a row of `shots` with the press's `site` and `name` beside it.
+
+    Returns
+    -------
+    bytes
+        32 bytes.
+
+    Raises
+    ------
+    ValueError
+        A value is not a finite number.
+    """
+    return sha256(canonical_json(_members(row)).encode()).digest()
+
+
+def _members(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "form": FORM,
+        "site": row["site"],
+        "press": row["name"],
+        "epoch": row["epoch"],
+        "counter": row["counter"],
+        "ended_at": to_micros(row["ended_at"]),
+        "received_at": to_micros(row["received_at"]),
+        "time_reconstructed": row["time_reconstructed"],
+        "source": row["source"],
+        "values": row["characteristics"],
+        "originals": row["originals"] or {},
+        "setpoints": row["setpoints"] or {},
+        "setpoint_originals": row["setpoint_originals"] or {},
+        "not_written": row["not_written"] or [],
+    }

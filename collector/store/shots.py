@@ -1,0 +1,235 @@
+"""Storing shots, and reading their values back as columns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from math import isfinite
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+
+from collector.store import digest, shot_values
+from collector.store.tables import presses, shots
+
+Phase = Literal["startup", "baseline", "charted"]
+Original = tuple[float, str]
+
+_FRAME = {
+    "id": "int64",
+    "counter": "Int64",
+    "epoch": "int64",
+    "ended_at": "int64",
+    "tray": "str",
+    "tray_position": "Int64",
+    "phase": "str",
+    "share": "float64",
+    "share_key": "str",
+    "signaled": "bool",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewShot:
+    """A shot with its place and its verdict, ready to be stored.
+
+    Attributes
+    ----------
+    press_id, epoch, counter
+        Identity: the press, the stretch in which its counter only rises, and the counter (None: has none).
+    ended_at, received_at : datetime
+        Aware; the press's time and ours.
+    run_id, tray, tray_position
+        Where it belongs, None where not known; position from 1.
+    phase : {'startup', 'baseline', 'charted'}
+        What the charts did with it.
+    share, share_key, signaled
+        Largest chart statistic as a share of its limit, whose it is, and whether anything signaled.
+    time_reconstructed : bool
+        `ended_at` was computed, not read.
+    source : str
+        Where it came from.
+    values, setpoints : mapping of str to float
+        Canonical units; a value that is missing is left out.
+    originals, setpoint_originals : mapping of str to (float, str)
+        Value and unit as sent, where they differ or the unit is not known from the key.
+    not_written : tuple of str
+        Keys the source names but has no value for.
+    """
+
+    press_id: int
+    epoch: int
+    counter: int | None
+    ended_at: datetime
+    received_at: datetime
+    run_id: int | None = None
+    tray: str | None = None
+    tray_position: int | None = None
+    phase: Phase
+    share: float | None = None
+    share_key: str | None = None
+    signaled: bool = False
+    time_reconstructed: bool = False
+    source: str
+    values: Mapping[str, float]
+    setpoints: Mapping[str, float] = field(default_factory=dict)
+    originals: Mapping[str, Original] = field(default_factory=dict)
+    setpoint_originals: Mapping[str, Original] = field(default_factory=dict)
+    not_written: tuple[str, ...] = ()
+
+
+def insert(conn: sa.Connection, new: Sequence[NewShot]) -> list[int]:
+    """Store shots in the order given, each with its digest.
+
+    Returns
+    -------
+    list of int
+        Their ids, rising, in the same order.
+
+    Raises
+    ------
+    sqlalchemy.exc.IntegrityError
+        A shot of the same press, epoch and counter is stored already.
+    ValueError
+        A value is not a finite number.
+    """
+    if not new:
+        return []
+    names = _press_names(conn, {shot.press_id for shot in new})
+    rows = [_row(shot, *names[shot.press_id]) for shot in new]
+    statement = sa.insert(shots).returning(shots.c.id, sort_by_parameter_order=True)
+    return list(conn.execute(statement, rows).scalars())
+
+
+def values(
+    conn: sa.Connection,
+    *,
+    press_id: int | None = None,
+    run_id: int | None = None,
+    keys: Sequence[str],
+    after_id: int | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    phases: Sequence[str] | None = None,
+    last: int | None = None,
+) -> pd.DataFrame:
+    """Read shots and the values of some keys, in the order in which the charts saw them.
+
+    Parameters
+    ----------
+    conn : Connection
+        From :func:`collector.store.database.read` or ``write``.
+    press_id, run_id, after_id, phases
+        Only shots of this press, of this run, with a larger id, of these phases.
+    keys : sequence of str
+        Characteristics to read; one float column each, canonical unit, NaN where a shot has none.
+    since, until : datetime
+        Only shots that ended at or after `since` and before `until`.
+    last : int
+        Only the newest so many of what the other arguments leave.
+
+    Returns
+    -------
+    DataFrame
+        Columns id, counter (Int64, which may be missing), epoch, ended_at (datetime64[us, UTC]), tray,
+        tray_position (Int64), phase, share, share_key, signaled, then the keys; one row a shot, rising by id.
+    """
+    where = _conditions(
+        press_id=press_id, run_id=run_id, after_id=after_id, since=since, until=until, phases=phases
+    )
+    query = sa.select(*_frame_columns(), shot_values.as_text(conn.dialect.name)).where(*where)
+    if last is None:
+        rows = conn.execute(query.order_by(shots.c.id)).all()
+    else:
+        rows = conn.execute(query.order_by(shots.c.id.desc()).limit(last)).all()[::-1]
+    return _frame(rows, keys)
+
+
+def keys(conn: sa.Connection, *, press_id: int | None = None, run_id: int | None = None) -> list[str]:
+    """List the keys that the shots of a press or of a run have values for, sorted."""
+    where = _conditions(press_id=press_id, run_id=run_id)
+    return shot_values.distinct_keys(conn, where)
+
+
+def broken_digests(
+    conn: sa.Connection, *, press_id: int | None = None, run_id: int | None = None
+) -> list[int]:
+    """Recompute the digest of each stored shot and list the ids of those that no longer match."""
+    where = _conditions(press_id=press_id, run_id=run_id)
+    query = sa.select(shots, presses.c.site, presses.c.name).join(presses).where(*where).order_by(shots.c.id)
+    rows = conn.execute(query.execution_options(yield_per=1_000)).mappings()
+    return [row["id"] for row in rows if digest.of_row(dict(row)) != row["digest"]]
+
+
+def _conditions(
+    *,
+    press_id: int | None = None,
+    run_id: int | None = None,
+    after_id: int | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    phases: Sequence[str] | None = None,
+) -> list[sa.ColumnElement[bool]]:
+    c = shots.c
+    asked: tuple[tuple[Any, Callable[[Any], sa.ColumnElement[bool]]], ...] = (
+        (press_id, c.press_id.__eq__),
+        (run_id, c.run_id.__eq__),
+        (after_id, c.id.__gt__),
+        (since, c.ended_at.__ge__),
+        (until, c.ended_at.__lt__),
+        (phases, c.phase.in_),
+    )
+    return [condition(argument) for argument, condition in asked if argument is not None]
+
+
+def _press_names(conn: sa.Connection, ids: set[int]) -> dict[int, tuple[str, str]]:
+    query = sa.select(presses.c.id, presses.c.site, presses.c.name).where(presses.c.id.in_(ids))
+    found = {row.id: (row.site, row.name) for row in conn.execute(query)}
+    if missing := ids - found.keys():
+        raise ValueError(f"no press has the id {min(missing)}; store the press before its shots")
+    return found
+
+
+def _row(shot: NewShot, site: str, press: str) -> dict[str, Any]:
+    row = {
+        "press_id": shot.press_id,
+        "epoch": shot.epoch,
+        "counter": shot.counter,
+        "ended_at": shot.ended_at,
+        "received_at": shot.received_at,
+        "run_id": shot.run_id,
+        "tray": shot.tray,
+        "tray_position": shot.tray_position,
+        "phase": shot.phase,
+        # A share that is not a number means: no chart had an opinion.
+        "share": shot.share if shot.share is not None and isfinite(shot.share) else None,
+        "share_key": shot.share_key,
+        "signaled": shot.signaled,
+        "time_reconstructed": shot.time_reconstructed,
+        "source": shot.source,
+        "characteristics": dict(shot.values),
+        "setpoints": dict(shot.setpoints),
+        "originals": dict(shot.originals),
+        "setpoint_originals": dict(shot.setpoint_originals),
+        "not_written": list(shot.not_written),
+    }
+    return row | {"digest": digest.of_row(row | {"site": site, "name": press})}
+
+
+def _frame_columns() -> list[sa.ColumnElement[Any]]:
+    # A time stays the number it is stored as: a datetime object a row would cost more than the values.
+    plain = {"ended_at": sa.type_coerce(shots.c.ended_at, sa.BigInteger).label("ended_at")}
+    return [plain.get(name, shots.c[name]) for name in _FRAME]
+
+
+def _frame(rows: Sequence[sa.Row[*tuple[Any, ...]]], wanted: Sequence[str]) -> pd.DataFrame:
+    *fixed, texts = zip(*rows, strict=True) if rows else ((),) * (len(_FRAME) + 1)
+    series = {
+        name: pd.Series(column, dtype=dtype)
+        for (name, dtype), column in zip(_FRAME.items(), fixed, strict=True)
+    }
+    series["ended_at"] = pd.to_datetime(series["ended_at"].astype("datetime64[us]"), utc=True)
+    return pd.DataFrame(series | shot_values.columns(texts, wanted))
