@@ -26,6 +26,8 @@ class Truth:
         What a perfect gauge would read 24 h after the shot.
     weight_g : float
         What a perfect scale would read.
+    fresh_dome_mm, fresh_diameter_mm : float
+        Of the disc as it leaves the mold; from there both go to their final values over a day.
     """
 
     faults: tuple[str, ...]
@@ -34,6 +36,8 @@ class Truth:
     dome_24h_mm: float
     diameter_24h_mm: float
     weight_g: float
+    fresh_dome_mm: float
+    fresh_diameter_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +74,7 @@ class SimShot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimEvent:
-    """A message that is not a shot: `payload` is the JSON object of the message contract, without its press."""
+    """A message that is not a shot; `payload` is the JSON object of the message contract, less its press."""
 
     kind: EventKind
     press: str

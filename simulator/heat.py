@@ -1,0 +1,55 @@
+"""Heat balance of the mold: each half is one lump that takes half of the shot's heat and gives it to its
+coolant.
+
+The way out is steel, then the film at the channel wall, whose resistance falls with flow**0.8 (the exponent
+of Dittus and Boelter for turbulent flow, as in every heat-transfer handbook).
+"""
+
+import math
+
+from simulator.disc import Molding, rim_temperature_c
+from simulator.health import Health
+from simulator.noise import Wobble
+from simulator.plant import Mold
+from simulator.stages import Coolant, Setup
+
+WATER_J_KGK = 4186.0
+HALL_C = 23.0
+HALL_SHARE = 0.04  # of a warm hall that the chiller lets through; assumed
+_LEAST_FLOW_SHARE = 0.02
+
+
+def heat_flow_w(setup: Setup, molding: Molding, *, cycle_s: float) -> float:
+    """Mean heat flow from the shot into one half."""
+    rim_c = rim_temperature_c(molding, setup.mold, setup.blend, time_s=molding.time_in_mold_s)
+    left_c = (2 * rim_c + molding.wall_c) / 3  # two thirds of the mass is rim
+    heat_j = molding.weight_g / 1000 * setup.blend.heat_capacity_j_kgk * (molding.melt_c - left_c)
+    return heat_j / 2 / cycle_s
+
+
+def conductance_w_k(mold: Mold, flow_share: float) -> float:
+    """Heat flow per kelvin from one half to its coolant."""
+    return 1.0 / (mold.conduction_k_w + mold.film_k_w / math.pow(max(flow_share, _LEAST_FLOW_SHARE), 0.8))
+
+
+def circulate(setup: Setup, health: Health, wobble: Wobble, *, ambient_c: float, heat_w: float) -> Coolant:
+    """Supply, return and flow of both circuits for this much heat from each half."""
+    supply_c = setup.settings.coolant_supply_temperature_c
+    supply_c += HALL_SHARE * (ambient_c - HALL_C) + wobble["coolant_supply_temperature"]
+    shares = health.core_flow_share + health.cavity_flow_share
+    flow_l_min = setup.mold.circuit_flow_l_min * shares * (1 + wobble["coolant_flow"])
+    rise_k = 2 * heat_w / (max(flow_l_min, 0.05) / 60 * WATER_J_KGK)
+    return Coolant(
+        supply_c=supply_c,
+        return_c=supply_c + rise_k + wobble["coolant_return_temperature"],
+        flow_l_min=flow_l_min,
+    )
+
+
+def half_after(
+    now_c: float, mold: Mold, *, flow_share: float, coolant_c: float, heat_w: float, cycle_s: float
+) -> float:
+    """Temperature of one half a cycle later: first order towards where the heat balances."""
+    conductance = conductance_w_k(mold, flow_share)
+    end_c = coolant_c + heat_w / conductance
+    return end_c + (now_c - end_c) * math.exp(-cycle_s * conductance / mold.half_heat_j_k)
