@@ -1,7 +1,7 @@
 """What goes wrong: one function per fault, each taking a sound situation to a faulty one.
 
-A fault's function gets its progress (0 at the start, towards 1) and its severity (1 is the usual size, 0.5 half).
-A new fault is one function and one row of `FAULTS`. Directions follow the trade's fault tables (common practice,
+A fault's function gets its progress (0 at the start, towards 1) and its severity (1 is the usual size, 0.5
+half). A new fault is one function and one row of `FAULTS`. Directions follow the trade's fault tables (common practice,
 no source); sizes are assumed.
 """
 
@@ -42,7 +42,7 @@ def blocked_coolant_cavity(situation: Situation, *, progress: float, severity: f
 
 
 def worn_check_ring(situation: Situation, *, progress: float, severity: float) -> Situation:
-    """Melt leaks back past the ring: cushion falls, the disc gets lighter, now and then the ring stays open."""
+    """Melt leaks back past the ring: cushion falls, the disc gets lighter, at times the ring stays open."""
     return _sicken(
         situation, ring_leak_mm=2.5 * severity * progress, ring_miss_rate=0.01 * severity * progress
     )

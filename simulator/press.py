@@ -225,7 +225,7 @@ def _time(
     recovery_s = (
         USUAL_RECOVERY_S * (recovered_mm / 80) * (60 / settings.screw_speed_per_min) * shot.viscosity**0.5
     )
-    recovery_s *= 1 + wobble["recovery_time"])
+    recovery_s *= 1 + wobble["recovery_time"]
     cut_s = max(0.0, health.cut_s * (1 + 0.4 * rng.standard_normal()))
     cooling_s = max(settings.cooling_time_s - cut_s, recovery_s + 0.5)
     usual = machine.mold_open_time_s * (1 + wobble["mold_open_time"])
