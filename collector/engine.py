@@ -105,7 +105,7 @@ def step(
     if any(event.kind == "stop" for event in events):
         state = state.starting()
     tray, position, state = _tray(state, shot)
-    state, changed = _setpoints(state, shot, policy)
+    state, changed = compare_setpoints(state, shot.setpoints, policy)
     events += changed
     signals = list(_recipe_signals(state))
     state, restarted = _find_steady(state, policy)
@@ -157,11 +157,13 @@ def _tray(state: PressState, shot: Shot) -> tuple[str | None, int | None, PressS
     return state.tray, position, state
 
 
-def _setpoints(state: PressState, shot: Shot, policy: Policy) -> tuple[PressState, list[Event]]:
+def compare_setpoints(
+    state: PressState, reported: Mapping[str, float], policy: Policy
+) -> tuple[PressState, list[Event]]:
     """Compare reported setpoints with those in force; a change beyond its tolerance is an event."""
     changed = {
         key: value
-        for key, value in shot.setpoints.items()
+        for key, value in reported.items()
         if key not in state.setpoints or abs(value - state.setpoints[key]) > _tolerance(key, policy)
     }
     if not changed:
@@ -196,7 +198,7 @@ def _recipe_signals(state: PressState) -> Iterable[Signal]:
                 kind="setting", key=key, chart=None, rule="setpoint_deviation",
                 direction=int(math.copysign(1, deviation)), value=value, statistic=deviation,
                 share=share, points=1, limits=None,
-            )  # fmt: skip
+            )
 
 
 def _find_steady(state: PressState, policy: Policy) -> tuple[PressState, bool]:
@@ -246,11 +248,13 @@ def _chart(state: PressState, shot: Shot, policy: Policy) -> _Charted:
         value = shot.values.get(key, math.nan)
         before = keys.get(key, KeyState())
         if before.limits is None:
-            keys[key], new = _collect(
+            before, new = _collect(
                 key, value, before, cycle_s=cycle_s, policy=policy, characteristics=len(present)
             )
-            made += [new] if new else []
-            continue
+            keys[key] = before
+            if new is None:
+                continue
+            made.append(new)  # the shot that completes a baseline is the first one judged by it
         judged = True
         keys[key], found, largest = _judge(key, value, before)
         signals += found
@@ -259,7 +263,7 @@ def _chart(state: PressState, shot: Shot, policy: Policy) -> _Charted:
     return _Charted(
         keys=keys, phase="charted" if judged else "baseline", share=share, share_key=share_key,
         signals=tuple(signals), new_limits=tuple(made),
-    )  # fmt: skip
+    )
 
 
 def _judge(key: str, value: float, before: KeyState) -> tuple[KeyState, list[Signal], float]:
@@ -278,7 +282,7 @@ def _judge(key: str, value: float, before: KeyState) -> tuple[KeyState, list[Sig
                 limits=before.limits,
             )
             for rule in point.signals
-        ]  # fmt: skip
+        ]
     return replace(before, states=tuple(states)), signals, largest
 
 

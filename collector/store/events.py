@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.store.tables import events
+from collector.store.tables import events, runs
 
 
 def row(
@@ -27,10 +27,22 @@ def row(
     return {
         "press_id": press_id, "kind": kind, "at": at, "source": source, "shot_id": shot_id,
         "key": key, "old": old, "new": new, "note": note,
-    }  # fmt: skip
+    }
 
 
 def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> None:
     """Store events in the order given."""
     if rows:
         conn.execute(sa.insert(events), list(rows))
+
+
+def last_lot(conn: sa.Connection, press_id: int, run_id: int) -> str | None:
+    """The lot that the newest lot event of a run named, None if its first lot is still in force."""
+    lot: str | None = conn.execute(
+        sa.select(events.c.new)
+        .join(runs, runs.c.id == run_id)
+        .where(events.c.press_id == press_id, events.c.kind == "lot", events.c.at >= runs.c.opened_at)
+        .order_by(events.c.id.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+    return lot

@@ -8,8 +8,11 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.alarms.model import ShotVerdict, SignalFact
 from collector.engine import Signal
-from collector.store.tables import signals
+from collector.store.tables import shots, signals
+
+FACTS = ("kind", "key", "chart", "rule", "direction", "value", "statistic", "share", "limits_id")
 
 
 def row(press_id: int, shot_id: int, signal: Signal) -> dict[str, Any]:
@@ -20,7 +23,7 @@ def row(press_id: int, shot_id: int, signal: Signal) -> dict[str, Any]:
         "value": _finite(signal.value), "statistic": _finite(signal.statistic),
         "share": _finite(signal.share), "points": signal.points, "withdrawn": False,
         "limits_id": None if signal.limits is None else signal.limits.id,
-    }  # fmt: skip
+    }
 
 
 def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> list[int]:
@@ -33,3 +36,25 @@ def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> list[int]:
 
 def _finite(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
+
+
+def verdicts(conn: sa.Connection, ids: Sequence[int]) -> list[ShotVerdict]:
+    """The shots of some signals as the alarms want them, oldest first."""
+    c = signals.c
+    rows = conn.execute(
+        sa.select(
+            signals, shots.c.counter, shots.c.ended_at, shots.c.run_id, shots.c.phase, shots.c.tray
+        )
+        .join(shots, shots.c.id == c.shot_id)
+        .where(c.id.in_(list(ids)))
+        .order_by(shots.c.ended_at, c.id)
+    ).all()
+    by_shot: dict[int, ShotVerdict] = {}
+    for row in rows:
+        fact = SignalFact(signal_id=row.id, **{name: getattr(row, name) for name in FACTS})
+        before = by_shot.get(row.shot_id)
+        by_shot[row.shot_id] = ShotVerdict(
+            shot_id=row.shot_id, counter=row.counter, ended_at=row.ended_at, run_id=row.run_id,
+            phase=row.phase, tray=row.tray, signals=(*(before.signals if before else ()), fact),
+        )
+    return list(by_shot.values())

@@ -1,0 +1,87 @@
+"""The same shot again, with other values: the new ones count, the old ones stay readable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.contract import quantities
+from collector.contract.shot import Shot
+from collector.store import digest
+from collector.store.tables import amendments, presses, shots
+
+
+def amend(conn: sa.Connection, shot_id: int, shot: Shot, *, at: datetime) -> bool:
+    """Compare a repeated shot with the stored one and keep what differs.
+
+    A second source (a file after the broker) may round and may leave keys out: a difference within half of
+    the last decimal shown is none, and a key that is absent stays as it was.
+
+    Parameters
+    ----------
+    conn : Connection
+        A writing transaction.
+    shot_id : int
+        The stored shot.
+    shot : Shot
+        What came again.
+    at : datetime
+        Service time of the amendment.
+
+    Returns
+    -------
+    bool
+        Whether anything changed.
+    """
+    row = conn.execute(
+        sa.select(shots, presses.c.site, presses.c.name).join(presses).where(shots.c.id == shot_id)
+    ).mappings().one()
+    values = _changes(row["characteristics"], shot.values)
+    setpoints = _changes(row["setpoints"] or {}, shot.setpoints)
+    if not values and not setpoints:
+        return False
+    after = _merged(row, shot, values, setpoints)
+    before = {name: row[name] for name in after}
+    conn.execute(
+        sa.insert(amendments).values(shot_id=shot_id, at=at, before=before, after=after, source=shot.source)
+    )
+    conn.execute(
+        sa.update(shots).where(shots.c.id == shot_id).values(**after, digest=digest.of_row({**row, **after}))
+    )
+    return True
+
+
+def _changes(stored: Mapping[str, float], sent: Mapping[str, float]) -> dict[str, float]:
+    return {
+        key: value
+        for key, value in sent.items()
+        if key not in stored or abs(value - stored[key]) > _rounding(key, stored[key])
+    }
+
+
+def _rounding(key: str, value: float) -> float:
+    quantity = quantities.find(key)
+    if quantity is None:
+        return 1e-6 * abs(value)
+    return 0.5 * 10.0**-quantity.decimals
+
+
+def _merged(
+    row: Mapping[str, Any], shot: Shot, values: Mapping[str, float], setpoints: Mapping[str, float]
+) -> dict[str, Any]:
+    """The columns after the amendment; an original that no longer belongs to its value goes."""
+    return {
+        "characteristics": {**row["characteristics"], **values},
+        "originals": _originals(row["originals"], shot.originals, values),
+        "setpoints": {**(row["setpoints"] or {}), **setpoints},
+        "setpoint_originals": _originals(row["setpoint_originals"], shot.setpoint_originals, setpoints),
+        "not_written": [key for key in row["not_written"] or [] if key not in values],
+    }
+
+
+def _originals(stored: Any, sent: Mapping[str, Any], changed: Mapping[str, float]) -> dict[str, Any]:
+    kept = {key: list(pair) for key, pair in (stored or {}).items() if key not in changed}
+    return {**kept, **{key: list(sent[key]) for key in changed if key in sent}}

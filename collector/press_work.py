@@ -1,0 +1,239 @@
+"""One press's share of a transaction: its messages in order, then rows in bulk.
+
+Shots are judged one by one as they come (`collector.engine`) and stored together at the end, or as soon
+as a message needs to see what is stored. When the transaction rolls back, the pipeline drops this object
+and its state, so nothing is half done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector import amend, engine, identity, replay
+from collector.alarms import apply as alarms
+from collector.alarms.model import PressRef, ShotVerdict
+from collector.contract.bodies import Message
+from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
+from collector.contract.shot import Shot
+from collector.engine import Policy
+from collector.identity import Identity, Kind
+from collector.press_rows import PressRows
+from collector.press_runs import PressRuns
+from collector.press_state import PressState
+from collector.store import presses, restarts, shots, signals
+from collector.store.presses import PressRow
+from collector.store.shots import NewShot
+from collector.store.tables import shots as shots_table
+
+# Two reports of one cycle lie closer than two cycles do.
+POLL_CYCLES = 0.9
+DEFAULT_POLL = timedelta(seconds=30)
+
+
+@dataclass(slots=True)
+class Counts:
+    """What became of the messages of a batch."""
+
+    stored: int = 0
+    late: int = 0
+    duplicates: int = 0
+    amended: int = 0
+    refused: int = 0
+    gaugings: int = 0
+    other: int = 0
+
+    def add(self, more: Counts) -> None:
+        """Add another batch's counts to these."""
+        for each in fields(self):
+            setattr(self, each.name, getattr(self, each.name) + getattr(more, each.name))
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Service and wall time of a transaction."""
+
+    now: datetime
+    wall: datetime
+
+
+class PressWork:
+    """The messages of one press in one transaction."""
+
+    def __init__(
+        self, conn: sa.Connection, press: PressRow, state: PressState, policy: Policy, moment: Moment
+    ) -> None:
+        self.conn = conn
+        self.press = press
+        self.state = state
+        self.policy = policy
+        self.moment = moment
+        self.counts = Counts()
+        self.rows = PressRows(conn, press)
+        self.runs = PressRuns(conn, press.id, press.name, self.rows)
+        self._carry_out_restarts()
+
+    def take(self, message: Message) -> None:
+        """Take one message of this press."""
+        if isinstance(message, Shot):
+            self._shot(message)
+            return
+        self._flush()  # what is not a shot holds from the next shot on
+        self.counts.other += 1
+        match message:
+            case RunMessage():
+                self.state = self.runs.message(self.state, message)
+            case TrayMessage():
+                self.state = replace(self.state, tray=message.tray, tray_next=message.position or 1)
+                self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
+            case SetpointsMessage():
+                self._setpoints(message)
+            case StateMessage():
+                self._state_message(message)
+            case _:
+                raise TypeError(f"{type(message).__name__} is not a press's own message")
+
+    def finish(self) -> PressState:
+        """Store what waits; return the state to go on from."""
+        self._flush()
+        self.rows.store_events()
+        return self.state
+
+    def _shot(self, shot: Shot) -> None:
+        verdict = self._identify(shot)
+        if verdict.kind is Kind.KNOWN:
+            self._known(shot, verdict)
+        elif verdict.kind is Kind.LATE:
+            self._late(shot, verdict)
+        else:
+            self._new(shot, verdict)
+
+    def _new(self, shot: Shot, verdict: Identity) -> None:
+        if not self.runs.fits(self.state, shot):
+            self._flush()
+            self.state = self.runs.enter(self.state, shot)
+        self.state, judged = engine.step(self.state, shot, verdict, self.policy)
+        row = self._row(
+            shot, verdict, phase=judged.phase, tray=judged.tray, tray_position=judged.tray_position,
+            share=judged.share, share_key=judged.share_key, signaled=bool(judged.signals),
+        )
+        self.rows.add(row, judged)
+        self.counts.stored += 1
+
+    def _identify(self, shot: Shot) -> Identity:
+        last = self.state.last
+        usual = self.state.usual_cycle_s()
+        poll = DEFAULT_POLL if usual is None else timedelta(seconds=POLL_CYCLES * usual)
+        stored = None if _is_newest(shot, last) else self._find(shot, poll)
+        return identity.identify(shot.counter, shot.ended_at, last=last, stored=stored, poll=poll)
+
+    def _find(self, shot: Shot, poll: timedelta) -> identity.Stored | None:
+        """The stored shot of this counter that is nearest in time; without a counter, of this time."""
+        self._flush()
+        c = shots_table.c
+        same: tuple[sa.ColumnElement[bool], ...] = (c.counter == shot.counter,)
+        if shot.counter is None:
+            same = (c.ended_at > shot.ended_at - poll / 2, c.ended_at < shot.ended_at + poll / 2)
+        query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == self.press.id, *same)
+        rows = self.conn.execute(query).all()
+        if not rows:
+            return None
+        nearest = min(rows, key=lambda row: abs(row.ended_at - shot.ended_at))
+        return identity.Stored(nearest.id, nearest.epoch, nearest.ended_at)
+
+    def _known(self, shot: Shot, verdict: Identity) -> None:
+        assert verdict.shot_id is not None
+        if amend.amend(self.conn, verdict.shot_id, shot, at=self.moment.now):
+            self.counts.amended += 1
+            self._replay(verdict.shot_id, f"shot {shot.counter} was corrected by {shot.source}")
+        else:
+            self.counts.duplicates += 1
+
+    def _late(self, shot: Shot, verdict: Identity) -> None:
+        """Store a straggler where it belongs and judge again from there."""
+        self._flush()
+        place = replay.place_of(self.conn, self.press.id, verdict.epoch, shot)
+        row = self._row(shot, verdict, phase=place.phase, tray=shot.tray, tray_position=shot.tray_position)
+        shot_id = shots.insert(self.conn, [replace(row, run_id=place.run_id)])[0]
+        self.counts.late += 1
+        self._replay(shot_id, f"shot {shot.counter} arrived late from {shot.source}")
+
+    def _replay(self, shot_id: int, why: str) -> None:
+        self._flush()
+        self.state, added = replay.replay(
+            self.conn, self.press.id, self.state, from_shot_id=shot_id, why=why
+        )
+        if added:
+            self._alarm(signals.verdicts(self.conn, added))
+
+    def _row(self, shot: Shot, verdict: Identity, **judged: Any) -> NewShot:
+        own_units = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
+        return NewShot(
+            press_id=self.press.id, epoch=verdict.epoch, counter=shot.counter, ended_at=shot.ended_at,
+            received_at=shot.received_at, run_id=self.state.run_id, source=shot.source,
+            time_reconstructed=shot.time_reconstructed, values=shot.values, setpoints=shot.setpoints,
+            originals={**own_units, **shot.originals}, setpoint_originals=shot.setpoint_originals,
+            not_written=shot.not_written, **judged,
+        )
+
+    def _flush(self) -> None:
+        verdicts = self.rows.store(self.state.context)
+        if not verdicts:
+            return
+        if self.rows.restarted_at is not None:
+            self.state = replace(self.state, charts_since_shot_id=self.rows.restarted_at)
+        last = self.state.last
+        assert last is not None
+        presses.note_shot(
+            self.conn, self.press.id, ended_at=last.ended_at, usual_cycle_s=self.state.usual_cycle_s()
+        )
+        self._alarm(verdicts)
+
+    def _alarm(self, verdicts: Sequence[ShotVerdict]) -> None:
+        alarms.process(
+            self.conn, PressRef(id=self.press.id, site=self.press.site, name=self.press.name), verdicts,
+            now=self.moment.now, wall=self.moment.wall, charts_since_shot_id=self.state.charts_since_shot_id,
+        )
+
+    def _setpoints(self, message: SetpointsMessage) -> None:
+        self.state, changed = engine.compare_setpoints(self.state, message.setpoints, self.policy)
+        for each in changed:
+            self.rows.event(
+                "setpoint", at=message.at, source=message.source, key=each.key, old=each.old, new=each.new
+            )
+        if changed and self.state.charting:
+            self.state = self.state.restarted()
+            self.rows.restart_asked = True
+            self.rows.event("chart_restart", at=message.at, note="setpoint changed")
+
+    def _state_message(self, message: StateMessage) -> None:
+        before = presses.note_state(self.conn, self.press.id, message)
+        self.rows.event(
+            "state", at=message.at, source=message.source, old=before, new=message.state, note=message.reason
+        )
+
+    def _carry_out_restarts(self) -> None:
+        """Charts that a person asked to start anew, with limits approved since."""
+        asked = restarts.take(self.conn, self.press.id, at=self.moment.now)
+        if not asked:
+            return
+        self.state = self.runs.adopt_approved(self.state, at=self.moment.now)
+        for each in asked:
+            self.state = self.state.restarted(each.key)
+            self.rows.event(
+                "chart_restart", at=self.moment.now, source=each.who, key=each.key, note=each.why
+            )
+        self.rows.restart_asked = True
+
+
+def _is_newest(shot: Shot, last: identity.Last | None) -> bool:
+    """Whether a shot is plainly the next one, so that nothing stored needs to be looked up."""
+    if last is None:
+        return True
+    if shot.ended_at <= last.ended_at:
+        return False
+    return shot.counter is not None and last.counter is not None and shot.counter > last.counter
