@@ -69,8 +69,8 @@ class Track:
 class Chart(Protocol[S]):
     """A control chart: parameters, a way to start, to take one value, and to take many.
 
-    A value that is not finite is missing: its statistic is NaN, no rule is met, an accumulated statistic stays
-    as it was, and a run of values is broken. Inequalities are strict: a value exactly on a limit is inside.
+    A value that is not finite is missing: its statistic is NaN, no rule is met, an accumulated statistic
+    stays as it was, and a run of values is broken. Inequalities are strict: a value on a limit is inside.
     """
 
     name: ClassVar[str]

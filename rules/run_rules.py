@@ -1,0 +1,260 @@
+"""The eight run rules, one value at a time and over a whole array.
+
+A rule signals at every value that completes it, so a run that goes on keeps signaling. Inequalities are
+strict. A missing value breaks a run: nothing before it counts any more.
+
+References
+----------
+Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. Quality Technology 16,
+237-239.
+Western Electric (1956). Statistical Quality Control Handbook (the zone tests, 1, 5 and 6).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rules.run_patterns import PATTERNS, BoolArray
+
+__all__ = [
+    "BLOCK",
+    "RULES",
+    "RunRule",
+    "RunRulesState",
+    "apply",
+    "named",
+    "points_of",
+    "scan",
+    "sentence",
+    "span",
+    "step",
+]
+
+BLOCK = 65_536  # values: a block and its flags stay in the processor's second-level cache
+
+_SENTENCES = {
+    ("beyond", True): "{of} shot{s} more than {limit:g} sigma from center",
+    ("inside", True): "{of} shot{s} in a row within {limit:g} sigma of center",
+    ("outside", True): "{of} shot{s} in a row more than {limit:g} sigma from center, on either side",
+    ("trend", True): "{of} shot{s} in a row all rising or all falling",
+    ("alternating", True): "{of} shot{s} in a row alternating up and down",
+    (
+        "beyond",
+        False,
+    ): "{count} of {of} shots in a row more than {limit:g} sigma to one side of center",
+}
+_ONE_SIDE = "{of} shots in a row on one side of center"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRule:
+    """One rule: ``count`` of the last ``of`` values in a pattern.
+
+    Parameters
+    ----------
+    name : str
+        What signals are called.
+    nelson : int
+        Number of the rule in Nelson (1984).
+    pattern : str
+        ``"beyond"`` (one side, farther than ``limit``), ``"inside"``, ``"outside"`` (either side),
+        ``"trend"`` or ``"alternating"``.
+    count, of : int
+        How many of how many values; fewer than all only for ``"beyond"``.
+    limit : float
+        In sigma; not used by ``"trend"`` and ``"alternating"``.
+
+    Raises
+    ------
+    ValueError
+        If the pattern is unknown or the numbers make no rule.
+    """
+
+    name: str
+    nelson: int
+    pattern: str
+    count: int
+    of: int
+    limit: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse a rule that could never, or always, be met."""
+        if self.pattern not in PATTERNS:
+            known = ", ".join(PATTERNS)
+            raise ValueError(f"Rule {self.name} has no pattern {self.pattern!r}; use one of {known}.")
+        if not 1 <= self.count <= self.of or (self.pattern != "beyond" and self.count != self.of):
+            raise ValueError(f"Rule {self.name} cannot ask for {self.count} of {self.of} values.")
+        if self.of < {"trend": 2, "alternating": 3}.get(self.pattern, 1):
+            raise ValueError(f"Rule {self.name} needs more than {self.of} values to see its pattern.")
+        if not (math.isfinite(self.limit) and self.limit >= 0):
+            raise ValueError(f"Rule {self.name} has the limit {self.limit}; give 0 or more sigma.")
+
+
+RULES: tuple[RunRule, ...] = (
+    RunRule(name="beyond_limit", nelson=1, pattern="beyond", count=1, of=1, limit=3.0),
+    RunRule(name="same_side", nelson=2, pattern="beyond", count=9, of=9),
+    RunRule(name="trend", nelson=3, pattern="trend", count=6, of=6),
+    RunRule(name="alternating", nelson=4, pattern="alternating", count=14, of=14),
+    RunRule(name="two_of_three", nelson=5, pattern="beyond", count=2, of=3, limit=2.0),
+    RunRule(name="four_of_five", nelson=6, pattern="beyond", count=4, of=5, limit=1.0),
+    RunRule(name="hugging", nelson=7, pattern="inside", count=15, of=15, limit=1.0),
+    RunRule(name="avoiding", nelson=8, pattern="outside", count=8, of=8, limit=1.0),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RunRulesState:
+    """The newest standardised values that a later value can still form a run with, oldest first."""
+
+    recent: tuple[float, ...] = ()
+
+
+def named(names: Iterable[str]) -> tuple[RunRule, ...]:
+    """Return the published rules of these names, in the order of their numbers.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Names from ``RULES``; a name given twice counts once.
+
+    Returns
+    -------
+    tuple of RunRule
+
+    Raises
+    ------
+    ValueError
+        If a name is unknown; the message lists the names there are.
+    """
+    wanted = tuple(names)
+    known = [rule.name for rule in RULES]
+    for name in wanted:
+        if name not in known:
+            raise ValueError(f"Run rule {name!r} is unknown; the rules are {', '.join(known)}.")
+    return tuple(rule for rule in RULES if rule.name in wanted)
+
+
+def points_of(rule: RunRule) -> int:
+    """Return how many values, the newest included, take part in ``rule``."""
+    return rule.of
+
+
+def span(rules: Iterable[RunRule]) -> int:
+    """Return how many values, the newest included, the widest of ``rules`` looks at."""
+    return max((points_of(rule) for rule in rules), default=1)
+
+
+def sentence(rule: RunRule) -> str:
+    """Return what ``rule`` sees in plain English."""
+    if rule.pattern == "beyond" and rule.limit == 0 and 1 < rule.count == rule.of:
+        return _ONE_SIDE.format(of=rule.of)
+    wording = _SENTENCES[rule.pattern, rule.count == rule.of]
+    return wording.format(count=rule.count, of=rule.of, limit=rule.limit, s="" if rule.of == 1 else "s")
+
+
+def step(rules: Sequence[RunRule], state: RunRulesState, z: float) -> tuple[RunRulesState, tuple[str, ...]]:
+    """Take one standardised value.
+
+    Parameters
+    ----------
+    rules : sequence of RunRule
+        Rules to watch for.
+    state : RunRulesState
+        What came before; it is not changed.
+    z : float
+        ``(x - center) / sigma``; NaN is a missing value.
+
+    Returns
+    -------
+    state : RunRulesState
+        For the next value.
+    met : tuple of str
+        Names of the rules this value completes, in the order of ``rules``.
+    """
+    if math.isnan(z):
+        return RunRulesState(), ()
+    values = (*state.recent, z)
+    met = tuple(
+        rule.name for rule in rules if PATTERNS[rule.pattern].newest(values, rule.count, rule.of, rule.limit)
+    )
+    return _remember(rules, values), met
+
+
+def _remember(rules: Sequence[RunRule], values: tuple[float, ...]) -> RunRulesState:
+    keep = span(rules) - 1
+    return RunRulesState(values[-keep:]) if keep else RunRulesState()
+
+
+def scan(
+    rules: Sequence[RunRule], state: RunRulesState, z: NDArray[np.float64], *, first: int = 0
+) -> tuple[RunRulesState, list[tuple[int, str]]]:
+    """Take one block of standardised values at once; same answer as folding :func:`step`.
+
+    Parameters
+    ----------
+    rules : sequence of RunRule
+        Rules to watch for.
+    state : RunRulesState
+        What came before.
+    z : ndarray of float64, shape (n,)
+        Standardised values, NaN where missing; best of ``BLOCK`` values or fewer.
+    first : int
+        Index of the block's first value in the whole series.
+
+    Returns
+    -------
+    state : RunRulesState
+        For the next block.
+    met : list of (int, str)
+        Index and rule, sorted by index, then by the order of ``rules``.
+    """
+    before = len(state.recent)
+    values = np.concatenate([state.recent, z]) if before else z
+    flags = np.empty((len(rules), z.size), dtype=np.bool_)
+    for row, rule in enumerate(rules):
+        flags[row] = PATTERNS[rule.pattern].whole(values, rule.count, rule.of, rule.limit)[before:]
+    return _remember_block(rules, values), _listed(rules, flags, first)
+
+
+def _remember_block(rules: Sequence[RunRule], values: NDArray[np.float64]) -> RunRulesState:
+    keep = span(rules) - 1
+    tail = values[-keep:] if keep else values[:0]
+    gaps = np.flatnonzero(np.isnan(tail))
+    return RunRulesState(tuple(tail[gaps[-1] + 1 :].tolist() if gaps.size else tail.tolist()))
+
+
+def _listed(rules: Sequence[RunRule], flags: BoolArray, first: int) -> list[tuple[int, str]]:
+    where = np.flatnonzero(np.logical_or.reduce(flags, axis=0))
+    found, row = np.nonzero(flags[:, where].T)
+    names = [rule.name for rule in rules]
+    indices = (where[found] + first).tolist()
+    return [(index, names[rule]) for index, rule in zip(indices, row.tolist(), strict=True)]
+
+
+def apply(z: ArrayLike, rules: Sequence[RunRule] = RULES) -> list[tuple[int, str]]:
+    """Return every signal of ``rules`` over a whole series.
+
+    Parameters
+    ----------
+    z : array_like, shape (n,)
+        Standardised values ``(x - center) / sigma``; NaN is a missing value.
+    rules : sequence of RunRule
+        Rules to watch for; all eight by default.
+
+    Returns
+    -------
+    list of (int, str)
+        Index from 0 and rule, sorted by index, then by the order of ``rules``.
+    """
+    values = np.asarray(z, dtype=np.float64)
+    state = RunRulesState()
+    signals: list[tuple[int, str]] = []
+    for first in range(0, values.size, BLOCK):
+        state, met = scan(rules, state, values[first : first + BLOCK], first=first)
+        signals += met
+    return signals
