@@ -1,8 +1,8 @@
 """What goes wrong: one function per fault, each taking a sound situation to a faulty one.
 
-A fault's function gets its progress (0 at the start, towards 1) and its severity (1 is the usual size, 0.5
-half). A new fault is one function and one row of `FAULTS`. Directions follow the trade's fault tables (common practice,
-no source); sizes are assumed.
+A fault's function gets its progress (0 at the start, towards 1) and its severity (1 is the usual size).
+A new fault is one function and one row of `FAULTS`. Directions follow the trade's fault tables (common
+practice, no source); sizes are assumed.
 """
 
 import math
@@ -27,7 +27,7 @@ def lot_change(situation: Situation, *, progress: float, severity: float) -> Sit
     return _sicken(
         situation,
         viscosity_factor=1 + 0.06 * severity * progress,
-        shrink_factor=1 + 0.12 * severity * progress,
+        shrink_factor=1 + 0.18 * severity * progress,
     )
 
 
@@ -50,7 +50,7 @@ def worn_check_ring(situation: Situation, *, progress: float, severity: float) -
 
 def early_gate(situation: Situation, *, progress: float, severity: float) -> Situation:
     """A person paces the press and opens the gate before the cooling timer has run out, each time anew."""
-    return _sicken(situation, cut_s=6.0 * severity * progress, pace_spread=0.25 * severity * progress)
+    return _sicken(situation, cut_s=8.0 * severity * progress, pace_spread=0.25 * severity * progress)
 
 
 def shorter_cooling(situation: Situation, *, progress: float, severity: float) -> Situation:

@@ -12,13 +12,14 @@ TRAY_SIZE = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Post:
-    """One press and the job on it."""
+    """One press and the job on it; `other_lot` is the next lot of the blend in the store room."""
 
     press: str
     number: int
     setup: Setup
     recipe: str
     lot: str
+    other_lot: str
     color: str
 
 
@@ -52,13 +53,13 @@ def _settings(*, zones_c: tuple[float, float, float], **changes: float) -> Setti
 _SOFT = (190.0, 195.0, 200.0)
 _OLEFIN = (205.0, 215.0, 225.0)
 
-# press, mold, blend, lot, color, machine, settings
+# mold, blend, the usual lot and the next one, color, machine, settings
 _JOBS = (
-    ("Alder 9", "B", "4463", "orange", _machine(), _settings(zones_c=_SOFT)),
+    ("Alder 9", "B", ("4463", "4471"), "orange", _machine(), _settings(zones_c=_SOFT)),
     (
         "Larch 5",
         "A",
-        "3118",
+        ("3118", "3125"),
         "white",
         _machine(mold_open_time_s=10.0, clamp_force_kn=1100.0),
         _settings(
@@ -69,21 +70,43 @@ _JOBS = (
             cooling_time_s=39.0,
         ),
     ),
-    ("Rowan 12", "A", "3121", "blue", _machine(), _settings(zones_c=_SOFT, screw_start_position_mm=91.0)),
-    ("Rowan 7", "C", "5207", "yellow", _machine(), _settings(zones_c=_OLEFIN, screw_start_position_mm=84.0)),
-    ("Hazel 7", "B", "4463", "white", _machine(), _settings(zones_c=_SOFT, screw_start_position_mm=83.0)),
-    ("Alder 9", "A", "3118", "gray", _machine(), _settings(zones_c=_SOFT)),
+    (
+        "Rowan 12",
+        "A",
+        ("3121", "3125"),
+        "blue",
+        _machine(),
+        _settings(zones_c=_SOFT, screw_start_position_mm=91.0),
+    ),
+    (
+        "Rowan 7",
+        "C",
+        ("5207", "5212"),
+        "yellow",
+        _machine(),
+        _settings(zones_c=_OLEFIN, screw_start_position_mm=84.0),
+    ),
+    (
+        "Hazel 7",
+        "B",
+        ("4463", "4471"),
+        "white",
+        _machine(),
+        _settings(zones_c=_SOFT, screw_start_position_mm=83.0),
+    ),
+    ("Alder 9", "A", ("3118", "3125"), "gray", _machine(), _settings(zones_c=_SOFT)),
 )
 
 
 def post(number: int) -> Post:
     """Return press number `number`, from 1; past the sixth the jobs repeat."""
-    mold, blend, lot, color, machine, settings = _JOBS[(number - 1) % len(_JOBS)]
+    mold, blend, lots, color, machine, settings = _JOBS[(number - 1) % len(_JOBS)]
     return Post(
         press=f"P{number}",
         number=number,
         setup=Setup(machine=machine, mold=MOLDS[mold], blend=BLENDS[blend], settings=settings),
         recipe=f"{mold} {blend}",
-        lot=lot,
+        lot=lots[0],
+        other_lot=lots[1],
         color=color,
     )

@@ -114,7 +114,7 @@ def _mold(
         rim_side_m=rim_side_m,
         outer_diameter_mm=outer_diameter_mm,
         crown_mm=crown_mm,
-        half_heat_j_k=15_000.0,
+        half_heat_j_k=12_000.0,
         conduction_k_w=0.012,
         film_k_w=0.012,
         circuit_flow_l_min=4.0,
