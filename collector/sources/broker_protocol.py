@@ -1,0 +1,85 @@
+"""What the embedded broker has to do beyond amqtt, so that no shot is lost through it.
+
+Two gaps of amqtt 0.12: a message that a client has received but not yet acknowledged is forgotten when
+the client goes away, and a client that speaks MQTT 5 gets no answer at all, since the rest of its
+CONNECT is read by the rules of version 3.1.1.
+
+References
+----------
+OASIS MQTT Version 3.1.1: [MQTT-4.4.0-1] (unacknowledged messages are sent again to a kept session),
+[MQTT-3.1.2-2] (return code 0x01 to an unacceptable protocol level).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from amqtt import broker as amqtt_broker
+from amqtt.adapters import BufferReader, ReaderAdapter, WriterAdapter
+from amqtt.errors import MQTTError
+from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
+from amqtt.session import OUTGOING, ApplicationMessage, Session
+
+_LEVEL_3_1_1 = 4
+_MAX_CONNECT_BYTES = 65536
+_PATIENCE_S = 10.0
+_UNACCEPTABLE_VERSION = bytes((0x20, 0x02, 0x00, 0x01))
+
+
+class KeepingHandler(BrokerProtocolHandler):  # type: ignore[misc]
+    """Protocol handler of one client that keeps what the client has not acknowledged."""
+
+    @classmethod
+    async def init_from_connect(
+        cls, reader: ReaderAdapter, writer: WriterAdapter, plugins_manager: Any, loop: Any = None
+    ) -> tuple[BrokerProtocolHandler, Session]:
+        """Read CONNECT; answer one of another protocol version as the standard asks."""
+        try:
+            packet, level = await asyncio.wait_for(_read_connect(reader), _PATIENCE_S)
+        except (EOFError, IndexError, TimeoutError) as error:
+            await writer.close()
+            raise MQTTError("a connection ended before it said CONNECT") from error
+        if level != _LEVEL_3_1_1:
+            writer.write(_UNACCEPTABLE_VERSION)
+            await writer.drain()
+            await writer.close()
+            raise MQTTError(f"a client speaks protocol level {level}; it was told to use MQTT 3.1.1")
+        found: tuple[BrokerProtocolHandler, Session] = await super().init_from_connect(
+            BufferReader(packet), writer, plugins_manager, loop
+        )
+        return found
+
+    async def _handle_qos1_message_flow(self, app_message: ApplicationMessage) -> None:
+        try:
+            await super()._handle_qos1_message_flow(app_message)
+        except (asyncio.CancelledError, TimeoutError, OSError):
+            session = self.session
+            if app_message.direction == OUTGOING and session is not None and not session.clean_session:
+                session.retained_messages.put_nowait(app_message)
+            raise
+
+
+async def _read_connect(reader: ReaderAdapter) -> tuple[bytes, int]:
+    """The whole first packet, and the protocol level it states."""
+    head = bytearray(await reader.read(1))
+    length, shift = 0, 0
+    while len(head) < 5:
+        digit = await reader.read(1)
+        head += digit
+        length |= (digit[0] & 0x7F) << shift
+        shift += 7
+        if digit[0] < 0x80:
+            break
+    if head[0] != 0x10 or not 10 <= length <= _MAX_CONNECT_BYTES:
+        raise MQTTError("the first packet of a client is no CONNECT")
+    body = bytearray()
+    while len(body) < length:
+        body += await reader.read(length - len(body))
+    name_length = int.from_bytes(body[:2], "big")
+    return bytes(head + body), body[min(2 + name_length, length - 1)]
+
+
+def install() -> None:
+    """Let amqtt's broker use this handler; it offers no setting for it."""
+    amqtt_broker.BrokerProtocolHandler = KeepingHandler

@@ -1,0 +1,315 @@
+"""Messages from an MQTT broker: at least once, acknowledged only when the caller says so.
+
+MQTT 5 with a session that outlives the process; MQTT 3.1.1 with the same promise where the broker
+refuses version 5, as the embedded one does.
+
+References
+----------
+OASIS MQTT Version 5.0: session expiry 3.1.2.11.2, receive maximum 3.1.2.11.3, message ordering 4.6.
+OASIS MQTT Version 3.1.1: clean session 3.1.2.4.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from functools import partial
+from random import Random
+from typing import Any, Literal
+
+from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from collector.contract import topics
+from collector.contract.outgoing import CollectorState
+from collector.errors import DeliveryError
+from collector.sources.incoming import Incoming
+from collector.sources.mqtt_settings import MqttSettings, back_off_s
+
+_log = logging.getLogger(__name__)
+_UNSUPPORTED_VERSION = 0x84  # MQTT 5.0, table 3-1; paho gives the same code for the refusal of a 3.1.1 broker
+_LOOK_S = 0.2  # how often a waiting publisher looks whether its connection still stands
+_IDLE_S = 0.5  # an empty batch this often lets the caller look after its timed work
+
+
+class MqttSource:
+    """The messages of one site, in batches.
+
+    Parameters
+    ----------
+    settings : MqttSettings
+        Where and how to connect.
+    clock : callable
+        Service clock, for the time in the collector's own state.
+    random : random.Random
+        Source of the jitter between attempts to connect.
+
+    Notes
+    -----
+    A message is acknowledged by calling its `ack`, from any thread. After a reconnect the packet
+    numbers of the old connection mean nothing, or worse, another message: such an `ack` does nothing,
+    and the broker sends the message again.
+    """
+
+    def __init__(self, settings: MqttSettings, *, clock: Callable[[], datetime], random: Random) -> None:
+        self._settings = settings
+        self._clock = clock
+        self._random = random
+        self._arrived: queue.SimpleQueue[Incoming] = queue.SimpleQueue()
+        self._connections = 0
+        self._connected = threading.Event()
+        self._news = threading.Event()  # the broker answered or hung up
+        self._gone = threading.Event()
+        self._answered = False
+        self._closing = threading.Event()
+        self._protocol = MQTTv311 if settings.protocol == "3.1.1" else MQTTv5
+        self._client: Client | None = None
+        self._version_refused = False
+        self._falling_back = False
+        self._thread: threading.Thread | None = None
+        self.problem: str | None = "not started yet"
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has taken the connection and the subscription was sent."""
+        return self._connected.is_set()
+
+    @property
+    def protocol(self) -> Literal["5", "3.1.1"]:
+        """Version of MQTT in use."""
+        return "5" if self._protocol == MQTTv5 else "3.1.1"
+
+    def start(self) -> None:
+        """Connect in a thread of its own and keep connecting until `close`."""
+        self._thread = threading.Thread(target=self._keep_connected, name="mqtt", daemon=True)
+        self._thread.start()
+
+    def wait_until_connected(self, timeout_s: float) -> bool:
+        """Wait for the connection; False when it is not there after `timeout_s` (see `problem`)."""
+        return self._connected.wait(timeout_s)
+
+    def batches(self, max_messages: int = 200, max_wait_s: float = 0.05) -> Iterator[list[Incoming]]:
+        """Yield messages in the order of their arrival until `close`.
+
+        Parameters
+        ----------
+        max_messages : int
+            Most messages in a batch.
+        max_wait_s : float
+            Longest wait for a batch to fill after its first message, in seconds.
+
+        Yields
+        ------
+        list of Incoming
+            An empty list when nothing came for half a second.
+        """
+        while not self._closing.is_set():
+            yield self._one_batch(max_messages, max_wait_s)
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int = 1, timeout_s: float = 10.0
+    ) -> None:
+        """Publish and wait until the broker has acknowledged.
+
+        Raises
+        ------
+        DeliveryError
+            When there is no connection or no acknowledgement within `timeout_s`; try again later.
+        """
+        client = self._client
+        if client is None or not self.connected:
+            raise DeliveryError(f"no connection to the broker at {self._settings.address}")
+        sent = client.publish(topic, payload, qos=qos, retain=retain)
+        deadline = time.monotonic() + timeout_s
+        while not sent.is_published():
+            if client is not self._client or time.monotonic() > deadline:
+                raise DeliveryError(f"the broker did not acknowledge {topic} within {timeout_s:g} s")
+            sent.wait_for_publish(_LOOK_S)
+
+    def close(self) -> None:
+        """Say that the collector goes offline, disconnect, keep the session on the broker. Idempotent."""
+        if self._closing.is_set():
+            return
+        with contextlib.suppress(DeliveryError):
+            topic = topics.collector_state_topic(self._settings.site)
+            self.publish(topic, self._state("offline", "stopped"), retain=True, timeout_s=2.0)
+        self._closing.set()
+        if self._client is not None:
+            self._client.disconnect()
+        if self._thread is not None:
+            self._thread.join(timeout=10.0)
+
+    def _one_batch(self, max_messages: int, max_wait_s: float) -> list[Incoming]:
+        batch: list[Incoming] = []
+        with contextlib.suppress(queue.Empty):
+            batch.append(self._arrived.get(timeout=_IDLE_S))
+            deadline = time.monotonic() + max_wait_s
+            while len(batch) < max_messages:
+                batch.append(self._arrived.get(timeout=max(0.0, deadline - time.monotonic())))
+        return batch
+
+    def _keep_connected(self) -> None:
+        attempt = 0
+        while not self._closing.is_set():
+            was_connected = self._connect_once()
+            attempt = 1 if was_connected else attempt + 1
+            if not self._falling_back:
+                self._closing.wait(back_off_s(attempt, self._settings, self._random))
+
+    def _connect_once(self) -> bool:
+        """Connect, stay until the connection ends, and tell whether there was one.
+
+        A client object lives for one connection. So a packet number of an old connection can never be
+        acknowledged on a new one, where the broker may have given it to another message.
+        """
+        self._connections += 1
+        self._answered = False
+        self._news.clear()
+        self._gone.clear()
+        client = self._client = self._new_client()
+        reached = False
+        try:
+            self._dial(client)
+            reached = True
+            self._stay(client)
+        except (OSError, ValueError) as error:
+            self._note_problem(f"no connection to the broker at {self._settings.address}: {error}")
+        was_connected = self._connected.is_set()
+        self._client = None
+        self._connected.clear()
+        self._choose_protocol(unanswered=reached and not self._answered)
+        return was_connected
+
+    def _stay(self, client: Client) -> None:
+        # The client's own thread, because only then may other threads publish and acknowledge.
+        client.loop_start()
+        self._news.wait(self._settings.connect_timeout_s)
+        if not self._answered:
+            client.disconnect()
+        self._gone.wait()
+        client.loop_stop()
+
+    def _choose_protocol(self, *, unanswered: bool) -> None:
+        """Version of the next attempt: 5 first; 3.1.1 at once after a broker that could not read 5.
+
+        Such a broker refuses version 5 by name or, as the embedded one does, does not answer at all.
+        One that is just restarting may be as silent, so every new round begins with 5 again.
+        """
+        if self._settings.protocol != "auto":
+            return
+        self._falling_back = self._protocol == MQTTv5 and (unanswered or self._version_refused)
+        self._protocol = MQTTv311 if self._falling_back else MQTTv5
+        self._version_refused = False
+
+    def _dial(self, client: Client) -> None:
+        settings = self._settings
+        if self._protocol != MQTTv5:
+            client.connect(settings.host, settings.port, settings.keepalive_s)
+            return
+        wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        wishes.SessionExpiryInterval = settings.session_expiry_s
+        wishes.ReceiveMaximum = settings.receive_maximum
+        wishes.MaximumPacketSize = settings.max_packet_bytes
+        client.connect(
+            settings.host, settings.port, settings.keepalive_s, clean_start=False, properties=wishes
+        )
+
+    def _new_client(self) -> Client:
+        settings = self._settings
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=settings.client_id,
+            clean_session=None if self._protocol == MQTTv5 else False,
+            protocol=self._protocol,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        client.connect_timeout = settings.connect_timeout_s
+        if settings.user is not None:
+            client.username_pw_set(settings.user, settings.password)
+        if settings.tls_ca is not None:
+            client.tls_set(ca_certs=str(settings.tls_ca))
+        will = topics.collector_state_topic(settings.site)
+        client.will_set(will, self._state("offline", "connection lost"), qos=1, retain=True)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    def _state(self, state: Literal["online", "offline"], reason: str | None) -> bytes:
+        at = self._clock()
+        return CollectorState(site=self._settings.site, at=at, state=state, reason=reason).payload()
+
+    def _on_connect(self, client: Client, _data: Any, flags: Any, code: ReasonCode, _more: Any) -> None:
+        self._answered = True
+        self._news.set()
+        if code.is_failure:
+            self._refused(code)
+            return
+        self.problem = None
+        _log.info(
+            "connected to %s with MQTT %s, session kept: %s",
+            self._settings.address,
+            self.protocol,
+            flags.session_present,
+        )
+        client.subscribe(self._subscription())
+        topic = topics.collector_state_topic(self._settings.site)
+        client.publish(topic, self._state("online", None), qos=1, retain=True)
+        self._connected.set()
+
+    def _refused(self, code: ReasonCode) -> None:
+        self._version_refused = code.value == _UNSUPPORTED_VERSION
+        if not self._version_refused:
+            self._note_problem(
+                f"the broker at {self._settings.address} refused the connection ({code}); "
+                "check the broker's user and password settings"
+            )
+
+    def _subscription(self) -> list[tuple[str, Any]]:
+        filters = topics.subscriptions(self._settings.site)
+        if self._protocol != MQTTv5:
+            return [(name, 1) for name in filters]
+        # Retained messages come with a new subscription only: a kept session has their changes queued.
+        only_new = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
+        return [(name, SubscribeOptions(qos=1, noLocal=True, retainHandling=only_new)) for name in filters]
+
+    def _on_subscribe(self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _: Any) -> None:
+        if any(code.is_failure for code in codes):
+            self._note_problem(
+                f"the broker at {self._settings.address} refused the subscription; "
+                f"give this user the right to read {topics.ROOT}/{self._settings.site}/#"
+            )
+
+    def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
+        if self._connected.is_set() and not self._closing.is_set():
+            self._note_problem(f"connection to the broker at {self._settings.address} lost ({code})")
+        self._gone.set()
+        self._news.set()
+
+    def _on_message(self, client: Client, _data: Any, message: MQTTMessage) -> None:
+        if message.topic == topics.collector_state_topic(self._settings.site):
+            client.ack(message.mid, message.qos)  # our own, in the pattern of the presses' states
+            return
+        position = f"{self._connections}:{message.mid}"
+        acknowledge = partial(self._acknowledge, client, message.mid, message.qos)
+        self._arrived.put(Incoming(message.topic, bytes(message.payload), "mqtt", position, acknowledge))
+
+    def _acknowledge(self, client: Client, mid: int, qos: int) -> None:
+        if client is self._client:
+            client.ack(mid, qos)
+
+    def _note_problem(self, sentence: str) -> None:
+        if sentence != self.problem:
+            _log.warning("%s", sentence)
+        self.problem = sentence

@@ -1,0 +1,74 @@
+"""How to reach the MQTT broker, and how long to wait before the next attempt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttSettings:
+    """Settings of one MQTT connection.
+
+    Attributes
+    ----------
+    site : str
+        Site whose messages are taken.
+    host, port : str, int
+        Address of the broker.
+    user, password : str or None
+        Credentials. The embedded broker keeps a session only for a named user.
+    client_id : str
+        Names the session on the broker; it must stay the same over restarts and belong to one process.
+    receive_maximum : int
+        Messages in hand before the broker waits for an acknowledgement: the back-pressure.
+    session_expiry_s : int
+        How long the broker keeps the session and its messages while nobody is connected, in seconds.
+    max_packet_bytes : int
+        Largest packet the broker may send. Far above the largest payload that is read, because a
+        broker drops larger ones without a word, while a refusal is kept and shown.
+    keepalive_s : int
+        Silence after which a ping is sent, in seconds.
+    connect_timeout_s : float
+        Longest wait for the connection and again for the broker's answer, in seconds.
+    first_wait_s, longest_wait_s : float
+        Back-off between attempts to connect, in seconds.
+    protocol : {'auto', '5', '3.1.1'}
+        Version of MQTT; auto tries 5 first and falls back to 3.1.1, which costs a broker that does not
+        answer to version 5, as the embedded one, `connect_timeout_s` at every connection.
+    tls_ca : Path or None
+        Certificate authority to trust; given, the connection is encrypted.
+    """
+
+    site: str
+    host: str = "127.0.0.1"
+    port: int = 1883
+    user: str | None = None
+    password: str | None = None
+    client_id: str = "evenrun-collector"
+    receive_maximum: int = 200
+    session_expiry_s: int = 72 * 3600
+    max_packet_bytes: int = 4 * 1024 * 1024
+    keepalive_s: int = 30
+    connect_timeout_s: float = 2.0
+    first_wait_s: float = 0.2
+    longest_wait_s: float = 30.0
+    protocol: Literal["auto", "5", "3.1.1"] = "auto"
+    tls_ca: Path | None = None
+
+    @property
+    def address(self) -> str:
+        """Host and port, for messages."""
+        return f"{self.host}:{self.port}"
+
+
+def back_off_s(attempt: int, settings: MqttSettings, random: Random) -> float:
+    """Wait before attempt number `attempt` (from 1), in seconds.
+
+    Doubles up to the longest wait; half of it is random, so that the clients of a broker that comes
+    back do not all knock in the same second.
+    """
+    ceiling = min(settings.longest_wait_s, settings.first_wait_s * 2.0 ** min(attempt - 1, 30))
+    return ceiling * (0.5 + 0.5 * random.random())
