@@ -21,6 +21,7 @@ Reason = Literal[
     "ragged_row",
     "too_deep",
     "too_large",
+    "undigested",
     "unknown_key",
     "unknown_press",
     "unknown_unit",

@@ -1,0 +1,20 @@
+"""`evenrun collect`: the collector as a process."""
+
+from __future__ import annotations
+
+import logging
+
+from collector.service import collect_forever
+from collector.settings import load_settings
+
+
+def collect() -> None:
+    """Take shots from the MQTT broker, chart them, raise alarms; stop with Ctrl-C.
+
+    Reads its settings from evenrun.toml in this folder and from the environment
+    (EVENRUN_DATABASE_URL, EVENRUN_BROKER__HOST, ...; the README lists them). The store is brought up to
+    date first. Messages are acknowledged only after they are stored, so the collector may be stopped or
+    killed at any time: the broker hands over again what was not stored.
+    """
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(message)s")
+    collect_forever(load_settings())

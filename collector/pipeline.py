@@ -1,0 +1,204 @@
+"""One transaction a batch: shots, chart states, signals, alarms, outbox; acknowledged after the commit.
+
+Invariants: a message is acknowledged only after the transaction that holds what follows from it. A batch
+that fails leaves nothing behind, in the store or in memory, and can be taken again. A message that no
+code can digest is kept as a refusal, so that it stops nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock, wall_now
+from collector.contract.bodies import Message
+from collector.contract.messages import GaugingMessage
+from collector.contract.parse import parse
+from collector.contract.policy import Policy as Intake
+from collector.contract.refusal import Refusal
+from collector.engine import Policy
+from collector.errors import StoreError
+from collector.gauging.model import NewGauging, from_message
+from collector.gauging.record import join_waiting, record
+from collector.press_state import PressState, dump, load
+from collector.press_work import Counts, Moment, PressWork
+from collector.settings import Settings
+from collector.sources.incoming import Incoming
+from collector.store import database, limits, presses, refusals
+
+log = logging.getLogger("evenrun.pipeline")
+
+Record = Message | Refusal
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A record with the bytes it came from, should nothing be able to digest it."""
+
+    record: Record
+    raw: bytes
+    position: str
+    topic: str | None = None
+
+
+class Pipeline:
+    """Takes batches of messages into one store.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        An upgraded store.
+    policy : collector.engine.Policy
+        What is charted, and how.
+    intake : collector.contract.policy.Policy
+        What is let in.
+    clock : ServiceClock
+    wall : callable
+        Wall time.
+    """
+
+    def __init__(
+        self,
+        engine: sa.Engine,
+        *,
+        policy: Policy,
+        intake: Intake,
+        clock: ServiceClock,
+        wall: Callable[[], datetime] = wall_now,
+    ) -> None:
+        self._engine = engine
+        self._policy = policy
+        self._intake = intake
+        self._clock = clock
+        self._wall = wall
+        self._states: dict[tuple[str, str], PressState] = {}
+
+    def take(self, batch: Sequence[Incoming]) -> Counts:
+        """Read, judge, store and acknowledge a batch.
+
+        Raises
+        ------
+        StoreUnavailable
+            Nothing was stored or acknowledged; take the same batch again later.
+        """
+        now, wall = self._clock.now(), self._wall()
+        counts = self.take_records(
+            [
+                Read(
+                    parse(each, now=now, received_at=wall, policy=self._intake), each.payload, each.position,
+                    each.topic,
+                )
+                for each in batch
+            ]
+        )
+        for each in batch:
+            each.ack()
+        return counts
+
+    def take_records(self, batch: Sequence[Read]) -> Counts:
+        """Judge and store what is read already; the same guarantees as :meth:`take`."""
+        if not batch:
+            return Counts()
+        try:
+            return self._transaction(batch)
+        except StoreError:
+            raise
+        except Exception:
+            if len(batch) == 1:
+                log.exception("a message at %s cannot be digested; it is kept as a refusal", batch[0].position)
+                return self._transaction([self._undigested(batch[0])])
+            middle = len(batch) // 2
+            counts = self.take_records(batch[:middle])
+            counts.add(self.take_records(batch[middle:]))
+            return counts
+
+    def _transaction(self, batch: Sequence[Read]) -> Counts:
+        moment = Moment(self._clock.now(), self._wall())
+        counts, states = Counts(), dict(self._states)
+        with database.write(self._engine) as conn:
+            refusals.keep(conn, [each.record for each in batch if isinstance(each.record, Refusal)])
+            counts.refused = sum(isinstance(each.record, Refusal) for each in batch)
+            for (site, press), messages in _by_press(batch).items():
+                counts.add(self._press(conn, site, press, messages, states, moment))
+            counts.gaugings = _gaugings(conn, batch, now=moment.now)
+        self._states = states
+        return counts
+
+    def _press(
+        self, conn: sa.Connection, site: str, name: str, messages: Sequence[Message],
+        states: dict[tuple[str, str], PressState], moment: Moment,
+    ) -> Counts:
+        row = presses.find_or_add(conn, site, name)
+        state = states.get((site, name))
+        if state is None:
+            stored = presses.load_engine_state(conn, row.id)
+            state = PressState() if stored is None else load(stored, lambda each: limits.by_id(conn, each))
+        work = PressWork(conn, row, state, self._policy, moment)
+        for message in messages:
+            work.take(message)
+        states[site, name] = work.finish()
+        presses.save_engine_state(
+            conn, row.id, dump(states[site, name]), last_shot_id=work.rows.last_shot_id
+        )
+        if work.counts.stored or work.counts.late:
+            join_waiting(conn, row.id)
+        return work.counts
+
+    def _undigested(self, each: Read) -> Read:
+        refusal = Refusal(
+            reason="undigested",
+            detail="evenrun could not digest this message, though it reads well; its log says why",
+            remedy="report it with the log, and replay it after an upgrade",
+            raw=each.raw,
+            source=getattr(each.record, "source", "unknown"),
+            position=f"{each.position}#{sha256(each.raw).hexdigest()[:12]}",
+            topic=each.topic,
+            received_at=self._wall(),
+        )
+        return Read(refusal, each.raw, each.position, each.topic)
+
+
+def _by_press(batch: Sequence[Read]) -> dict[tuple[str, str], list[Message]]:
+    """Messages of each press in the order of arrival."""
+    sorted_out: dict[tuple[str, str], list[Message]] = {}
+    for each in batch:
+        message = each.record
+        if not isinstance(message, Refusal | GaugingMessage):
+            sorted_out.setdefault((message.site, message.press), []).append(message)
+    return sorted_out
+
+
+def _gaugings(conn: sa.Connection, batch: Sequence[Read], *, now: datetime) -> int:
+    by_source: dict[str, list[NewGauging]] = {}
+    for each in batch:
+        if isinstance(each.record, GaugingMessage):
+            by_source.setdefault(each.record.source, []).append(from_message(each.record))
+    for source, new in by_source.items():
+        record(conn, new, now=now, source=source)
+    return sum(map(len, by_source.values()))
+
+
+def engine_policy(settings: Settings, **overrides: object) -> Policy:
+    """The engine's part of the settings; a file profile may override some of it."""
+    charts = settings.charts
+    chosen: dict[str, object] = {
+        "vital": frozenset((*charts.vital, *charts.also)),
+        "startup_shots": charts.startup_shots,
+        "provisional_shots": charts.provisional_shots,
+        "stop_cycles": charts.stop_cycles,
+        "false_alarms_per_day": charts.false_alarms_per_day,
+        "minimum_shift": charts.minimum_shift,
+        "setpoint_tolerance": charts.setpoint_tolerance,
+    }
+    return Policy(**{**chosen, **overrides})  # type: ignore[arg-type]
+
+
+def intake_policy(settings: Settings) -> Intake:
+    """The intake's part of the settings."""
+    known = frozenset(settings.known_presses) or None
+    return Intake(max_bytes=settings.max_payload_bytes, known_presses=known)

@@ -1,0 +1,190 @@
+"""The collector as a process: source, pipeline, delivery, sign of life."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import socket
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from random import Random
+from types import FrameType
+
+import sqlalchemy as sa
+
+from collector import schedule
+from collector.alarms.channels import Channel
+from collector.alarms.channels.log import LogChannel
+from collector.alarms.channels.mqtt import MqttChannel
+from collector.alarms.deliver import deliver_due
+from collector.clock import ServiceClock, real_clock, wall_now
+from collector.errors import StoreUnavailable
+from collector.pipeline import Pipeline, engine_policy, intake_policy
+from collector.press_work import Counts
+from collector.settings import Settings
+from collector.sources.incoming import Incoming
+from collector.sources.mqtt import MqttSource
+from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.store import clock as stored_clock
+from collector.store import database, heartbeats
+
+log = logging.getLogger("evenrun.collector")
+
+HEARTBEAT_S = 1.0
+DELIVER_S = 1.0
+
+
+def collect_forever(settings: Settings) -> None:
+    """Collect until SIGINT or SIGTERM; the batch in hand is finished first."""
+    stop = threading.Event()
+    with _stopping_on_signals(stop):
+        collect(settings, stop=stop)
+
+
+def collect(settings: Settings, *, stop: threading.Event) -> None:
+    """Collect until `stop` is set.
+
+    Parameters
+    ----------
+    settings : Settings
+    stop : threading.Event
+        Set it from another thread or a signal handler.
+    """
+    random = Random()  # noqa: S311 - jitter, no secret
+    engine = database.open_engine(settings.database_url)
+    database.upgrade(engine)
+    clock = service_clock(engine)
+    source = MqttSource(mqtt_settings(settings), clock=clock.now, random=random)
+    pipeline = Pipeline(
+        engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=clock
+    )
+    delivery = Delivery(engine, {"mqtt": MqttChannel(source.publish), "log": LogChannel()}, random=random)
+    jobs = [
+        schedule.Job("heartbeat", HEARTBEAT_S, lambda: _beat(engine, clock, source)),
+        schedule.Job("deliver", DELIVER_S, delivery.soon),
+    ]
+    source.start()
+    delivery.start()
+    scheduler = schedule.start(jobs)
+    try:
+        for batch in source.batches(settings.batch_messages, settings.batch_wait_s):
+            if stop.is_set():
+                break
+            if batch:
+                take_until_stored(pipeline, batch, stop=stop, random=random)
+                delivery.soon()
+    finally:
+        scheduler.shutdown(wait=False)
+        source.close()
+        delivery.stop()
+        engine.dispose()
+
+
+def take_until_stored(
+    pipeline: Pipeline, batch: list[Incoming], *, stop: threading.Event, random: Random
+) -> Counts | None:
+    """Try a batch until the store takes it.
+
+    MQTT sends an unacknowledged message again only after a reconnect, so the batch stays in memory; the
+    broker waits, since no more than the receive maximum may be in hand.
+
+    Returns
+    -------
+    Counts or None
+        None when `stop` came first: nothing was acknowledged, and the broker will send it all again.
+    """
+    attempt = 0
+    while not stop.is_set():
+        try:
+            return pipeline.take(batch)
+        except StoreUnavailable as error:
+            attempt += 1
+            wait_s = back_off_s(attempt, MqttSettings(site="-"), random)
+            log.warning("%s; %d messages wait, next try in %.1f s", error, len(batch), wait_s)
+            stop.wait(wait_s)
+    return None
+
+
+def service_clock(engine: sa.Engine) -> ServiceClock:
+    """The service's clock as the store knows it; the wall clock where it knows none."""
+    with database.read(engine) as conn:
+        return stored_clock.load(conn) or real_clock()
+
+
+def mqtt_settings(settings: Settings) -> MqttSettings:
+    """The source's settings from the service's."""
+    broker = settings.broker
+    return MqttSettings(
+        site=settings.site, host=broker.host, port=broker.port, user=broker.user, password=broker.secret(),
+        client_id=broker.client_id, receive_maximum=broker.receive_maximum,
+        session_expiry_s=broker.session_expiry_s,
+    )
+
+
+class Delivery:
+    """A thread that empties the outbox whenever it is asked to."""
+
+    def __init__(self, engine: sa.Engine, channels: Mapping[str, Channel], *, random: Random) -> None:
+        self._engine = engine
+        self._channels = channels
+        self._random = random
+        self._worker = f"{socket.gethostname()}:{os.getpid()}"
+        self._wanted = threading.Event()
+        self._stopped = False
+        self._thread = threading.Thread(target=self._run, name="delivery", daemon=True)
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._thread.start()
+
+    def soon(self) -> None:
+        """Look at the outbox now."""
+        self._wanted.set()
+
+    def stop(self) -> None:
+        """Finish the round in hand and end the thread."""
+        self._stopped = True
+        self._wanted.set()
+        self._thread.join(timeout=10.0)
+
+    def _run(self) -> None:
+        while True:
+            self._wanted.wait()
+            if self._stopped:
+                return
+            self._wanted.clear()
+            try:
+                deliver_due(
+                    self._engine, self._channels, wall=wall_now, worker=self._worker, random=self._random
+                )
+            except StoreUnavailable as error:
+                log.warning("the outbox waits: %s", error)
+
+
+def _beat(engine: sa.Engine, clock: ServiceClock, source: MqttSource) -> None:
+    detail = {"broker": source.problem or "connected", "mqtt": source.protocol}
+    try:
+        with database.write(engine) as conn:
+            heartbeats.beat(
+                conn, heartbeats.COLLECTOR, wall=wall_now(), now=clock.now(), detail=detail
+            )
+    except StoreUnavailable as error:
+        log.warning("no sign of life could be stored: %s", error)
+
+
+@contextmanager
+def _stopping_on_signals(stop: threading.Event) -> Iterator[None]:
+    def on_signal(_number: int, _frame: FrameType | None) -> None:
+        stop.set()
+
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    before: list[Callable[[int, FrameType | None], object] | int | None] = [
+        signal.signal(number, on_signal) for number in numbers
+    ]
+    try:
+        yield
+    finally:
+        for number, handler in zip(numbers, before, strict=True):
+            signal.signal(number, handler)
