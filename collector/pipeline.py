@@ -110,7 +110,7 @@ class Pipeline:
             raise
         except Exception:
             if len(batch) == 1:
-                log.exception("a message at %s cannot be digested; it is kept as a refusal", batch[0].position)
+                log.exception("the message at %s cannot be digested and is kept", batch[0].position)
                 return self._transaction([self._undigested(batch[0])])
             middle = len(batch) // 2
             counts = self.take_records(batch[:middle])
@@ -123,31 +123,30 @@ class Pipeline:
         with database.write(self._engine) as conn:
             refusals.keep(conn, [each.record for each in batch if isinstance(each.record, Refusal)])
             counts.refused = sum(isinstance(each.record, Refusal) for each in batch)
-            for (site, press), messages in _by_press(batch).items():
-                counts.add(self._press(conn, site, press, messages, states, moment))
+            for name, messages in _by_press(batch).items():
+                done = self._press(conn, name, messages, moment)
+                states[name] = done.state
+                counts.add(done.counts)
             counts.gaugings = _gaugings(conn, batch, now=moment.now)
         self._states = states
         return counts
 
     def _press(
-        self, conn: sa.Connection, site: str, name: str, messages: Sequence[Message],
-        states: dict[tuple[str, str], PressState], moment: Moment,
-    ) -> Counts:
-        row = presses.find_or_add(conn, site, name)
-        state = states.get((site, name))
+        self, conn: sa.Connection, name: tuple[str, str], messages: Sequence[Message], moment: Moment
+    ) -> PressWork:
+        row = presses.find_or_add(conn, *name)
+        state = self._states.get(name)
         if state is None:
             stored = presses.load_engine_state(conn, row.id)
             state = PressState() if stored is None else load(stored, lambda each: limits.by_id(conn, each))
         work = PressWork(conn, row, state, self._policy, moment)
         for message in messages:
             work.take(message)
-        states[site, name] = work.finish()
-        presses.save_engine_state(
-            conn, row.id, dump(states[site, name]), last_shot_id=work.rows.last_shot_id
-        )
+        work.finish()
+        presses.save_engine_state(conn, row.id, dump(work.state), last_shot_id=work.rows.last_shot_id)
         if work.counts.stored or work.counts.late:
             join_waiting(conn, row.id)
-        return work.counts
+        return work
 
     def _undigested(self, each: Read) -> Read:
         refusal = Refusal(

@@ -97,11 +97,10 @@ class PressWork:
             case _:
                 raise TypeError(f"{type(message).__name__} is not a press's own message")
 
-    def finish(self) -> PressState:
-        """Store what waits; return the state to go on from."""
+    def finish(self) -> None:
+        """Store what waits; `state` is then what the next transaction goes on from."""
         self._flush()
         self.rows.store_events()
-        return self.state
 
     def _shot(self, shot: Shot) -> None:
         verdict = self._identify(shot)
