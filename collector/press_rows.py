@@ -60,6 +60,8 @@ class PressRows:
         self.last_shot_id = ids[-1]
         for row in self._events:
             row["shot_id"] = row["shot_id"] or ids[0]
+            if row["kind"] == "limits":
+                limits.in_force(self.conn, row["new"], from_shot_id=ids[0])
         self._store_limits(ids, context)
         verdicts = self._store_signals(ids)
         self._add_events(ids)
