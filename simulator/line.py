@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -107,6 +107,8 @@ class Line:
             yield from self._open(span)
             yield from self._produce(span, state)
             yield self._event("state", self._now, state="stopped", reason=span.stop_reason)
+        if self._run:
+            yield self._run_event(self._now, "close")
 
     @property
     def _now(self) -> datetime:
@@ -128,10 +130,12 @@ class Line:
         return state
 
     def _open(self, span: Span) -> Iterator[SimEvent]:
+        if self._run and span.run != self._run:
+            yield self._run_event(self._now, "close")
         self._ended = span.start
         if span.run != self._run:
             self._run, self._settings = span.run, None
-            yield self._run_event(span.start)
+            yield self._run_event(span.start, "open")
         yield self._event("state", span.start, state="automatic", reason=None)
 
     def _produce(self, span: Span, state: PressState) -> Iterator[SimRecord]:
@@ -160,7 +164,7 @@ class Line:
         lot = next((episode.lot for episode in episodes if episode.lot is not None), self.post.lot)
         if lot != self._lot:
             self._lot = lot
-            yield self._run_event(began)
+            yield self._run_event(began, "open")
         if settings != self._settings:
             self._settings = settings
             yield self._event("setpoints", began, setpoints=settings.by_key())
@@ -203,8 +207,8 @@ class Line:
             ),
         )
 
-    def _run_event(self, at: datetime) -> SimEvent:
-        """The run as it is now; sent again with the new lot when the lot changes."""
+    def _run_event(self, at: datetime, action: Literal["open", "close"]) -> SimEvent:
+        """The run as it is now; "open" is sent again with the new lot when the lot changes."""
         return self._event(
             "run",
             at,
@@ -215,7 +219,7 @@ class Line:
             color=self.post.color,
             recipe=self.post.recipe,
             recipe_version=1,
-            action="open",
+            action=action,
         )
 
     def _event(self, kind: EventKind, at: datetime, **payload: Any) -> SimEvent:
