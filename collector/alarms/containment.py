@@ -1,0 +1,61 @@
+"""The hold of an alarm: opened from where the change began, grown with it, ended when the alarm clears."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from collector.store import alarms as alarm_store
+from collector.store import holds as hold_store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touched:
+    """Which shots an alarm touches.
+
+    `last_shot_id` is None while it goes on; `fresh_shot_id` is the first signaling shot of this batch.
+    """
+
+    alarm_id: int
+    press_id: int
+    run_id: int | None
+    first_shot_id: int
+    last_shot_id: int | None
+    fresh_shot_id: int | None
+    reason: str
+
+
+def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> None:
+    """Open or grow the hold of an alarm.
+
+    The start only ever moves to earlier shots: a later estimate never lets a disc go, a person does. Signals
+    after a person released or scrapped the hold open another one from there.
+    """
+    mine = hold_store.of_alarm(conn, touched.alarm_id)
+    current = next((hold for hold in mine if hold.state == hold_store.OPEN), None)
+    if current is not None:
+        hold_store.change(conn, current.id, {
+            "from_shot_id": min(current.from_shot_id, touched.first_shot_id),
+            "to_shot_id": _later_end(current, touched),
+            "reason": touched.reason,
+        })  # fmt: skip
+    elif not mine:
+        _open(conn, touched, touched.first_shot_id, now)
+    elif touched.fresh_shot_id is not None:
+        _open(conn, touched, touched.fresh_shot_id, now)
+
+
+def _later_end(hold: hold_store.HoldRow, touched: Touched) -> int | None:
+    if touched.last_shot_id is None or hold.to_shot_id is None:
+        return touched.last_shot_id
+    return max(hold.to_shot_id, touched.last_shot_id)
+
+
+def _open(conn: sa.Connection, touched: Touched, from_shot_id: int, now: datetime) -> None:
+    hold_store.open_new(conn, {
+        "press_id": touched.press_id, "run_id": touched.run_id, "alarm_id": touched.alarm_id,
+        "from_shot_id": from_shot_id, "to_shot_id": touched.last_shot_id, "reason": touched.reason,
+        "opened_by": alarm_store.SERVICE, "opened_at": now,
+    })  # fmt: skip

@@ -1,0 +1,107 @@
+"""What moved, in the words of the floor: "Mold core 3.1 °C warmer", "Cushion low, one shot".
+
+A sentence says what lies outside its usual range, never that something is broken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, tzinfo
+
+from collector.alarms.model import AlarmKind, Moved
+from collector.contract import quantities
+from collector.contract.unit_names import symbol
+
+NAMED = 3  # further characteristics are only counted
+
+# (up, down) by canonical unit: of a level that moved, and of one bad shot
+_MOVED_BY_UNIT = {"degC": ("warmer", "cooler"), "s": ("longer", "shorter"), "g": ("heavier", "lighter")}
+_MOVED_BY_KEY = {
+    "screw_speed": ("faster", "slower"),
+    "injection_speed": ("faster", "slower"),
+    "diameter": ("larger", "smaller"),
+}
+_LEVEL_BY_UNIT = {"s": ("long", "short")}
+
+
+def headline(kind: AlarmKind, moved: Sequence[Moved]) -> str:
+    """Say what moved, lasting changes before single bad shots, largest share of its limit first.
+
+    Parameters
+    ----------
+    kind : {'process', 'recipe'}
+        Kind of the alarm.
+    moved : sequence of Moved
+        Its characteristics.
+
+    Returns
+    -------
+    str
+        Such as ``Mold core 3.1 °C warmer; cushion 0.4 mm lower``.
+    """
+    ordered = sorted(moved, key=lambda item: (item.single, -item.share))
+    say = _off_recipe if kind == "recipe" else what_moved
+    parts = [say(item) for item in ordered[:NAMED]]
+    if len(ordered) > NAMED:
+        parts.append(f"{len(ordered) - NAMED} more")
+    return "; ".join([parts[0], *(_lower_first(part) for part in parts[1:])]) if parts else "Signal"
+
+
+def what_moved(item: Moved) -> str:
+    """Say what one characteristic did."""
+    if item.single:
+        return _bad_shot(item)
+    shift = _shift(item)
+    if shift is None or shift == 0:
+        return f"{quantities.label(item.key)} outside its usual range"
+    words = _MOVED_BY_KEY.get(item.key, _MOVED_BY_UNIT.get(item.unit or "", ("higher", "lower")))
+    return f"{_subject(item, words)} {amount(item.key, abs(shift), item.unit)} {words[shift < 0]}"
+
+
+def amount(key: str, size: float, unit: str | None) -> str:
+    """Write the size of a shift with as many digits as people would say: ``3.1 °C``, ``0.064 s``."""
+    sensible = 0 if size >= 10 else 1 if size >= 1 else 2 if size >= 0.1 else 3
+    quantity = quantities.find(key)
+    decimals = sensible if quantity is None else min(sensible, max(quantity.decimals, 1))
+    least = 10.0**-decimals
+    number = f"{size:,.{decimals}f}" if size >= least / 2 else f"less than {least:.{decimals}f}"
+    return f"{number} {symbol(unit)}".rstrip() if unit else number
+
+
+def since(counter: int | None, at: datetime | None, zone: tzinfo, *, zone_name: str = "") -> str:
+    """Say since which shot, with its clock time: ``since shot 1,022 (14:02)``; empty if nothing is known."""
+    clock = "" if at is None else f"{at.astimezone(zone):%H:%M}{' ' + zone_name if zone_name else ''}"
+    if counter is None:
+        return f"since {clock}" if clock else ""
+    return f"since shot {counter:,}" + (f" ({clock})" if clock else "")
+
+
+def _bad_shot(item: Moved) -> str:
+    words = _LEVEL_BY_UNIT.get(item.unit or "", ("high", "low"))
+    shift = _shift(item) or item.direction
+    number = "one shot" if item.shots == 1 else f"{item.shots} single shots"
+    return f"{quantities.label(item.key)} {words[shift < 0]}, {number}"
+
+
+def _off_recipe(item: Moved) -> str:
+    name = quantities.label(item.key)
+    if item.before is None or item.after is None:
+        return f"{name} outside what the recipe allows"
+    reported = quantities.format_value(item.key, item.after, item.unit)
+    recipe = quantities.format_value(item.key, item.before, item.unit)
+    return f"{name} set to {reported}, recipe {recipe}"
+
+
+def _shift(item: Moved) -> float | None:
+    return None if item.before is None or item.after is None else item.after - item.before
+
+
+def _subject(item: Moved, words: tuple[str, str]) -> str:
+    name = quantities.label(item.key)
+    if "warmer" in words:
+        name = name.replace(" temperature", "")
+    return f"{name}:" if name[-1:].isdigit() else name
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:]

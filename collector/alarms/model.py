@@ -1,0 +1,102 @@
+"""What the alarms are told about a shot, and what they keep about a characteristic that moved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+SignalKind = Literal["chart", "setting", "sense", "engineering"]
+AlarmKind = Literal["process", "recipe"]
+Phase = Literal["startup", "baseline", "charted"]
+
+SINGLE_SHOT_CHART = "individuals"
+SINGLE_SHOT_RULE = "beyond_limit"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressRef:
+    """A press by its row, its site and its name."""
+
+    id: int
+    site: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignalFact:
+    """One signal of one shot; `signal_id` is its row."""
+
+    signal_id: int
+    kind: SignalKind
+    key: str
+    chart: str | None
+    rule: str
+    direction: int
+    value: float | None
+    statistic: float | None
+    share: float | None
+    limits_id: int | None
+
+    @property
+    def alarm_kind(self) -> AlarmKind:
+        """A setpoint or timer off its recipe is a matter of the recipe, everything else of the process."""
+        return "recipe" if self.kind == "setting" or self.chart == "setting" else "process"
+
+    @property
+    def one_value_far_out(self) -> bool:
+        """Whether this one value alone lies beyond an individuals limit."""
+        return self.chart == SINGLE_SHOT_CHART and self.rule == SINGLE_SHOT_RULE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShotVerdict:
+    """What the charts said about one shot, in the order in which they saw it."""
+
+    shot_id: int
+    counter: int | None
+    ended_at: datetime
+    run_id: int | None
+    phase: Phase
+    tray: str | None
+    signals: tuple[SignalFact, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moved:
+    """A characteristic of an alarm: from which level to which, in its canonical unit.
+
+    Attributes
+    ----------
+    direction : int
+        -1 or +1; 0 when the signal has no side.
+    before, after : float or None
+        In-control level and recent level; for a setpoint the recipe's value and the reported one.
+    unit : str or None
+        Canonical unit, None when the unit is not known.
+    share : float
+        Largest statistic so far as a share of its limit.
+    shots : int
+        Number of signaling shots.
+    single : bool
+        Single bad shots, the process around them stayed where it was.
+    """
+
+    key: str
+    direction: int
+    before: float | None
+    after: float | None
+    unit: str | None
+    share: float
+    shots: int
+    single: bool
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields as a dictionary that JSON can carry."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, fields: Mapping[str, Any]) -> Moved:
+        """Read what :meth:`to_json` wrote."""
+        return cls(**fields)

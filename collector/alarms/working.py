@@ -1,0 +1,170 @@
+"""An alarm in hand while a batch of shots is worked through: what changed, before anything is written."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from collector.alarms import lifecycle
+from collector.alarms.grouping import Candidate
+from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS, AlarmEvent, Stage
+from collector.alarms.model import AlarmKind, Moved, ShotVerdict, SignalFact
+from collector.contract import quantities
+from collector.contract.outgoing import AlarmState
+from collector.store.alarms import AlarmRow
+
+COUNTED_PHASES: dict[AlarmKind, frozenset[str]] = {
+    "process": frozenset({"charted"}),
+    "recipe": frozenset({"startup", "baseline", "charted"}),  # setpoints are compared at every shot
+}
+ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
+
+
+@dataclass(slots=True, kw_only=True)
+class Step:
+    """A step to be written."""
+
+    event: str
+    before: AlarmState | None
+    after: AlarmState
+    note: str | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class Working:
+    """One alarm; `row_id` is None until it is written for the first time."""
+
+    ref: int
+    kind: AlarmKind
+    run_id: int | None
+    stage: Stage = field(default_factory=Stage)
+    row_id: int | None = None
+    quiet_shots: int = 0
+    moved: dict[str, Moved] = field(default_factory=dict)
+    first_shot_id: int | None = None
+    last_shot_id: int | None = None
+    change_shot_id: int | None = None
+    headline: str = ""
+    # what this batch did
+    signal_ids: list[int] = field(default_factory=list)
+    first_new_shot_id: int | None = None
+    steps: list[Step] = field(default_factory=list)
+    touched: bool = False
+    to_judge: bool = False
+    reworded: bool = False
+
+    @classmethod
+    def from_row(cls, row: AlarmRow) -> Working:
+        """Take up an alarm where the last batch left it."""
+        moved = [Moved.from_json(item) for item in row.characteristics]
+        return cls(
+            ref=row.id,
+            row_id=row.id,
+            kind="recipe" if row.kind == "recipe" else "process",
+            run_id=row.run_id,
+            stage=Stage(row.state, occurred=True, closed=row.closed_at is not None),
+            quiet_shots=row.quiet_shots,
+            moved={item.key: item for item in moved},
+            first_shot_id=row.first_shot_id,
+            last_shot_id=row.last_shot_id,
+            change_shot_id=row.change_shot_id,
+            headline=row.headline,
+        )
+
+    @property
+    def single(self) -> bool:
+        """Only single bad shots so far."""
+        return all(item.single for item in self.moved.values())
+
+    def candidate(self) -> Candidate:
+        """The alarm as grouping sees it."""
+        return Candidate(
+            ref=self.ref,
+            kind=self.kind,
+            active=self.stage.active,
+            quiet_shots=self.quiet_shots,
+            single=self.single,
+            keys=frozenset(self.moved),
+        )
+
+    def take(self, verdict: ShotVerdict, facts: Iterable[SignalFact]) -> None:
+        """Add the signals of one shot."""
+        if not self.stage.occurred:
+            self._step("occur")
+        elif not self.stage.active:
+            self._step("reoccur")
+        mine = list(facts)
+        shots_before = self._signaling_shots()
+        fresh_keys = sorted({fact.key for fact in mine} - set(self.moved)) if self.moved else []
+        self._count(mine)
+        self.signal_ids += [fact.signal_id for fact in mine]
+        self.quiet_shots, self.touched = 0, True
+        self.first_shot_id = self.first_shot_id or verdict.shot_id
+        self.first_new_shot_id = self.first_new_shot_id or verdict.shot_id
+        self.last_shot_id = verdict.shot_id
+        self.to_judge |= bool(fresh_keys) or _worth_judging(shots_before, self._signaling_shots())
+        if fresh_keys:
+            self._note("grow", ", ".join(quantities.label(key) for key in fresh_keys))
+
+    def pass_over(self, verdict: ShotVerdict) -> None:
+        """Note a shot without a signal of this alarm; enough of them clear it."""
+        if verdict.phase not in COUNTED_PHASES[self.kind]:
+            return
+        self.quiet_shots, self.touched = self.quiet_shots + 1, True
+        if self.stage.active and self.quiet_shots >= CLEAR_AFTER_SHOTS:
+            self._step("clear")
+
+    def say(self, headline: str) -> None:
+        """Take a headline, and note whether it says something new."""
+        self.reworded |= headline != self.headline
+        self.headline = headline
+
+    def _count(self, facts: list[SignalFact]) -> None:
+        for key in dict.fromkeys(fact.key for fact in facts):
+            self.moved[key] = _counted(self.moved.get(key), [fact for fact in facts if fact.key == key])
+
+    def _signaling_shots(self) -> int:
+        return sum(item.shots for item in self.moved.values())
+
+    def _step(self, event: AlarmEvent) -> None:
+        before = self.stage
+        self.stage = lifecycle.step(before, event)
+        self.steps.append(
+            Step(event=event, before=before.state if before.occurred else None, after=self.stage.state)
+        )
+        self.touched = True
+
+    def _note(self, event: str, note: str) -> None:
+        self.steps.append(Step(event=event, before=self.stage.state, after=self.stage.state, note=note))
+
+
+def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
+    """One more signaling shot of a characteristic; its levels are judged later, from the values."""
+    largest = max(facts, key=_share)
+    if so_far is None:
+        return Moved(
+            key=largest.key, direction=largest.direction, before=None, after=_finite(largest.value),
+            unit=quantities.unit(largest.key), share=_share(largest), shots=1,
+            single=any(fact.one_value_far_out for fact in facts),
+        )  # fmt: skip
+    return replace(
+        so_far,
+        direction=largest.direction or so_far.direction,
+        after=so_far.after if so_far.before is not None else _finite(largest.value),
+        share=max(so_far.share, _share(largest)),
+        shots=so_far.shots + 1,
+    )
+
+
+def _share(fact: SignalFact) -> float:
+    return _finite(fact.share) or 0.0
+
+
+def _finite(value: float | None) -> float | None:
+    """A chart without an opinion says NaN, which the store cannot keep."""
+    return value if value is not None and math.isfinite(value) else None
+
+
+def _worth_judging(before: int, after: int) -> bool:
+    return after <= ALWAYS_JUDGED or after.bit_length() != before.bit_length()

@@ -1,0 +1,149 @@
+"""Rows of alarms and of their steps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import datetime
+from typing import Any, cast
+
+import sqlalchemy as sa
+
+from collector.contract.outgoing import AlarmState
+from collector.store.tables import alarm_steps, alarms, presses
+
+SERVICE = "service"
+ACTIVE: tuple[AlarmState, ...] = ("active_unacknowledged", "active_acknowledged")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRow:
+    """One alarm; the fields are the columns of the table."""
+
+    id: int
+    press_id: int
+    run_id: int | None
+    kind: str
+    state: AlarmState
+    opened_at: datetime
+    changed_at: datetime
+    first_shot_id: int | None
+    last_shot_id: int | None
+    change_shot_id: int | None
+    change_low_shot_id: int | None
+    change_high_shot_id: int | None
+    quiet_shots: int
+    characteristics: list[dict[str, Any]]
+    headline: str
+    causes: list[dict[str, Any]] | None
+    acknowledged_by: str | None
+    acknowledged_at: datetime | None
+    closed_by: str | None
+    closed_at: datetime | None
+    cause: str | None
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepRow:
+    """One step in the life of an alarm."""
+
+    id: int
+    alarm_id: int
+    at: datetime
+    event: str
+    before: str | None
+    after: str
+    who: str
+    note: str | None
+
+
+_COLUMNS = [alarms.c[field.name] for field in fields(AlarmRow)]
+
+
+def get(conn: sa.Connection, alarm_id: int) -> AlarmRow | None:
+    """One alarm by its number, None when there is none."""
+    row = conn.execute(sa.select(*_COLUMNS).where(alarms.c.id == alarm_id)).mappings().first()
+    return None if row is None else _read(row)
+
+
+def unclosed(conn: sa.Connection, *, press_id: int | None = None) -> list[AlarmRow]:
+    """Alarms that still need a person, oldest first."""
+    query = sa.select(*_COLUMNS).where(alarms.c.closed_at.is_(None)).order_by(alarms.c.id)
+    if press_id is not None:
+        query = query.where(alarms.c.press_id == press_id)
+    return [_read(row) for row in conn.execute(query).mappings()]
+
+
+def open_to_signals(conn: sa.Connection, *, press_id: int, within: int) -> list[AlarmRow]:
+    """Unclosed alarms of a press that are active, or quiet for fewer than `within` shots; oldest first."""
+    may_grow = sa.or_(alarms.c.state.in_(ACTIVE), alarms.c.quiet_shots < within)
+    query = sa.select(*_COLUMNS).where(alarms.c.press_id == press_id, alarms.c.closed_at.is_(None), may_grow)
+    return [_read(row) for row in conn.execute(query.order_by(alarms.c.id)).mappings()]
+
+
+def closed(conn: sa.Connection, *, last: int, press_id: int | None = None) -> list[AlarmRow]:
+    """The alarms closed last, newest first."""
+    query = sa.select(*_COLUMNS).where(alarms.c.closed_at.is_not(None))
+    if press_id is not None:
+        query = query.where(alarms.c.press_id == press_id)
+    query = query.order_by(alarms.c.closed_at.desc(), alarms.c.id.desc()).limit(last)
+    return [_read(row) for row in conn.execute(query).mappings()]
+
+
+def open_new(conn: sa.Connection, values: Mapping[str, Any]) -> int:
+    """Write a new alarm and return its number."""
+    inserted = conn.execute(sa.insert(alarms).values(**values)).inserted_primary_key
+    assert inserted is not None  # an insert of one row always has its key
+    return int(inserted[0])
+
+
+def change(conn: sa.Connection, alarm_id: int, values: Mapping[str, Any]) -> None:
+    """Write the given columns of one alarm."""
+    conn.execute(sa.update(alarms).where(alarms.c.id == alarm_id).values(**values))
+
+
+def add_step(
+    conn: sa.Connection,
+    alarm_id: int,
+    *,
+    at: datetime,
+    event: str,
+    before: str | None,
+    after: str,
+    who: str = SERVICE,
+    note: str | None = None,
+) -> None:
+    """Write one step in the life of an alarm."""
+    conn.execute(
+        sa.insert(alarm_steps).values(
+            alarm_id=alarm_id, at=at, event=event, before=before, after=after, who=who, note=note
+        )
+    )
+
+
+def steps(conn: sa.Connection, alarm_id: int) -> list[StepRow]:
+    """The steps of one alarm in their order."""
+    columns = [alarm_steps.c[field.name] for field in fields(StepRow)]
+    query = sa.select(*columns).where(alarm_steps.c.alarm_id == alarm_id).order_by(alarm_steps.c.id)
+    return [StepRow(**row) for row in conn.execute(query).mappings()]
+
+
+def press_of(conn: sa.Connection, press_id: int) -> tuple[str, str]:
+    """Site and name of a press."""
+    row = conn.execute(sa.select(presses.c.site, presses.c.name).where(presses.c.id == press_id)).one()
+    return str(row.site), str(row.name)
+
+
+def as_values(row: AlarmRow, names: Sequence[str]) -> dict[str, Any]:
+    """The named columns of an alarm, as the journal keeps them."""
+    fields_of_row = asdict(row)
+    return {name: _plain(fields_of_row[name]) for name in names}
+
+
+def _plain(value: object) -> object:
+    return value.isoformat() if isinstance(value, datetime) else value
+
+
+def _read(row: Mapping[Any, Any]) -> AlarmRow:
+    return AlarmRow(**cast("dict[str, Any]", dict(row)))

@@ -1,0 +1,150 @@
+"""Rows of holds, and what lies inside one: discs and trays, counted from the shots."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.store.tables import holds, shots
+
+OPEN, RELEASED, SCRAPPED = "open", "released", "scrapped"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldRow:
+    """One hold; the fields are the columns of the table."""
+
+    id: int
+    press_id: int
+    run_id: int | None
+    alarm_id: int | None
+    from_shot_id: int
+    to_shot_id: int | None
+    state: str
+    reason: str
+    opened_by: str
+    opened_at: datetime
+    closed_by: str | None
+    closed_at: datetime | None
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extent:
+    """What a stretch of shots holds: its trays in the order they were filled, and one disc a shot."""
+
+    discs: int
+    trays: tuple[str, ...]
+    without_tray: int
+    first_counter: int | None
+    last_counter: int | None
+
+
+_COLUMNS = [holds.c[field.name] for field in fields(HoldRow)]
+
+
+def get(conn: sa.Connection, hold_id: int) -> HoldRow | None:
+    """One hold by its number, None when there is none."""
+    row = conn.execute(sa.select(*_COLUMNS).where(holds.c.id == hold_id)).mappings().first()
+    return None if row is None else HoldRow(**row)
+
+
+def of_alarm(conn: sa.Connection, alarm_id: int) -> list[HoldRow]:
+    """The holds of one alarm, oldest first."""
+    query = sa.select(*_COLUMNS).where(holds.c.alarm_id == alarm_id).order_by(holds.c.id)
+    return [HoldRow(**row) for row in conn.execute(query).mappings()]
+
+
+def open_holds(conn: sa.Connection, *, press_id: int | None = None) -> list[HoldRow]:
+    """Holds that nobody has released or scrapped yet, oldest first."""
+    query = sa.select(*_COLUMNS).where(holds.c.state == OPEN).order_by(holds.c.id)
+    if press_id is not None:
+        query = query.where(holds.c.press_id == press_id)
+    return [HoldRow(**row) for row in conn.execute(query).mappings()]
+
+
+def open_new(conn: sa.Connection, values: Mapping[str, Any]) -> int:
+    """Write a new hold and return its number."""
+    inserted = conn.execute(sa.insert(holds).values(state=OPEN, **values)).inserted_primary_key
+    assert inserted is not None  # an insert of one row always has its key
+    return int(inserted[0])
+
+
+def change(conn: sa.Connection, hold_id: int, values: Mapping[str, Any]) -> None:
+    """Write the given columns of one hold."""
+    conn.execute(sa.update(holds).where(holds.c.id == hold_id).values(**values))
+
+
+def extent(conn: sa.Connection, *, press_id: int, from_shot_id: int, to_shot_id: int | None) -> Extent:
+    """Count discs and trays from one shot of a press to another, both included.
+
+    Parameters
+    ----------
+    press_id : int
+        The press.
+    from_shot_id, to_shot_id : int
+        First and last shot; None for the last means up to the newest one.
+
+    Returns
+    -------
+    Extent
+        Its trays, number of discs (one a shot), discs that went to no known tray, and counters.
+    """
+    inside = [shots.c.press_id == press_id, shots.c.id >= from_shot_id]
+    if to_shot_id is not None:
+        inside.append(shots.c.id <= to_shot_id)
+    by_tray = (
+        sa.select(shots.c.tray, sa.func.count().label("discs"), sa.func.min(shots.c.id).label("first"))
+        .where(*inside)
+        .group_by(shots.c.tray)
+        .order_by(sa.func.min(shots.c.id))
+    )
+    rows = conn.execute(by_tray).all()
+    return Extent(
+        discs=sum(row.discs for row in rows),
+        trays=tuple(row.tray for row in rows if row.tray is not None),
+        without_tray=sum(row.discs for row in rows if row.tray is None),
+        first_counter=_counter(conn, inside, newest=False),
+        last_counter=_counter(conn, inside, newest=True),
+    )
+
+
+def _counter(conn: sa.Connection, inside: list[sa.ColumnElement[bool]], *, newest: bool) -> int | None:
+    order = shots.c.id.desc() if newest else shots.c.id
+    found = conn.execute(sa.select(shots.c.counter).where(*inside).order_by(order).limit(1)).scalar()
+    return None if found is None else int(found)
+
+
+def tray_words(trays: tuple[str, ...]) -> str:
+    """Name trays as people do: ``trays 41 to 44``, ``tray 7``, ``trays A, C and D``; empty without any."""
+    if not trays:
+        return ""
+    if len(trays) == 1:
+        return f"tray {trays[0]}"
+    if len(trays) > 2 and _consecutive(trays):
+        return f"trays {trays[0]} to {trays[-1]}"
+    if len(trays) > 6:
+        return f"{len(trays)} trays from {trays[0]} to {trays[-1]}"
+    return f"trays {', '.join(trays[:-1])} and {trays[-1]}"
+
+
+def _consecutive(trays: tuple[str, ...]) -> bool:
+    if not all(tray.isascii() and tray.isdigit() for tray in trays):
+        return False
+    numbers = [int(tray) for tray in trays]
+    return numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+
+
+def extent_words(extent: Extent) -> str:
+    """Say what to set aside: ``trays 41 to 44, 92 discs``."""
+    discs = f"{extent.discs:,} disc{'' if extent.discs == 1 else 's'}"
+    named = tray_words(extent.trays)
+    if not named:
+        return f"{discs}, no tray known"
+    if extent.without_tray:
+        return f"{named}, {discs} ({extent.without_tray:,} of them in no known tray)"
+    return f"{named}, {discs}"
