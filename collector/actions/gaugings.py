@@ -9,7 +9,10 @@ import sqlalchemy as sa
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.gauging.model import NewGauging, Outcome
+from collector.gauging.record import record
+from collector.gauging.record import shift_order as join_in_order
 from collector.store import gaugings, journal
+from collector.store.canonical import Json
 from collector.store.database import write
 
 FORM = "form"
@@ -39,9 +42,9 @@ def enter(engine: sa.Engine, gauging: NewGauging, *, who: str, clock: ServiceClo
     _named(who)
     now = clock.now()
     with write(engine) as conn:
-        outcome = gaugings.record(conn, [replace(gauging, who=who)], now=now, source=FORM)[0]
+        outcome = record(conn, [replace(gauging, who=who)], now=now, source=FORM)[0]
         if outcome.state != "duplicate":
-            after = {
+            after: dict[str, Json] = {
                 "characteristic": gauging.characteristic, "value": gauging.value, "unit": gauging.unit,
                 "shot": outcome.shot_id, "gauge": gauging.gauge,
             }  # fmt: skip
@@ -69,10 +72,8 @@ def withdraw(
         if row is None:
             raise NotAllowed(f"There is no gauging {gauging_id}; reload the page to see those there are.")
         if not gaugings.withdraw(conn, gauging_id, at=now):
-            raise NotAllowed(
-                f"Gauging {gauging_id} was withdrawn before; enter it anew if it is right."
-            )
-        before = {
+            raise NotAllowed(f"Gauging {gauging_id} was withdrawn before; enter it anew if it is right.")
+        before: dict[str, Json] = {
             "characteristic": row.characteristic, "value": row.value, "unit": row.unit, "shot": row.shot_id,
         }  # fmt: skip
         journal.append(
@@ -112,12 +113,10 @@ def shift_order(
     _named(who)
     now = clock.now()
     with write(engine) as conn:
-        before = gaugings.offset_of(conn, batch)
+        before = gaugings.offsets(conn, [batch]).get(batch)
         if before is None:
-            raise NotAllowed(
-                f"There is no list of gaugings called {batch}; reload the page."
-            )
-        outcomes = gaugings.shift_order(conn, batch, offset)
+            raise NotAllowed(f"There is no list of gaugings called {batch}; reload the page.")
+        outcomes = join_in_order(conn, batch, offset)
         journal.append(
             conn, at=now, wall_at=clock.wall(), who=who, action="gauging order shifted",
             subject=f"gauging list {batch}", before={"offset": before}, after={"offset": offset}, why=why,

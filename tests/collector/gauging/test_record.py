@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 import sqlalchemy as sa
 
+from collector.gauging import record as door
 from collector.gauging.proposal import Why
 from collector.store import database, gaugings, holds
 from collector.store.discs_due import due
@@ -34,7 +35,7 @@ def r1(conn, p1):
 
 
 def record(conn, *new, source="test"):
-    return gaugings.record(conn, new, now=NOW, source=source)
+    return door.record(conn, new, now=NOW, source=source)
 
 
 def test_a_gauging_joins_its_shot_by_press_and_counter_and_knows_its_age(conn, p1, r1):
@@ -109,8 +110,8 @@ def test_a_list_joins_by_order_and_can_be_shifted(conn, p1, r1):
     ids = make(conn, p1, r1, range(10))
     rows = [dome(2 + i / 10, press="P1", run="R1", order_batch="list 1", order_index=i) for i in range(3)]
     assert [o.shot_id for o in record(conn, *rows)] == ids[:3]
-    assert [o.shot_id for o in gaugings.shift_order(conn, "list 1", 2)] == ids[2:5]
-    assert gaugings.offset_of(conn, "list 1") == 2
+    assert [o.shot_id for o in door.shift_order(conn, "list 1", 2)] == ids[2:5]
+    assert gaugings.offsets(conn, ["list 1"]) == {"list 1": 2}
     later = dome(9.9, press="P1", run="R1", order_batch="list 1", order_index=3)
     assert record(conn, later)[0].shot_id == ids[5]
 
@@ -136,12 +137,12 @@ def test_a_gauging_that_comes_before_its_shot_is_kept_and_joined_later(conn, nam
     early = record(conn, dome(**names))[0]
     assert (early.state, early.shot_id) == ("waiting", None)
     p1 = press(conn)
-    assert gaugings.join_waiting(conn, p1) == []
+    assert door.join_waiting(conn, p1) == []
     ids = make(conn, p1, run(conn, p1), range(10), trays=["40", "41", "42"])
-    done = gaugings.join_waiting(conn, p1)
+    done = door.join_waiting(conn, p1)
     assert [(o.gauging_id, o.shot_id) for o in done] == [(early.gauging_id, ids[6])]
     assert done[0].age_h == pytest.approx(48 - 6 / 60)
-    assert gaugings.join_waiting(conn, p1) == []
+    assert door.join_waiting(conn, p1) == []
 
 
 def test_a_disc_mark_alone_is_kept_and_says_what_is_missing(conn):
