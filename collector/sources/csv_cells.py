@@ -1,0 +1,177 @@
+"""Single cells of a CSV file: numbers with the declared decimal mark, and times in the declared order."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import isfinite
+from zoneinfo import ZoneInfo
+
+from collector.contract.mapping import Column, TimeColumns
+from collector.contract.members import MAX_TEXT
+from collector.contract.quantities import Scope
+from collector.contract.readings import Problem, how_to_read
+from collector.contract.times import from_text
+from collector.contract.unreadable import Unreadable, shown
+from collector.sources.csv_rows import Row
+
+_PARTS = re.compile(r"(\d+)\D(\d+)\D(\d+)(?:[T ]+(\d+):(\d+)(?::(\d+)(?:[.,](\d+))?)?)?")
+_ORDERS = {"year-first": (0, 1, 2), "day-first": (2, 1, 0), "month-first": (2, 0, 1)}
+
+
+@dataclass(frozen=True, slots=True)
+class CellPlan:
+    """How the cells of one column become values: worked out once a file, used once a row."""
+
+    key: str
+    index: int
+    name: str
+    factor: float
+    offset: float
+    sent_unit: str | None
+    own_unit: str | None
+    zero_is_missing: bool
+
+
+def plan_cell(column: Column, index: int, scope: Scope) -> CellPlan:
+    """The plan for a column of a profile that stands at `index` in this file."""
+    reading = how_to_read(column.key, column.unit, scope)
+    assert not isinstance(reading, Problem), "the profile was checked when it was read"
+    return CellPlan(
+        key=column.key,
+        index=index,
+        name=str(column.column),
+        factor=reading.factor,
+        offset=reading.offset,
+        sent_unit=reading.sent_unit,
+        own_unit=reading.own_unit,
+        zero_is_missing=column.zero_means_not_written,
+    )
+
+
+def number(text: str, decimal_mark: str, column: str) -> float:
+    """A cell as a finite number.
+
+    Raises
+    ------
+    Unreadable
+        ``wrong_decimal_mark``, ``not_finite`` or ``wrong_type``, naming the column.
+    """
+    plain = text.strip()
+    other = "." if decimal_mark == "," else ","
+    value = _float(plain.replace(",", ".")) if other not in plain else None
+    if value is None:
+        raise _no_number(plain, decimal_mark, other, column)
+    if not isfinite(value):
+        raise Unreadable(
+            "not_finite",
+            f"column {column!r} holds {shown(text)}",
+            "leave the cell empty when there is no value",
+        )
+    return value
+
+
+def _float(text: str) -> float | None:
+    try:
+        return None if "_" in text else float(text)
+    except ValueError:
+        return None
+
+
+def _no_number(plain: str, decimal_mark: str, other: str, column: str) -> Unreadable:
+    if plain.count(other) == 1 and decimal_mark not in plain and _float(plain.replace(",", ".")) is not None:
+        return Unreadable(
+            "wrong_decimal_mark",
+            f"column {column!r} holds {shown(plain)}, but the profile's decimal mark is {decimal_mark!r}",
+            f"set decimal_mark = {other!r} in the profile, or export the file again",
+        )
+    return Unreadable(
+        "wrong_type", f"column {column!r} holds {shown(plain)}, no number", "mend the cell or the mapping"
+    )
+
+
+def whole(text: str, column: str) -> int:
+    """A cell as a whole number from 0 on; spreadsheets write 251 as 251.0.
+
+    Raises
+    ------
+    Unreadable
+        When it is none.
+    """
+    value = _float(text.strip())
+    if value is None or not isfinite(value) or value < 0 or value != int(value) or value > 2**53:
+        raise Unreadable(
+            "wrong_type", f"column {column!r} holds {shown(text)}, no count", "mend the cell or the mapping"
+        )
+    return int(value)
+
+
+def printable(text: str, column: str, encoding: str) -> str:
+    """`text` if it can be shown; bytes that are not in the declared encoding cannot.
+
+    Raises
+    ------
+    Unreadable
+        When the profile's encoding is most likely wrong.
+    """
+    if text.isprintable() and len(text) <= MAX_TEXT:
+        return text
+    raise Unreadable(
+        "wrong_type", f"column {column!r} holds {shown(text)}", f"mend the profile's encoding, now {encoding}"
+    )
+
+
+def read_time(row: Row, places: Sequence[int], read: Callable[[str], datetime]) -> datetime:
+    """The time in the cells at `places`, joined by a space.
+
+    Raises
+    ------
+    Unreadable
+        When they hold no time.
+    """
+    text = " ".join(row.cells[place] for place in places)
+    try:
+        return read(text)
+    except (ValueError, OverflowError) as error:
+        raise Unreadable(
+            "wrong_type", f"{shown(text)} is no time of the declared order", "mend the profile's time section"
+        ) from error
+
+
+def time_reader(columns: TimeColumns) -> Callable[[str], datetime]:
+    """A function from the text of the time columns to an aware UTC time.
+
+    Raises
+    ------
+    ValueError
+        From the function, when the text is no time in the declared order.
+    """
+    zone = ZoneInfo(columns.zone)
+    if columns.format is not None:
+        pattern = columns.format
+        return lambda text: datetime.strptime(text, pattern).replace(tzinfo=zone).astimezone(UTC)
+    if columns.order == "iso":
+        return lambda text: _iso(text, zone)
+    order = _ORDERS[columns.order]
+    return lambda text: _ordered(text, order, zone)
+
+
+def _iso(text: str, zone: ZoneInfo) -> datetime:
+    try:
+        return from_text(text)
+    except ValueError:
+        naive = datetime.fromisoformat(text)
+        return (naive.replace(tzinfo=zone) if naive.tzinfo is None else naive).astimezone(UTC)
+
+
+def _ordered(text: str, order: tuple[int, int, int], zone: ZoneInfo) -> datetime:
+    match = _PARTS.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(text)
+    date = match.groups()[:3]
+    hour, minute, second = (int(part or 0) for part in match.groups()[3:6])
+    micro = int((match[7] or "0").ljust(6, "0")[:6])
+    year, month, day = (int(date[place]) for place in order)
+    return datetime(year, month, day, hour, minute, second, micro, tzinfo=zone).astimezone(UTC)

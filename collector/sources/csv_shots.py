@@ -1,0 +1,148 @@
+"""From rows of a CSV file to shots."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from collector.contract.mapping import ReconstructedTime, ShotProfile
+from collector.contract.messages import RunMessage
+from collector.contract.shot import Original, Shot
+from collector.contract.unreadable import Unreadable
+from collector.errors import UserError
+from collector.sources import csv_cells as cells
+from collector.sources.csv_job import Import
+from collector.sources.csv_rows import CsvRows, Row
+
+
+class ShotRows:
+    """Reader of the rows of one file of shots."""
+
+    def __init__(self, rows: CsvRows, profile: ShotProfile, job: Import, source: str) -> None:
+        self._profile = profile
+        self._job = job
+        self._source = source
+        self._press = job.press or profile.press
+        self._run = job.run or profile.run
+        self._last: Shot | None = None
+        if self._press is None and profile.press_column is None:
+            raise UserError(f"no press is named for {source}; give one, or name press_column in the profile")
+        self._place = rows.find(_columns(profile))
+        self._values = [cells.plan_cell(c, self._place[c.column], "shot") for c in profile.values]
+        self._setpoints = [cells.plan_cell(c, self._place[c.column], "setpoint") for c in profile.setpoints]
+        self._units = {p.key: p.own_unit for p in (*self._values, *self._setpoints) if p.own_unit is not None}
+        time = profile.time
+        self._read_time = None if isinstance(time, ReconstructedTime) else cells.time_reader(time)
+
+    def read(self, row: Row) -> list[Any]:
+        """The shot of a row, with the opening of its run before the first one.
+
+        Raises
+        ------
+        Unreadable
+            When a cell cannot be read.
+        """
+        shot = self._shot(row)
+        opening = [self._run_message(shot, "open")] if self._last is None and self._run is not None else []
+        self._last = shot
+        return [*opening, shot]
+
+    def finish(self) -> list[Any]:
+        """The closing of the run after the last row."""
+        if self._last is None or self._run is None:
+            return []
+        return [self._run_message(self._last, "close")]
+
+    def _shot(self, row: Row) -> Shot:
+        missing: list[str] = []
+        values, originals = self._numbers(row, self._values, missing)
+        setpoints, setpoint_originals = self._numbers(row, self._setpoints, missing)
+        counter = self._cell(row, self._profile.counter_column)
+        return Shot(
+            site=self._job.site,
+            press=self._press_of(row),
+            counter=None if counter is None else cells.whole(counter, str(self._profile.counter_column)),
+            ended_at=self._ended_at(row),
+            received_at=self._job.received_at,
+            run=self._run,
+            tray=self._cell(row, self._profile.tray_column),
+            tray_position=None,
+            values=values,
+            originals=originals,
+            setpoints=setpoints,
+            setpoint_originals=setpoint_originals,
+            units=self._units,
+            not_written=tuple(missing),
+            time_reconstructed=self._read_time is None,
+            source=self._source,
+        )
+
+    def _numbers(
+        self, row: Row, plans: list[cells.CellPlan], missing: list[str]
+    ) -> tuple[dict[str, float], dict[str, Original]]:
+        values: dict[str, float] = {}
+        originals: dict[str, Original] = {}
+        empty, mark = self._profile.missing, self._profile.decimal_mark
+        for plan in plans:
+            text = row.cells[plan.index]
+            if text in empty:
+                missing.append(plan.key)
+                continue
+            value = cells.number(text, mark, plan.name)
+            if value == 0.0 and plan.zero_is_missing:
+                missing.append(plan.key)
+            elif plan.sent_unit is None:
+                values[plan.key] = value
+            else:
+                values[plan.key] = value * plan.factor + plan.offset
+                originals[plan.key] = (value, plan.sent_unit)
+        return values, originals
+
+    def _ended_at(self, row: Row) -> datetime:
+        time = self._profile.time
+        if isinstance(time, ReconstructedTime):
+            return time.start + timedelta(seconds=time.interval_s * row.index)
+        assert self._read_time is not None, "a profile with time columns has a reader for them"
+        when = cells.read_time(row, [self._place[column] for column in time.columns], self._read_time)
+        self._job.check_time(when)
+        return when
+
+    def _press_of(self, row: Row) -> str:
+        press = self._cell(row, self._profile.press_column) or self._press
+        if press is None:
+            raise Unreadable("missing_field", "the row names no press", "fill its press cell")
+        self._job.check_press(press)
+        return press
+
+    def _cell(self, row: Row, column: str | int | None) -> str | None:
+        if column is None:
+            return None
+        text = row.cells[self._place[column]].strip()
+        if text in self._profile.missing:
+            return None
+        return cells.printable(text, str(column), self._profile.encoding)
+
+    def _run_message(self, shot: Shot, action: Any) -> RunMessage:
+        profile = self._profile
+        return RunMessage(
+            site=shot.site,
+            press=shot.press,
+            at=shot.ended_at,
+            run=self._run or "",
+            mold=profile.mold,
+            blend=profile.blend,
+            lot=profile.lot,
+            color=profile.color,
+            recipe=profile.recipe,
+            recipe_version=profile.recipe_version,
+            action=action,
+            received_at=self._job.received_at,
+            source=self._source,
+        )
+
+
+def _columns(profile: ShotProfile) -> list[str | int]:
+    time = () if isinstance(profile.time, ReconstructedTime) else profile.time.columns
+    optional = (profile.counter_column, profile.tray_column, profile.press_column)
+    mapped = (column.column for column in (*profile.values, *profile.setpoints))
+    return [*mapped, *time, *(column for column in optional if column is not None)]

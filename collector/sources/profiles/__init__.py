@@ -1,0 +1,59 @@
+"""Profiles of CSV files: those that come along, and those a shop writes itself."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
+
+from collector.contract.mapping import AnyProfile, GaugingProfile, ShotProfile
+from collector.errors import UserError
+
+_ADAPTER: TypeAdapter[ShotProfile | GaugingProfile] = TypeAdapter(AnyProfile)
+
+
+def names() -> list[str]:
+    """Names of the profiles that come along."""
+    return sorted(
+        entry.name.removesuffix(".toml")
+        for entry in files(__name__).iterdir()
+        if entry.name.endswith(".toml")
+    )
+
+
+def load(name_or_path: str) -> ShotProfile | GaugingProfile:
+    """Read a profile by the path of its TOML file, or by name one that comes along.
+
+    Raises
+    ------
+    UserError
+        When there is no such profile, or when it is not valid, with the place and the remedy.
+    """
+    path = Path(name_or_path)
+    if path.suffix == ".toml" or path.is_file():
+        return _parse(_read(path), name_or_path)
+    if name_or_path not in names():
+        known = ", ".join(names())
+        raise UserError(f"no profile is called {name_or_path!r}; give a TOML file or one of {known}")
+    return _parse(files(__name__).joinpath(f"{name_or_path}.toml").read_text(encoding="utf-8"), name_or_path)
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UserError(f"the profile {path} cannot be read ({error}); give another path") from error
+
+
+def _parse(text: str, name: str) -> ShotProfile | GaugingProfile:
+    try:
+        return _ADAPTER.validate_python(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise UserError(f"the profile {name} is no valid TOML ({error}); mend that line") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        # The first step is the kind, which the profile's author did not write as a level.
+        place = ".".join(str(step) for step in first["loc"][1:]) or "kind"
+        raise UserError(f"the profile {name}, {place}: {first['msg']}; mend it there") from error
