@@ -61,7 +61,7 @@ def test_the_same_reading_sent_twice_by_a_double_touch_is_journaled_once(engine)
 
 def test_a_withdrawn_reading_is_kept_marked_and_journaled_with_its_value(engine):
     done = actions.enter(engine, dome(press="P1", counter=6), who="operator 1", clock=CLOCK)
-    actions.withdraw(engine, done.gauging_id, who="operator 2", clock=CLOCK, why="disc was upside down")
+    actions.withdraw(engine, done.gauging_id, who="operator 2", clock=CLOCK, why="upside down")
     entry = entries(engine)[-1]
     assert (entry.action, entry.before["value"], entry.why) == (
         "gauging withdrawn",
