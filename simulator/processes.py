@@ -64,9 +64,8 @@ class Children:
         """
         for name, child, _ in self._running:
             if child.poll() is not None:
-                raise EvenrunError(
-                    f"the {name} ended by itself: {self.last_line(name)}; the rest is in {self._logs / name}.log"
-                )
+                log = self._logs / f"{name}.log"
+                raise EvenrunError(f"the {name} ended by itself: {self.last_line(name)}; see {log}")
 
     def last_line(self, name: str) -> str:
         """The last line a process printed."""
