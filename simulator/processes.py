@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
@@ -16,6 +17,7 @@ from collector.cli import main
 from collector.errors import EvenrunError
 
 PATIENCE_S = 8.0
+PR_SET_PDEATHSIG = 1  # prctl(2) of Linux
 
 
 class Children:
@@ -40,8 +42,8 @@ class Children:
     ) -> None:
         self.stop()
 
-    def start(self, name: str, words: Sequence[str], environment: Mapping[str, str]) -> None:
-        """Start ``evenrun WORDS`` with variables beside ours; what it prints goes to ``NAME.log``."""
+    def start(self, name: str, words: Sequence[str]) -> None:
+        """Start ``evenrun WORDS``; what it prints goes to ``NAME.log``."""
         log = (self._logs / f"{name}.log").open("ab")
         # A group of its own: Ctrl-C reaches us alone, and we end the children in order.
         child = subprocess.Popen(
@@ -49,7 +51,6 @@ class Children:
             stdin=subprocess.PIPE,  # its end tells the child that we are gone, however we went
             stdout=log,
             stderr=subprocess.STDOUT,
-            env={**os.environ, **environment},
             start_new_session=True,
         )
         self._running.append((name, child, log))
@@ -81,12 +82,16 @@ class Children:
 
 
 def run_child() -> None:
-    """Run the command line of this process, and end its whole group when the parent is gone."""
+    """Run the command line of this process; end it when the parent is gone, even by kill -9."""
+    if sys.platform == "linux":
+        # The kernel's way, which also holds when the command gives its place to another program.
+        ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
     threading.Thread(target=_outlive_nobody, name="parent", daemon=True).start()
     main()
 
 
 def _outlive_nobody() -> None:
+    """End the group when the pipe from the parent closes."""
     sys.stdin.buffer.read()
     os.killpg(os.getpgrp(), signal.SIGTERM)
 

@@ -1,0 +1,231 @@
+"""`evenrun demo`: broker, collector, screens and two simulated presses, from nothing."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import signal
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import chain, dropwhile
+from pathlib import Path
+from typing import Annotated
+
+import sqlalchemy as sa
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from collector.clock import ServiceClock, real_clock
+from collector.errors import EvenrunError, UserError
+from collector.settings import SETTINGS_FILE, Settings, load_settings
+from collector.store import database
+from simulator.demo_fill import fill
+from simulator.demo_live import LiveFloor, LivePeople, last_floor_time, resume_from, set_clock
+from simulator.demo_people import People, Tolerance
+from simulator.demo_story import LIVE_START, MONDAY, Told, moment, story
+from simulator.faults import Episode
+from simulator.processes import Children
+from simulator.scenarios import live_episodes, week_episodes
+
+SEED = 20
+DOME = {"Alder 9": Tolerance(2.9, 3.6), "Larch 5": Tolerance(2.4, 3.05)}
+MOLD_ON = {"P1": "Alder 9", "P2": "Larch 5"}
+WATCH_S = 0.5
+BROKER_START_S = 20.0
+
+SETTINGS = """\
+# Settings of the demo, written anew at every start. The README lists every setting.
+database_url = "sqlite:///{database}"
+site = "lowland"
+dashboard_port = {screens}
+
+[broker]
+port = {broker}
+user = "collector"
+password_file = "{password}"
+
+{tolerances}
+"""
+TOLERANCE = '[tolerance."{mold}".dome]\nlow = {low}\nhigh = {high}\n'
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the demo keeps its files."""
+
+    folder: Path
+
+    @property
+    def database(self) -> Path:
+        """The store."""
+        return self.folder / "evenrun.db"
+
+    @property
+    def settings(self) -> Path:
+        """The settings that every process of the demo reads."""
+        return self.folder / "evenrun.toml"
+
+    @property
+    def password(self) -> Path:
+        """The broker's password, made up at the first start."""
+        return self.folder / "broker-password"
+
+    @property
+    def logs(self) -> Path:
+        """What the processes print."""
+        return self.folder / "logs"
+
+
+def demo(
+    data: Annotated[
+        Path, typer.Option(help="Folder for the demo's store, settings and logs; delete it to begin anew.")
+    ] = Path("evenrun-data/demo"),
+    speed: Annotated[
+        float, typer.Option(min=1.0, max=600.0, help="Seconds on the floor per second on your watch.")
+    ] = 60.0,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port of the screens; 0 takes a free one.")] = 8501,
+) -> None:
+    """Run the whole service with two simulated presses, on a fast clock.
+
+    Starts the built-in broker, the collector and the screens, fills the store with a simulated week at the
+    first start, and goes on live from there. Open the address it prints. Ctrl-C ends everything it started;
+    started again, it goes on with the same data. Every value is invented.
+    """
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends the demo as Ctrl-C does
+    places = Places(data.resolve())
+    console = Console(stderr=True)
+    _own_settings_only(places)
+    settings = _prepare(places, port)
+    engine = database.open_engine(settings.database_url)
+    with ExitStack() as stack:
+        stack.callback(engine.dispose)
+        children = stack.enter_context(Children(places.logs))
+        children.start("broker", ["broker"])
+        database.upgrade(engine)
+        children.start("dashboard", ["dashboard"])
+        console.print(f"Screens: [bold]http://localhost:{settings.dashboard_port}[/bold] (Ctrl-C ends the demo)")
+        told, clock = _told_until_now(engine, settings, speed, console)
+        children.start("collector", ["collect"])
+        _wait_for_broker(settings, children)
+        floor = LiveFloor(told, settings=settings, clock=clock)
+        people = LivePeople(_people(engine), clock)
+        stack.callback(people.stop)
+        stack.callback(floor.stop)
+        floor.start()
+        people.start()
+        console.print(f"Live: floor time {clock.now():%A %H:%M}, {speed:g} times faster than your watch")
+        _watch(children, floor)
+
+
+def _prepare(places: Places, port: int) -> Settings:
+    """Write the settings and the password; find free ports."""
+    try:
+        places.folder.mkdir(parents=True, exist_ok=True)
+        if not places.password.exists():
+            places.password.touch(mode=0o600)
+            places.password.write_text(secrets.token_urlsafe(18), encoding="utf-8")
+        tolerances = "\n".join(
+            TOLERANCE.format(mold=mold, low=dome.low, high=dome.high) for mold, dome in DOME.items()
+        )
+        text = SETTINGS.format(
+            database=places.database.as_posix(), screens=_free_port(port, "--port"), broker=_free_port(0, ""),
+            password=places.password.as_posix(), tolerances=tolerances,
+        )
+        places.settings.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UserError(
+            f"the folder {places.folder} cannot be written ({error.strerror}); name another with --data"
+        ) from error
+    return load_settings()
+
+
+def _own_settings_only(places: Places) -> None:
+    """Let this process and its children read the demo's settings and no others.
+
+    Variables that point a real collector at its store must never point the demo there.
+    """
+    for name in [name for name in os.environ if name.startswith("EVENRUN_")]:
+        del os.environ[name]
+    os.environ[SETTINGS_FILE] = str(places.settings)
+
+
+def _free_port(wanted: int, option: str) -> int:
+    """The wanted port, or a free one for 0."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", wanted))
+        except OSError as error:
+            raise UserError(
+                f"port {wanted} is taken ({error.strerror}); is another demo running? Else give another {option}"
+            ) from error
+        number: int = probe.getsockname()[1]
+        return number
+
+
+def _told_until_now(
+    engine: sa.Engine, settings: Settings, speed: float, console: Console
+) -> tuple[Iterator[Told], ServiceClock]:
+    """Fill an empty store with the week, or find the place where an earlier demo stopped."""
+    told = story(SEED)
+    resumed = resume_from(engine)
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True) as progress:
+        if resumed is None:
+            task = progress.add_task("A simulated week", total=1.0)
+            first = fill(
+                engine, settings, told, people=_people(engine),
+                progress=lambda share: progress.update(task, completed=share),
+            )
+            at = LIVE_START
+        else:
+            progress.add_task("Finding the place in the story", total=None)
+            first = next(dropwhile(lambda record: moment(record) <= resumed, told))
+            at = max(resumed, last_floor_time(engine) or resumed)
+    return chain([first], told), set_clock(engine, at=at, speed=speed, clock=real_clock())
+
+
+def _people(engine: sa.Engine) -> People:
+    week = week_episodes(MONDAY)
+    unwatched = next(episode for episode in week if episode.fault == "blocked_coolant_core")
+
+    def episodes(until: datetime) -> list[Episode]:
+        running: list[Episode] = list(week)
+        for episode in live_episodes(SEED, LIVE_START):
+            if episode.start > until:
+                return running
+            running.append(episode)
+        return running
+
+    dome = {press: DOME[mold] for press, mold in MOLD_ON.items()}
+    return People(engine, episodes, dome, unwatched)
+
+
+def _wait_for_broker(settings: Settings, children: Children) -> None:
+    until = time.monotonic() + BROKER_START_S
+    while time.monotonic() < until:
+        children.check()
+        with contextlib.suppress(OSError), socket.create_connection(
+            (settings.broker.host, settings.broker.port), timeout=1.0
+        ):
+            return
+        time.sleep(0.1)
+    raise EvenrunError(f"the broker did not start within {BROKER_START_S:g} s: {children.last_line('broker')}")
+
+
+def _watch(children: Children, floor: LiveFloor) -> None:
+    """Wait for Ctrl-C, or for something to fail."""
+    try:
+        while True:
+            time.sleep(WATCH_S)
+            children.check()
+            if floor.failure is not None:
+                raise EvenrunError(f"the simulated floor stopped: {floor.failure}") from floor.failure
+    except KeyboardInterrupt:
+        return

@@ -1,0 +1,153 @@
+"""What the invented people of the demo do about alarms and holds, at believable times.
+
+They know what went wrong only as well as the story's truth lets them find out. Only the demo uses this; on
+a real floor people do it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import sqlalchemy as sa
+
+from collector.actions import alarms as alarm_actions
+from collector.actions import holds as hold_actions
+from collector.clock import ServiceClock
+from collector.store import database
+from collector.store.tables import alarms, gaugings, holds, presses, shots
+from simulator.faults import Episode
+
+CAUSES = {
+    "lot_change": ("new lot of the blend", "bags set aside, former lot back in the hopper"),
+    "blocked_coolant_core": ("coolant line of the core half clogged", "line flushed by the technician"),
+    "blocked_coolant_cavity": ("coolant line of the cavity half clogged", "line flushed by the technician"),
+    "worn_check_ring": ("check ring leaks", "check ring changed with the press locked out"),
+    "early_gate": ("gate opened early by hand", "gate timing gone through with the shift"),
+    "shorter_cooling": ("cooling timer shortened", "timer back on the recipe"),
+}
+UNKNOWN = ("unknown after checks", "shots before and after look alike")
+ACKNOWLEDGED_AFTER = timedelta(minutes=12)
+CLOSED_AFTER = timedelta(minutes=25)
+# A hold is decided when its discs have set and some of them were gauged.
+DECIDED_AFTER = timedelta(hours=27)
+HURRY = timedelta(minutes=45)
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """Allowed dome of a mold, mm."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    """Two operators, a technician and somebody for quality.
+
+    Parameters
+    ----------
+    engine : Engine
+    episodes : callable
+        The faults that may be at work around a time.
+    dome : mapping of str to Tolerance
+        By press.
+    unwatched : Episode or None
+        A fault that nobody saw at the press: its alarm is taken in hand only when it is over, and the
+        discs are boxed before anyone gauged them. The buyer's complaint comes from there.
+    """
+
+    engine: sa.Engine
+    episodes: Callable[[datetime], Sequence[Episode]]
+    dome: dict[str, Tolerance]
+    unwatched: Episode | None = None
+
+    def act(self, clock: ServiceClock) -> None:
+        """Do what is due now."""
+        now = clock.now()
+        for alarm in self._open_alarms():
+            if alarm.acknowledged_at is None and now >= self._seen(alarm):
+                alarm_actions.acknowledge(self.engine, alarm.id, who=operator(now), clock=clock)
+            elif alarm.acknowledged_at is not None and self._is_over(alarm, now):
+                cause, note = self._found(alarm)
+                alarm_actions.close(
+                    self.engine, alarm.id, who="technician 1", clock=clock, cause=cause, note=note
+                )
+        for hold in self._open_holds():
+            self._decide(hold, now, clock)
+
+    def _open_alarms(self) -> Sequence[sa.Row[tuple[object, ...]]]:
+        query = (
+            sa.select(
+                alarms.c.id, alarms.c.state, alarms.c.opened_at, alarms.c.changed_at,
+                alarms.c.acknowledged_at, presses.c.name,
+            )
+            .join(presses, presses.c.id == alarms.c.press_id)
+            .where(alarms.c.closed_at.is_(None))
+        )
+        with database.read(self.engine) as conn:
+            return conn.execute(query).all()
+
+    def _seen(self, alarm: sa.Row[tuple[object, ...]]) -> datetime:
+        unseen = self.unwatched
+        if unseen is not None and alarm.name == unseen.press and unseen.start <= alarm.opened_at < unseen.end:
+            return unseen.end
+        seen: datetime = alarm.opened_at + ACKNOWLEDGED_AFTER
+        return seen
+
+    def _is_over(self, alarm: sa.Row[tuple[object, ...]], now: datetime) -> bool:
+        """Returned to normal a while ago."""
+        return alarm.state == "normal" and now >= alarm.changed_at + CLOSED_AFTER
+
+    def _found(self, alarm: sa.Row[tuple[object, ...]]) -> tuple[str, str]:
+        for episode in self.episodes(alarm.opened_at):
+            begun = episode.start <= alarm.opened_at
+            if alarm.name == episode.press and begun and alarm.opened_at < episode.end + HURRY:
+                return CAUSES.get(episode.fault, UNKNOWN)
+        return UNKNOWN
+
+    def _open_holds(self) -> Sequence[sa.Row[tuple[object, ...]]]:
+        last = shots.alias()
+        query = (
+            sa.select(
+                holds.c.id, holds.c.press_id, holds.c.from_shot_id, holds.c.to_shot_id, holds.c.opened_at,
+                last.c.ended_at, presses.c.name,
+            )
+            .join(last, last.c.id == holds.c.to_shot_id)
+            .join(presses, presses.c.id == holds.c.press_id)
+            .where(holds.c.state == "open")
+        )
+        with database.read(self.engine) as conn:
+            return conn.execute(query).all()
+
+    def _decide(self, hold: sa.Row[tuple[object, ...]], now: datetime, clock: ServiceClock) -> None:
+        unseen = self.unwatched
+        if unseen is not None and hold.name == unseen.press and unseen.start <= hold.opened_at < unseen.end:
+            if now >= unseen.end + HURRY:
+                reason = "boxed for the buyer before any disc was gauged"
+                hold_actions.release(self.engine, hold.id, who="operator 2", clock=clock, reason=reason)
+            return
+        if now < hold.ended_at + DECIDED_AFTER:
+            return
+        gauged, outside = self._gauged(hold)
+        words = f"{outside} of {gauged} gauged discs outside the tolerance of dome"
+        settle = hold_actions.scrap if outside else hold_actions.release
+        settle(self.engine, hold.id, who="quality 1", clock=clock, reason=words)
+
+    def _gauged(self, hold: sa.Row[tuple[object, ...]]) -> tuple[int, int]:
+        query = sa.select(gaugings.c.value).where(
+            gaugings.c.press_id == hold.press_id,
+            gaugings.c.shot_id.between(hold.from_shot_id, hold.to_shot_id),
+            gaugings.c.characteristic == "dome",
+        )
+        with database.read(self.engine) as conn:
+            domes = conn.execute(query).scalars().all()
+        allowed = self.dome[hold.name]
+        return len(domes), sum(not allowed.low <= dome <= allowed.high for dome in domes)
+
+
+def operator(now: datetime) -> str:
+    """Who is at the presses."""
+    return "operator 1" if 6 <= now.hour < 14 else "operator 2"
