@@ -19,7 +19,7 @@ from simulator.records import SimRecord, SimShot
 from simulator.scenarios import plain
 from simulator.shot_file import write_shots
 
-DEFAULT_START = "2026-11-16T06:00:00+00:00"
+DEFAULT_START = "2026-11-16T06:00:00Z"
 SHOW_PROGRESS_AFTER_S = 2.0
 FAULT_NAMES = ", ".join(FAULTS)
 
@@ -56,8 +56,8 @@ def simulate(
 ) -> None:
     """Make shots of invented disc presses: physics of fill, cooling and dome, with natural variation.
 
-    Each press starts cold, so its first 25 or so shots are startup. Nothing is sent anywhere unless you
-    name a file or a broker.
+    Each press starts cold, so its first 25 or so shots are startup.
+    Say where the shots go: to a file or to a broker.
 
     Examples:
 
@@ -101,7 +101,9 @@ def _to_broker(records: Iterator[SimRecord], gateways: Gateways, total: int) -> 
                 gateways.send(to_message(record))
                 made += isinstance(record, SimShot)
     except ConnectionError as error:
-        raise UserError(f"{error}; check --broker, --user and --password-file") from error
+        raise UserError(
+            f"{error}; see that it runs, and check --broker, --user and --password-file"
+        ) from error
     except KeyboardInterrupt:
         typer.echo("stopped")
     typer.echo(f"{made} shots sent")

@@ -89,7 +89,9 @@ def demo(
     speed: Annotated[
         float, typer.Option(min=1.0, max=600.0, help="Seconds on the floor per second on your watch.")
     ] = 60.0,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port of the screens; 0 takes a free one.")] = 8501,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port of the screens; 0 takes a free one.")
+    ] = 8501,
 ) -> None:
     """Run the whole service with two simulated presses, on a fast clock.
 
@@ -109,7 +111,8 @@ def demo(
         children.start("broker", ["broker"])
         database.upgrade(engine)
         children.start("dashboard", ["dashboard"])
-        console.print(f"Screens: [bold]http://localhost:{settings.dashboard_port}[/bold] (Ctrl-C ends the demo)")
+        address = f"http://localhost:{settings.dashboard_port}"
+        console.print(f"Screens: [bold]{address}[/bold] (Ctrl-C ends the demo)")
         told, clock = _told_until_now(engine, settings, speed, console)
         children.start("collector", ["collect"])
         _wait_for_broker(settings, children)
@@ -134,7 +137,7 @@ def _prepare(places: Places, port: int) -> Settings:
             TOLERANCE.format(mold=mold, low=dome.low, high=dome.high) for mold, dome in DOME.items()
         )
         text = SETTINGS.format(
-            database=places.database.as_posix(), screens=_free_port(port, "--port"), broker=_free_port(0, ""),
+            database=places.database.as_posix(), screens=_free_port(port), broker=_free_port(0),
             password=places.password.as_posix(), tolerances=tolerances,
         )
         places.settings.write_text(text, encoding="utf-8")
@@ -155,7 +158,7 @@ def _own_settings_only(places: Places) -> None:
     os.environ[SETTINGS_FILE] = str(places.settings)
 
 
-def _free_port(wanted: int, option: str) -> int:
+def _free_port(wanted: int) -> int:
     """The wanted port, or a free one for 0."""
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -163,7 +166,7 @@ def _free_port(wanted: int, option: str) -> int:
             probe.bind(("127.0.0.1", wanted))
         except OSError as error:
             raise UserError(
-                f"port {wanted} is taken ({error.strerror}); is another demo running? Else give another {option}"
+                f"port {wanted} is taken ({error.strerror}); end what uses it, or give another with --port"
             ) from error
         number: int = probe.getsockname()[1]
         return number
@@ -216,7 +219,8 @@ def _wait_for_broker(settings: Settings, children: Children) -> None:
         ):
             return
         time.sleep(0.1)
-    raise EvenrunError(f"the broker did not start within {BROKER_START_S:g} s: {children.last_line('broker')}")
+    said = children.last_line("broker")
+    raise EvenrunError(f"the broker did not start within {BROKER_START_S:g} s: {said}")
 
 
 def _watch(children: Children, floor: LiveFloor) -> None:

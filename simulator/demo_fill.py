@@ -119,8 +119,8 @@ def qualify_recipes(engine: sa.Engine, clock: ServiceClock) -> None:
             if key in ALLOWED
         }
         recipe_actions.qualify(
-            engine, place.recipe, 1, mold=place.setup.mold.name, blend=place.setup.blend.name, setpoints=setpoints,
-            who="technician 1", clock=clock,
+            engine, place.recipe, 1, mold=place.setup.mold.name, blend=place.setup.blend.name,
+            setpoints=setpoints, who="technician 1", clock=clock,
         )
 
 

@@ -44,7 +44,9 @@ def blocked_coolant_cavity(situation: Situation, *, progress: float, severity: f
 def worn_check_ring(situation: Situation, *, progress: float, severity: float) -> Situation:
     """Melt leaks back past the ring: cushion falls, the disc gets lighter, at times the ring stays open."""
     return _sicken(
-        situation, ring_leak_mm=2.5 * severity * progress, ring_miss_rate=0.01 * severity * progress
+        situation,
+        ring_leak_mm=2.5 * severity * progress,
+        ring_miss_rate=SOUND.ring_miss_rate + 0.01 * severity * progress,
     )
 
 

@@ -213,7 +213,7 @@ class Gateways:
             client.connect(self._host, self._port)
         except OSError as error:
             reason = error.strerror or str(error)
-            raise ConnectionError(f"{where} cannot be reached ({reason}); is it running?") from error
+            raise ConnectionError(f"{where} cannot be reached ({reason})") from error
         client.loop_start()
         if not answer.came.wait(CONNECT_TIMEOUT_S) or answer.refusal is not None:
             client.loop_stop()

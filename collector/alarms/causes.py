@@ -12,6 +12,7 @@ from collector.contract import quantities
 
 MOST = 4
 ACCOUNTED_FOR = 0.75  # a moved key that the pattern does not name counts against it
+NOT_MEASURED = 0.5  # a row that rests on what nobody measures comes after those that can be seen
 TEMPO = 1.0
 
 # How much one key speaks for a pattern: (expected sign, seen: in the expected way, unchanged, otherwise)
@@ -53,7 +54,7 @@ def match(directions: Mapping[str, int], *, single: bool = False, most: int = MO
     ----------
     directions : mapping of str to int
         By characteristic: +1 higher than its baseline, -1 lower, 0 charted and unchanged. A key that is
-        absent is not measured, and speaks neither for nor against.
+        absent is not measured.
     single : bool
         Only single bad shots were seen.
     most : int
@@ -74,8 +75,7 @@ def _weigh(fault: Fault, directions: Mapping[str, int], *, single: bool) -> Caus
         return None
     pattern = max(seen_in, key=lambda pattern: _score(pattern, directions))
     score = _score(pattern, directions)
-    if single:
-        score += TEMPO if "single" in fault.tempo else -TEMPO
+    score += _tempo(fault, single=single)
     if score <= 0:
         return None
     return Cause(
@@ -84,10 +84,20 @@ def _weigh(fault: Fault, directions: Mapping[str, int], *, single: bool) -> Caus
     )  # fmt: skip
 
 
+def _tempo(fault: Fault, *, single: bool) -> float:
+    """A row of single bad shots only speaks for those, and speaks against a lasting change."""
+    if fault.tempo == ("single",):
+        return 2 * TEMPO if single else -2 * TEMPO
+    if not single:
+        return 0.0
+    return TEMPO if "single" in fault.tempo else -TEMPO
+
+
 def _score(pattern: Pattern, directions: Mapping[str, int]) -> float:
     fit = sum(_weight(sign, seen) for sign, seen in _compared(pattern, directions))
+    unseen = sum(1 for key, sign in pattern.items() if sign in "+-" and _seen(key, directions) is None)
     stray = sum(1 for key, seen in directions.items() if seen and _base(key) not in pattern)
-    return fit - ACCOUNTED_FOR * stray
+    return fit - ACCOUNTED_FOR * stray - NOT_MEASURED * unseen
 
 
 def _any_hit(pattern: Pattern, directions: Mapping[str, int]) -> bool:

@@ -183,11 +183,9 @@ FAULTS: tuple[Fault, ...] = (
         patterns=(
             {"mold_core_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
             {"mold_cavity_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
-            {
-                "mold_core_temperature": "+",
-                "coolant_return_temperature": "+",
-                "coolant_supply_temperature": "=",
-            },
+            {"mold_core_temperature": "+", "mold_cavity_temperature": "=", "cycle_time": "="},
+            {"mold_cavity_temperature": "+", "mold_core_temperature": "=", "cycle_time": "="},
+            {"mold_core_temperature": "+", "mold_cavity_temperature": "+", "cycle_time": "="},
         ),
         tempo=("drift",),
         operator=(

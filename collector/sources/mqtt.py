@@ -2,11 +2,6 @@
 
 MQTT 5 with a session that outlives the process; MQTT 3.1.1 with the same promise where the broker
 refuses version 5, as the embedded one does.
-
-References
-----------
-OASIS MQTT Version 5.0: session expiry 3.1.2.11.2, receive maximum 3.1.2.11.3, message ordering 4.6.
-OASIS MQTT Version 3.1.1: clean session 3.1.2.4.
 """
 
 from __future__ import annotations
@@ -23,15 +18,12 @@ from random import Random
 from typing import Any, Literal
 
 from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.contract import topics
 from collector.contract.outgoing import CollectorState
 from collector.errors import DeliveryError
+from collector.sources import mqtt_connection as connection
 from collector.sources.incoming import Incoming
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
 
@@ -178,7 +170,7 @@ class MqttSource:
         client = self._client = self._new_client()
         reached = False
         try:
-            self._dial(client)
+            connection.dial(client, self._settings, self._protocol)
             reached = True
             self._stay(client)
         except (OSError, ValueError) as error:
@@ -210,36 +202,9 @@ class MqttSource:
         self._protocol = MQTTv311 if self._falling_back else MQTTv5
         self._version_refused = False
 
-    def _dial(self, client: Client) -> None:
-        settings = self._settings
-        if self._protocol != MQTTv5:
-            client.connect(settings.host, settings.port, settings.keepalive_s)
-            return
-        wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        wishes.SessionExpiryInterval = settings.session_expiry_s
-        wishes.ReceiveMaximum = settings.receive_maximum
-        wishes.MaximumPacketSize = settings.max_packet_bytes
-        client.connect(
-            settings.host, settings.port, settings.keepalive_s, clean_start=False, properties=wishes
-        )
-
     def _new_client(self) -> Client:
-        settings = self._settings
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=settings.client_id,
-            clean_session=None if self._protocol == MQTTv5 else False,
-            protocol=self._protocol,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-        client.connect_timeout = settings.connect_timeout_s
-        if settings.user is not None:
-            client.username_pw_set(settings.user, settings.password)
-        if settings.tls_ca is not None:
-            client.tls_set(ca_certs=str(settings.tls_ca))
-        will = topics.collector_state_topic(settings.site)
-        client.will_set(will, self._state("offline", "connection lost"), qos=1, retain=True)
+        will = self._state("offline", "connection lost")
+        client = connection.new_client(self._settings, self._protocol, will)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -263,7 +228,7 @@ class MqttSource:
             self.protocol,
             flags.session_present,
         )
-        client.subscribe(self._subscription())
+        client.subscribe(connection.subscription(self._settings.site, self._protocol))
         topic = topics.collector_state_topic(self._settings.site)
         client.publish(topic, self._state("online", None), qos=1, retain=True)
         self._connected.set()
@@ -275,14 +240,6 @@ class MqttSource:
                 f"the broker at {self._settings.address} refused the connection ({code}); "
                 "check the broker's user and password settings"
             )
-
-    def _subscription(self) -> list[tuple[str, Any]]:
-        filters = topics.subscriptions(self._settings.site)
-        if self._protocol != MQTTv5:
-            return [(name, 1) for name in filters]
-        # Retained messages come with a new subscription only: a kept session has their changes queued.
-        only_new = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
-        return [(name, SubscribeOptions(qos=1, noLocal=True, retainHandling=only_new)) for name in filters]
 
     def _on_subscribe(self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _: Any) -> None:
         if any(code.is_failure for code in codes):

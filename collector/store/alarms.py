@@ -129,10 +129,10 @@ def steps(conn: sa.Connection, alarm_id: int) -> list[StepRow]:
     return [StepRow(**row) for row in conn.execute(query).mappings()]
 
 
-def press_of(conn: sa.Connection, press_id: int) -> tuple[str, str]:
-    """Site and name of a press."""
+def press_of(conn: sa.Connection, press_id: int) -> dict[str, str]:
+    """Site and name of a press, by these words."""
     row = conn.execute(sa.select(presses.c.site, presses.c.name).where(presses.c.id == press_id)).one()
-    return str(row.site), str(row.name)
+    return {"site": str(row.site), "name": str(row.name)}
 
 
 def as_values(row: AlarmRow, names: Sequence[str]) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def insert(
         "standing": made.standing, "baseline": made.baseline.to_dict(), "charts": made.charts_json(),
         "cost": dict(made.cost), "from_shot_id": from_shot_id, "at": at, "approved_by": made.approved_by,
         "reason": reason,
-    }  # fmt: skip
+    }
     made.id = conn.execute(sa.insert(limits).values(**row).returning(limits.c.id)).scalar_one()
     assert made.id is not None
     return made.id
@@ -90,4 +90,4 @@ def from_row(row: sa.Row[Any]) -> KeyLimits:
     return KeyLimits(
         key=row.key, version=row.version, standing=row.standing, baseline=Baseline.from_dict(row.baseline),
         charts=charts_from_json(row.charts), cost=row.cost or {}, id=row.id, approved_by=row.approved_by,
-    )  # fmt: skip
+    )

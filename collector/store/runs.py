@@ -37,7 +37,7 @@ def _select() -> sa.Select[Any]:
     columns = (
         runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.color, runs.c.closed_at,
         recipes.c.name.label("recipe"), recipes.c.version, recipes.c.setpoints,
-    )  # fmt: skip
+    )
     return sa.select(*columns).select_from(runs.outerjoin(recipes))
 
 
@@ -46,7 +46,7 @@ def _row(found: sa.Row[Any]) -> RunRow:
         id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
         recipe=found.recipe, recipe_version=found.version, setpoints=found.setpoints or {},
         closed_at=found.closed_at,
-    )  # fmt: skip
+    )
 
 
 def by_id(conn: sa.Connection, run_id: int) -> RunRow:
@@ -80,7 +80,7 @@ def open_run(
         .values(
             press_id=press_id, name=name, mold=mold, blend=blend, lot=lot, color=color, opened_at=at,
             opened_by=opened_by, recipe_id=_recipe_id(conn, recipe, recipe_version or 1, mold, blend),
-        )  # fmt: skip
+        )
         .returning(runs.c.id)
     ).scalar_one()
     return by_id(conn, run_id)

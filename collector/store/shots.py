@@ -8,7 +8,6 @@ from datetime import datetime
 from math import isfinite
 from typing import Any, Literal
 
-import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 

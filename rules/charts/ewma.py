@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.signal import lfilter
 
 from rules.charts.chart import FloatArray, Point, Track
@@ -28,7 +28,10 @@ __all__ = ["EwmaChart", "EwmaState"]
 
 @dataclass(frozen=True, slots=True)
 class EwmaState:
-    """The average so far, and the weight its variance still lacks to the asymptotic one (1 at the start)."""
+    """The average so far, and the share its variance still lacks to the asymptotic one, 1 at the start.
+
+    A chart with asymptotic limits has no use for the second and leaves it.
+    """
 
     average: float
     lacking: float = 1.0
@@ -84,9 +87,9 @@ class EwmaChart(Record[EwmaState]):
         if not math.isfinite(x):
             return state, MISSING
         average = self.lam * x + (1.0 - self.lam) * state.average
-        lacking = state.lacking * (1.0 - self.lam) ** 2
-        off, reach = average - self.center, self._reach()
+        off, reach, lacking = average - self.center, self._reach(), state.lacking
         if not self.asymptotic:
+            lacking *= (1.0 - self.lam) ** 2
             reach *= math.sqrt(1.0 - lacking)
         return EwmaState(average, lacking), judge(average, abs(off) / reach, side(off))
 
@@ -94,13 +97,13 @@ class EwmaChart(Record[EwmaState]):
         """Take many values."""
         held, values = state or self.start(), series(x)
         known = ~np.isnan(values)
-        averages, lacking = self._averages(held, values[known]), self._lacking(held, int(known.sum()))
-        statistic, reach = np.full(values.size, np.nan), np.full(values.size, np.nan)
-        statistic[known] = averages
-        reach[known] = self._reach() if self.asymptotic else self._reach() * np.sqrt(1.0 - lacking)
-        off = statistic - self.center
-        after = EwmaState(float(averages[-1]), float(lacking[-1])) if averages.size else held
-        return after, judge_all(statistic, np.abs(off) / reach, sides(off))
+        if not known.any():
+            return held, judge_all(values.copy(), values.copy(), sides(values))
+        averages = self._averages(held, values if known.all() else values[known])
+        reach, lacking = self._reaches(held, averages.size)
+        off = _spread(averages, known) - self.center
+        track = judge_all(_spread(averages, known), np.abs(off) / _spread(reach, known), sides(off))
+        return EwmaState(float(averages[-1]), lacking), track
 
     def _reach(self) -> float:
         """Distance of the asymptotic limit from the center."""
@@ -112,11 +115,24 @@ class EwmaChart(Record[EwmaState]):
         averages, _ = lfilter([self.lam], [1.0, -keep], values, zi=[keep * state.average])
         return np.asarray(averages, dtype=np.float64)
 
-    def _lacking(self, state: EwmaState, count: int) -> FloatArray:
+    def _reaches(self, state: EwmaState, count: int) -> tuple[FloatArray, float]:
+        """Return the distance of the limit at each value, and what the variance lacks after the last."""
+        if self.asymptotic:
+            return np.array(self._reach()), state.lacking
         shrinking = np.full(count, (1.0 - self.lam) ** 2)
-        shrinking[:1] *= state.lacking
-        return np.cumprod(shrinking)
+        shrinking[0] *= state.lacking
+        lacking = np.cumprod(shrinking)
+        return self._reach() * np.sqrt(1.0 - lacking), float(lacking[-1])
 
     def limits(self) -> Limits:
         """Return the asymptotic limits, in the unit of the values."""
         return Limits(self.center - self._reach(), self.center, self.center + self._reach())
+
+
+def _spread(known_values: FloatArray, known: NDArray[np.bool_]) -> FloatArray:
+    """Put the values where they belong, NaN where one is missing; one for all stays as it is."""
+    if known_values.ndim == 0 or known.all():
+        return known_values
+    places = np.full(known.size, np.nan)
+    places[known] = known_values
+    return places
