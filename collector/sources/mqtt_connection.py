@@ -1,0 +1,67 @@
+"""One MQTT connection: what is asked of the broker, in version 5 and in version 3.1.1.
+
+References
+----------
+OASIS MQTT Version 5.0: session expiry 3.1.2.11.2, receive maximum 3.1.2.11.3, message ordering 4.6.
+OASIS MQTT Version 3.1.1: clean session 3.1.2.4.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from collector.contract import topics
+from collector.sources.mqtt_settings import MqttSettings
+
+
+def new_client(settings: MqttSettings, protocol: MQTTProtocolVersion, will: bytes) -> Client:
+    """A client for one connection, which acknowledges nothing by itself."""
+    client = Client(
+        CallbackAPIVersion.VERSION2,
+        client_id=settings.client_id,
+        clean_session=None if protocol == MQTTv5 else False,
+        protocol=protocol,
+        reconnect_on_failure=False,
+        manual_ack=True,
+    )
+    client.connect_timeout = settings.connect_timeout_s
+    if settings.user is not None:
+        client.username_pw_set(settings.user, settings.password)
+    if settings.tls_ca is not None:
+        client.tls_set(ca_certs=str(settings.tls_ca))
+    client.will_set(topics.collector_state_topic(settings.site), will, qos=1, retain=True)
+    return client
+
+
+def dial(client: Client, settings: MqttSettings, protocol: MQTTProtocolVersion) -> None:
+    """Open the connection and ask for the kept session.
+
+    Raises
+    ------
+    OSError
+        When nobody listens there.
+    """
+    if protocol != MQTTv5:
+        client.connect(settings.host, settings.port, settings.keepalive_s)
+        return
+    wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    wishes.SessionExpiryInterval = settings.session_expiry_s
+    wishes.ReceiveMaximum = settings.receive_maximum
+    wishes.MaximumPacketSize = settings.max_packet_bytes
+    client.connect(settings.host, settings.port, settings.keepalive_s, clean_start=False, properties=wishes)
+
+
+def subscription(site: str, protocol: MQTTProtocolVersion) -> list[tuple[str, Any]]:
+    """What to subscribe to, at QoS 1."""
+    filters = topics.subscriptions(site)
+    if protocol != MQTTv5:
+        return [(name, 1) for name in filters]
+    # Retained messages come with a new subscription only: a kept session has their changes queued.
+    only_new = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
+    return [(name, SubscribeOptions(qos=1, noLocal=True, retainHandling=only_new)) for name in filters]
