@@ -1,0 +1,107 @@
+"""Fill against published flow formulas, numerical integration, and what the trade knows of limits.
+
+Sources: radial and tube flow of a power-law fluid, Bird, Armstrong and Hassager, Dynamics of Polymeric
+Liquids, volume 1 (1987), chapter 4; Newtonian limits: Hagen and Poiseuille in a tube, and
+6 mu Q ln(R/r) / (pi h^3) between discs.
+"""
+
+import math
+
+import pytest
+from scipy.integrate import quad
+
+from simulator.filling import FlowPath, disc_drop_pa, fill, skin_m, tube_drop_pa
+
+PATH = FlowPath(
+    tube_radius_m=0.0018,
+    tube_length_m=0.070,
+    gate_radius_m=0.004,
+    plate_radius_m=0.085,
+    plate_gap_m=0.0022,
+    volume_m3=150e-6,
+)
+FREE_PA = 1e12
+
+
+def filled(
+    *, speed: float = 80e-6, cap_pa: float = FREE_PA, stiffer: float = 1.0, n: float = 0.38, skin: float = 0.3
+):
+    return fill(
+        PATH,
+        consistency_pa_sn=9_000.0 * stiffer,
+        flow_index=n,
+        diffusivity_m2_s=0.087e-6,
+        speed_flow_m3_s=speed,
+        pressure_cap_pa=cap_pa,
+        volume_m3=150e-6,
+        skin_constant=skin,
+    )
+
+
+@pytest.mark.parametrize("n", [0.28, 0.38, 0.45, 0.7])
+def test_radial_pressure_drop_is_the_integral_of_its_gradient(n: float) -> None:
+    k, h, q = 7_500.0, 0.0018, 90e-6
+
+    def gradient(r: float) -> float:
+        return 2 * k / h * ((2 * n + 1) / n * q / (math.pi * r * h * h)) ** n
+
+    expected, _ = quad(gradient, 0.004, 0.085)
+    drop = disc_drop_pa(consistency_pa_sn=k, flow_index=n, gap_m=h, flow_m3_s=q, inner_m=0.004, outer_m=0.085)
+    assert drop == pytest.approx(expected, rel=1e-8)
+
+
+def test_a_newtonian_fluid_between_discs_is_the_textbook_case() -> None:
+    mu, h, q = 120.0, 0.002, 50e-6
+    drop = disc_drop_pa(
+        consistency_pa_sn=mu, flow_index=1 - 1e-7, gap_m=h, flow_m3_s=q, inner_m=0.004, outer_m=0.085
+    )
+    assert drop == pytest.approx(6 * mu * q / (math.pi * h**3) * math.log(0.085 / 0.004), rel=1e-5)
+
+
+def test_a_newtonian_fluid_in_a_tube_follows_hagen_and_poiseuille() -> None:
+    mu, r, length, q = 120.0, 0.002, 0.07, 50e-6
+    drop = tube_drop_pa(consistency_pa_sn=mu, flow_index=1.0, radius_m=r, length_m=length, flow_m3_s=q)
+    assert drop == pytest.approx(8 * mu * length * q / (math.pi * r**4), rel=1e-12)
+
+
+def test_frozen_skin_grows_with_the_square_root_of_time() -> None:
+    one, four = (skin_m(diffusivity_m2_s=0.087e-6, time_s=t) for t in (1.0, 4.0))
+    assert four == pytest.approx(2 * one)
+
+
+def test_a_speed_controlled_fill_ignores_the_pressure_limit() -> None:
+    """Common practice, no source: with room below the limit, moving it changes nothing."""
+    needed = filled().peak_pa
+    assert filled(cap_pa=1.1 * needed) == filled(cap_pa=1.5 * needed)
+
+
+def test_a_speed_controlled_fill_follows_the_speed() -> None:
+    slow, fast = filled(speed=60e-6), filled(speed=90e-6)
+    assert fast.time_s == pytest.approx(slow.time_s / 1.5)
+    assert fast.peak_pa > slow.peak_pa
+
+
+def test_at_the_pressure_limit_more_pressure_fills_faster_and_more_speed_does_nothing() -> None:
+    """Common practice, no source."""
+    low, high = filled(cap_pa=20e6), filled(cap_pa=24e6)
+    assert low.limited_share == high.limited_share == 1.0
+    assert low.peak_pa == 20e6
+    assert high.time_s < low.time_s
+    assert filled(cap_pa=20e6, speed=100e-6) == low
+
+
+def test_just_over_the_limit_only_the_end_of_fill_is_held() -> None:
+    needed = filled()
+    held = filled(cap_pa=0.97 * needed.peak_pa)
+    assert 0.0 < held.limited_share < 1.0
+    assert held.time_s > needed.time_s
+
+
+@pytest.mark.parametrize(("n", "percent"), [(0.30, 18), (0.38, 14), (0.45, 11)])
+def test_five_percent_stiffer_melt_shows_in_pressure_or_amplified_in_time(n: float, percent: int) -> None:
+    """t goes with (K/P)**(1/n): follows from the power law."""
+    free = filled(n=n, stiffer=1.05, skin=0.0).peak_pa / filled(n=n, skin=0.0).peak_pa
+    held = filled(n=n, cap_pa=1e6, stiffer=1.05, skin=0.0).time_s / filled(n=n, cap_pa=1e6, skin=0.0).time_s
+    assert free == pytest.approx(1.05)
+    assert held == pytest.approx(1.05 ** (1 / n))
+    assert round(100 * (held - 1)) == percent
