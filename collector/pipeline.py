@@ -121,8 +121,10 @@ class Pipeline:
         moment = Moment(self._clock.now(), self._wall())
         counts, states = Counts(), dict(self._states)
         with database.write(self._engine) as conn:
-            refusals.keep(conn, [each.record for each in batch if isinstance(each.record, Refusal)])
-            counts.refused = sum(isinstance(each.record, Refusal) for each in batch)
+            for each in batch:
+                if isinstance(each.record, Refusal):
+                    refusals.keep(conn, each.record)
+                    counts.refused += 1
             for name, messages in _by_press(batch).items():
                 done = self._press(conn, name, messages, moment)
                 states[name] = done.state

@@ -81,8 +81,12 @@ class People:
     def _open_alarms(self) -> Sequence[sa.Row[tuple[object, ...]]]:
         query = (
             sa.select(
-                alarms.c.id, alarms.c.state, alarms.c.opened_at, alarms.c.changed_at,
-                alarms.c.acknowledged_at, presses.c.name,
+                alarms.c.id,
+                alarms.c.state,
+                alarms.c.opened_at,
+                alarms.c.changed_at,
+                alarms.c.acknowledged_at,
+                presses.c.name,
             )
             .join(presses, presses.c.id == alarms.c.press_id)
             .where(alarms.c.closed_at.is_(None))
@@ -112,8 +116,13 @@ class People:
         last = shots.alias()
         query = (
             sa.select(
-                holds.c.id, holds.c.press_id, holds.c.from_shot_id, holds.c.to_shot_id, holds.c.opened_at,
-                last.c.ended_at, presses.c.name,
+                holds.c.id,
+                holds.c.press_id,
+                holds.c.from_shot_id,
+                holds.c.to_shot_id,
+                holds.c.opened_at,
+                last.c.ended_at,
+                presses.c.name,
             )
             .join(last, last.c.id == holds.c.to_shot_id)
             .join(presses, presses.c.id == holds.c.press_id)

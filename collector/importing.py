@@ -1,0 +1,148 @@
+"""Import of a CSV file into the store, through the same pipeline as live messages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from hashlib import sha256
+from itertools import islice
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock
+from collector.contract.mapping import GaugingProfile, ShotProfile
+from collector.contract.refusal import Refusal
+from collector.engine import Policy
+from collector.errors import UserError
+from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
+from collector.press_work import Counts
+from collector.settings import Settings
+from collector.sources import csv_file
+from collector.store import database
+from collector.store.tables import imports
+
+BATCH = 500
+SENTENCES = 5
+
+
+@dataclass(slots=True)
+class Imported:
+    """What became of a file: counts, the first refusals in words, and whether it was imported before."""
+
+    counts: Counts = field(default_factory=Counts)
+    sentences: list[str] = field(default_factory=list)
+    before: datetime | None = None
+
+
+def import_csv(
+    engine: sa.Engine,
+    settings: Settings,
+    path: Path,
+    profile: ShotProfile | GaugingProfile,
+    *,
+    profile_name: str,
+    clock: ServiceClock,
+    press: str | None = None,
+    run: str | None = None,
+    progress: Callable[[int], None] = lambda _rows: None,
+) -> Imported:
+    """Read a file row by row and store what it says.
+
+    Parameters
+    ----------
+    engine : Engine
+        An upgraded store.
+    settings : Settings
+    path : Path
+    profile : ShotProfile or GaugingProfile
+        What its columns mean.
+    profile_name : str
+        For the record of imports.
+    clock : ServiceClock
+    press, run : str, optional
+        Where they differ from the profile's.
+    progress : callable
+        Called with the number of rows taken since the last call.
+
+    Returns
+    -------
+    Imported
+
+    Raises
+    ------
+    UserError
+        The file cannot be opened, or no press is named.
+    StoreUnavailable
+        The store cannot be written; batches before are stored, and importing again repeats nothing.
+    """
+    done = Imported(before=imported_before(engine, path))
+    pipeline = Pipeline(
+        engine, policy=_policy(settings, profile), intake=intake_policy(settings), clock=clock
+    )
+    job = csv_file.Import(
+        site=settings.site, now=clock.now(), received_at=clock.wall(), press=press, run=run
+    )
+    records = csv_file.read(path, profile, job)
+    for batch in _batches(records, path.name):
+        done.counts.add(pipeline.take_records(batch))
+        refused = [each.record.sentence() for each in batch if isinstance(each.record, Refusal)]
+        done.sentences += refused[: SENTENCES - len(done.sentences)]
+        progress(len(batch))
+    _note(engine, path, profile_name, done, at=clock.now())
+    return done
+
+
+def imported_before(engine: sa.Engine, path: Path) -> datetime | None:
+    """When a file of the same bytes was imported, if it was."""
+    query = sa.select(imports.c.imported_at).where(imports.c.file_digest == _digest(path))
+    with database.read(engine) as conn:
+        return conn.execute(query).scalar_one_or_none()
+
+
+def _policy(settings: Settings, profile: ShotProfile | GaugingProfile) -> Policy:
+    """The profile knows its press better than the settings do."""
+    if isinstance(profile, GaugingProfile):
+        return engine_policy(settings)
+    charts = settings.charts
+    overrides: dict[str, object] = {
+        "vital": frozenset((*charts.vital, *charts.also, *profile.chart)),
+        "setpoint_tolerance": {**charts.setpoint_tolerance, **profile.setpoint_tolerances()},
+    }
+    if profile.startup_shots is not None:
+        overrides["startup_shots"] = profile.startup_shots
+    return engine_policy(settings, **overrides)
+
+
+def _batches(records: Iterator[csv_file.Record], name: str) -> Iterator[list[Read]]:
+    numbered = (
+        Read(record, getattr(record, "raw", b""), f"{name}:{number}")
+        for number, record in enumerate(records, start=1)
+    )
+    while batch := list(islice(numbered, BATCH)):
+        yield batch
+
+
+def _digest(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            digest = sha256()
+            while block := file.read(1 << 20):
+                digest.update(block)
+            return digest.digest()
+    except OSError as error:
+        raise UserError(f"the file {path} cannot be read ({error.strerror}); check its path") from error
+
+
+def _note(engine: sa.Engine, path: Path, profile_name: str, done: Imported, *, at: datetime) -> None:
+    if done.before is not None:
+        return
+    counts = done.counts
+    row = {
+        "file_name": path.name, "file_digest": _digest(path), "profile": profile_name, "imported_at": at,
+        "accepted": counts.stored + counts.late + counts.gaugings, "duplicates": counts.duplicates,
+        "refused": counts.refused,
+    }
+    with database.write(engine) as conn:
+        conn.execute(sa.insert(imports).values(**row))
