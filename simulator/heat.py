@@ -15,7 +15,7 @@ from simulator.stages import Coolant, Setup
 
 WATER_J_KGK = 4186.0
 HALL_C = 23.0
-HALL_SHARE = 0.015  # of a warm hall that the chiller lets through; assumed
+HALL_SHARE = 0.008  # of a warm hall that the chiller lets through; assumed
 _LEAST_FLOW_SHARE = 0.02
 
 

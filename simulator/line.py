@@ -11,7 +11,7 @@ import numpy as np
 from simulator.disc import set_disc
 from simulator.faults import Episode, Situation, under
 from simulator.floor import TRAY_SIZE, Post
-from simulator.health import Health
+from simulator.health import SOUND
 from simulator.plant import Settings
 from simulator.press import Outcome, PressState, cold_start, shoot, stand_still
 from simulator.records import EventKind, SimEvent, SimRecord, SimShot, Truth
@@ -126,7 +126,7 @@ class Line:
     def _warmed(self) -> PressState:
         state = cold_start(self.post.setup, self._rng)
         for _ in range(WARM_SHOTS):
-            state, _ = shoot(state, self.post.setup, Health(), ambient_c=HALL_C, rng=self._rng)
+            state, _ = shoot(state, self.post.setup, SOUND, ambient_c=HALL_C, rng=self._rng)
         return state
 
     def _open(self, span: Span) -> Iterator[SimEvent]:

@@ -57,7 +57,7 @@ _MOLD = "data: 0.1 to 0.4 K, lag-1 0.5 to 0.85; slower with a large mold"
 
 # fmt: off
 TABLE: tuple[Row, ...] = (
-    Row("injection_time", "relative", 0.004, 0.15, 0.001, (0.003, 0.02), (0.0, 0.5), "0.3 to 2 %, data: 2 %"),
+    Row("injection_time", "relative", 0.004, 0.05, 0.001, (0.003, 0.02), (0.0, 0.5), "0.3 to 2 %, data: 2 %"),
     Row("peak_melt_pressure", "relative", 0.004, 0.15, 0.01, (0.005, 0.015), (0.1, 0.6), "data: 1 to 2 %"),
     Row("switchover_melt_pressure", "relative", 0.001, 0.0, 0.01, (0.005, 0.015), (0.1, 0.6), _PRACTICE),
     Row("switchover_position", "absolute", 0.05, 0.0, 0.01, (0.03, 0.2), (-0.1, 0.2), _PRACTICE),
@@ -75,9 +75,9 @@ TABLE: tuple[Row, ...] = (
     Row("part_weight", "relative", 0.0012, 0.25, 0.01, (0.001, 0.003), (0.0, 0.6), "0.1 to 0.3 %"),
     Row("barrel_temperature", "absolute", 0.45, 0.93, 0.1, (0.3, 2.0), (0.8, 0.99), _ZONE),
     Row("nozzle_temperature", "absolute", 0.45, 0.93, 0.1, (0.3, 2.0), (0.8, 0.99), _ZONE),
-    Row("mold_core_temperature", "absolute", 0.15, 0.85, 0.01, (0.1, 0.4), (0.5, 0.95), _MOLD),
-    Row("mold_cavity_temperature", "absolute", 0.15, 0.85, 0.01, (0.1, 0.4), (0.5, 0.95), _MOLD),
-    Row("coolant_supply_temperature", "absolute", 0.10, 0.90, 0.1, (0.05, 0.4), (0.7, 0.99), _PRACTICE),
+    Row("mold_core_temperature", "absolute", 0.15, 0.80, 0.01, (0.1, 0.4), (0.5, 0.95), _MOLD),
+    Row("mold_cavity_temperature", "absolute", 0.15, 0.80, 0.01, (0.1, 0.4), (0.5, 0.95), _MOLD),
+    Row("coolant_supply_temperature", "absolute", 0.07, 0.90, 0.1, (0.05, 0.4), (0.7, 0.99), _PRACTICE),
     Row("coolant_return_temperature", "absolute", 0.05, 0.5, 0.1, (0.05, 0.4), (0.5, 0.99), _PRACTICE),
     Row("coolant_flow", "relative", 0.012, 0.7, 0.01, (0.01, 0.03), (0.5, 0.95), "1 to 3 %, high"),
     Row("ambient_temperature", "absolute", 0.15, 0.95, 0.1, (0.1, 3.0), (0.9, 1.0), _PRACTICE),

@@ -23,7 +23,7 @@ from simulator.readings import PA_PER_MPA, readings
 from simulator.stages import Coolant, Injection, Pack, Setup, Timing
 
 SHEAR_RETAINED = 0.5  # part of the shear heat that reaches the rim; the rest goes into the skin
-RIPPLE_SEEN_BY_MELT = 0.2  # a zone's control ripple is faster than the barrel's steel
+RIPPLE_SEEN_BY_MELT = 0.08  # a zone's control ripple is faster than the barrel's steel
 ZONE_TIME_S = 900.0
 FREEZE_OVER_MOLD_K = 80.0  # gate freeze, over mold temperature
 PACK_LOSS_MPA = 14.0  # from screw tip to cavity at gate freeze, usual melt
@@ -134,16 +134,7 @@ def shoot(
         recovered_mm=setup.settings.screw_start_position_mm - pack.cushion_mm,
         rng=rng,
     )
-    molding = Molding(
-        melt_c=shot.melt_c + _shear_heat_k(setup.blend, shot.fill.peak_pa),
-        core_c=core_c,
-        cavity_c=cavity_c,
-        time_in_mold_s=setup.settings.hold_time_s + timing.cooling_s,
-        fill_s=shot.fill.time_s,
-        pack_mpa=pack.cavity_mpa,
-        weight_g=pack.weight_g,
-        shrink_factor=health.shrink_factor,
-    )
+    molding = _molding(setup, health, shot, pack, timing=timing, core_c=core_c, cavity_c=cavity_c)
     heat_w = heat_flow_w(setup, molding, cycle_s=timing.cycle_s)
     coolant = circulate(setup, health, wobble, ambient_c=ambient_c, heat_w=heat_w)
     after = _after(state, setup, health, coolant, heat_w=heat_w, cycle_s=timing.cycle_s, walk=walk)
@@ -236,6 +227,28 @@ def _time(
         cooling_s=cooling_s,
         open_s=open_s,
         cycle_s=machine.motion_time_s + wobble["machine_motion"] + held_s + open_s,
+    )
+
+
+def _molding(
+    setup: Setup,
+    health: Health,
+    shot: Injection,
+    pack: Pack,
+    *,
+    timing: Timing,
+    core_c: float,
+    cavity_c: float,
+) -> Molding:
+    return Molding(
+        melt_c=shot.melt_c + _shear_heat_k(setup.blend, shot.fill.peak_pa),
+        core_c=core_c,
+        cavity_c=cavity_c,
+        time_in_mold_s=setup.settings.hold_time_s + timing.cooling_s,
+        fill_s=shot.fill.time_s,
+        pack_mpa=pack.cavity_mpa,
+        weight_g=pack.weight_g,
+        shrink_factor=health.shrink_factor,
     )
 
 
