@@ -19,11 +19,12 @@ from collector.contract.shot import Shot
 from collector.identity import Identity
 from collector.plan import Budget, KeyLimits, plan_key, watch_timer
 from collector.press_state import KeyState, PressState, advanced, under
-from rules import run_rules
 from rules.baseline import provisional
+from rules.run_rules import RULES, points_of
 
 CYCLES_KEPT = 31
 DEFAULT_CYCLE_S = 60.0
+POINTS = {rule.name: points_of(rule) for rule in RULES}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,7 +279,7 @@ def _judge(key: str, value: float, before: KeyState) -> tuple[KeyState, list[Sig
         signals += [
             Signal(
                 kind="chart", key=key, chart=chart.name, rule=rule, direction=point.direction, value=value,
-                statistic=point.statistic, share=point.share, points=run_rules.points_of(rule),
+                statistic=point.statistic, share=point.share, points=POINTS.get(rule, 1),
                 limits=before.limits,
             )
             for rule in point.signals
@@ -299,6 +300,9 @@ def _collect(
         return under(limits), limits
     if len(collected) < policy.provisional_shots:
         return replace(before, collected=collected), None
+    if len(set(collected)) == 1:  # never moved: it is watched for change, since it has no sigma
+        limits = watch_timer(key, value, version=1)
+        return under(limits), limits
     floor = Budget(
         false_alarms_per_day=policy.false_alarms_per_day,
         characteristics=max(characteristics, 1),

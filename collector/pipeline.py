@@ -108,14 +108,15 @@ class Pipeline:
             return self._transaction(batch)
         except StoreError:
             raise
-        except Exception:
-            if len(batch) == 1:
-                log.exception("the message at %s cannot be digested and is kept", batch[0].position)
-                return self._transaction([self._undigested(batch[0])])
+        except Exception as error:  # noqa: BLE001 - whatever it is, it must not stop the other messages
+            culprit = error
+        if len(batch) > 1:
             middle = len(batch) // 2
             counts = self.take_records(batch[:middle])
             counts.add(self.take_records(batch[middle:]))
             return counts
+        log.error("the message at %s cannot be digested and is kept", batch[0].position, exc_info=culprit)
+        return self._transaction([self._undigested(batch[0])])
 
     def _transaction(self, batch: Sequence[Read]) -> Counts:
         moment = Moment(self._clock.now(), self._wall())

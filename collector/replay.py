@@ -14,13 +14,13 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract.shot import Shot
+from collector.engine import POINTS
 from collector.press_state import PressState
 from collector.retrace import Piece, last_states, retrace
 from collector.store import signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
-from rules import run_rules
 
 Name = tuple[int, str, str, str]  # shot id, key, chart, rule
 
@@ -96,7 +96,7 @@ def _found(press_id: int, pieces: Sequence[Piece]) -> dict[Name, dict[str, Any]]
                     "press_id": press_id, "shot_id": shot_id, "kind": "chart", "key": piece.key,
                     "chart": chart.name, "rule": rule, "direction": int(track.direction[index]),
                     "value": float(piece.values[index]), "statistic": float(track.statistic[index]),
-                    "share": float(track.share[index]), "points": run_rules.points_of(rule),
+                    "share": float(track.share[index]), "points": POINTS.get(rule, 1),
                     "limits_id": piece.limits.id, "withdrawn": False,
                 }
     return rows

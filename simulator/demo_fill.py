@@ -72,18 +72,22 @@ def fill(
     """
     at = StoryClock()
     pipeline = Pipeline(
-        engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=at.clock,
+        engine,
+        policy=engine_policy(settings),
+        intake=intake_policy(settings),
+        clock=at.clock,
         wall=lambda: at.now,
     )
     qualify_recipes(engine, at.clock)
     approved = False
     for until, batch in _steps(told):
         if isinstance(batch, list):
-            at.now = until
-            pipeline.take(batch)
-            if not approved and until >= MONDAY:
+            if not approved and until > MONDAY:
+                at.now = MONDAY
                 approve_limits(engine, settings, at.clock)
                 approved = True
+            at.now = until
+            pipeline.take(batch)
             people.act(at.clock)
             progress((until - MONDAY) / (LIVE_START - MONDAY))
         else:
@@ -119,8 +123,14 @@ def qualify_recipes(engine: sa.Engine, clock: ServiceClock) -> None:
             if key in ALLOWED
         }
         recipe_actions.qualify(
-            engine, place.recipe, 1, mold=place.setup.mold.name, blend=place.setup.blend.name,
-            setpoints=setpoints, who="technician 1", clock=clock,
+            engine,
+            place.recipe,
+            1,
+            mold=place.setup.mold.name,
+            blend=place.setup.blend.name,
+            setpoints=setpoints,
+            who="technician 1",
+            clock=clock,
         )
 
 
@@ -130,6 +140,10 @@ def approve_limits(engine: sa.Engine, settings: Settings, clock: ServiceClock) -
         qualified = conn.execute(sa.select(runs.c.id).order_by(runs.c.id)).scalars().all()
     for run_id in qualified:
         limit_actions.approve_from_run(
-            engine, run_id, policy=engine_policy(settings), who="technician 1",
-            why="qualification run on Sunday, no fault found", clock=clock,
+            engine,
+            run_id,
+            policy=engine_policy(settings),
+            who="technician 1",
+            why="qualification run on Sunday, no fault found",
+            clock=clock,
         )

@@ -20,7 +20,7 @@ def import_file(
     file: Annotated[Path, typer.Argument(help="The CSV file.", show_default=False)],
     profile: Annotated[
         str,
-        typer.Option(help="TOML file that says what the columns mean, or the name of a profile that comes along."),
+        typer.Option(help="TOML file that says what the columns mean, or the name of one that comes along."),
     ],
     press: Annotated[str | None, typer.Option(help="Press of the file; by default the profile's.")] = None,
     run: Annotated[str | None, typer.Option(help="Run of the file; by default the profile's.")] = None,
