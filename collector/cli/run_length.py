@@ -1,0 +1,136 @@
+"""`evenrun run-length`: how many shots a chart goes on the average before it signals."""
+
+from __future__ import annotations
+
+import json
+import math
+from enum import StrEnum
+from typing import Annotated
+
+import typer
+
+from collector.errors import UserError
+from rules.run_length import cusum_arl, ewma_arl, individuals_arl
+
+__all__ = ["run_length"]
+
+
+class ChartName(StrEnum):
+    """Charts whose run length can be asked for."""
+
+    INDIVIDUALS = "individuals"
+    CUSUM = "cusum"
+    EWMA = "ewma"
+
+
+# Options that belong to one chart; anything else beside it is a mistake worth a sentence.
+_OWN_OPTIONS = {
+    ChartName.INDIVIDUALS: {"--width", "--rules"},
+    ChartName.CUSUM: {"--k", "--h", "--head-start"},
+    ChartName.EWMA: {"--lambda", "--width"},
+}
+
+
+def run_length(
+    *,
+    chart: Annotated[ChartName, typer.Option("--chart", help="Kind of chart.")] = ChartName.INDIVIDUALS,
+    k: Annotated[
+        float | None, typer.Option("--k", help="CUSUM reference value, in sigma; 0.5 if not given.")
+    ] = None,
+    h: Annotated[
+        float | None, typer.Option("--h", help="CUSUM decision interval, in sigma; 5 if not given.")
+    ] = None,
+    head_start: Annotated[
+        bool,
+        typer.Option("--head-start", help="Start both sums of the CUSUM at h / 2 (fast initial response)."),
+    ] = False,
+    lam: Annotated[
+        float | None,
+        typer.Option("--lambda", help="EWMA weight of the newest value, above 0 to 1; 0.2 if not given."),
+    ] = None,
+    width: Annotated[
+        float | None,
+        typer.Option(
+            "--width",
+            help="Limits: individuals in sigma, EWMA in its own standard deviations; 3 if not given.",
+        ),
+    ] = None,
+    rules: Annotated[
+        str | None,
+        typer.Option(
+            "--rules",
+            help="Run rules of an individuals chart, separated by commas, and exactly these; beyond_limit if not given.",
+        ),
+    ] = None,
+    shift: Annotated[float, typer.Option("--shift", help="How far the mean has moved, in sigma.")] = 0.0,
+    as_json: Annotated[bool, typer.Option("--json", help='Print {"arl": ...} for another program.')] = False,
+) -> None:
+    """Print the average number of shots until a chart signals.
+
+    Counted from a fresh start, with the process already moved by --shift, for independent normal values. At
+    shift 0 it is the number of shots between false alarms. All results are exact, none is simulated.
+
+    Example: evenrun run-length --chart cusum --k 0.5 --h 5 --shift 1
+    """
+    given = {"--k": k, "--h": h, "--head-start": head_start or None, "--lambda": lam, "--width": width}
+    _refuse_foreign(chart, {**given, "--rules": rules})
+    if not math.isfinite(shift):
+        raise UserError(f"--shift {shift} is no distance; give a number of sigma, for example 1.")
+    try:
+        arl = _computed(
+            chart, k=k, h=h, head_start=head_start, lam=lam, width=width, rules=rules, shift=shift
+        )
+    except ValueError as error:
+        raise UserError(str(error)) from error
+    typer.echo(_as_json(arl) if as_json else _sentence(chart, arl, shift))
+
+
+def _refuse_foreign(chart: ChartName, given: dict[str, object]) -> None:
+    """Refuse an option that the chosen chart does not have, before it is silently ignored."""
+    for option, value in given.items():
+        if value is not None and option not in _OWN_OPTIONS[chart]:
+            own = ", ".join(sorted(_OWN_OPTIONS[chart]))
+            raise UserError(f"{option} has no meaning for the {chart} chart; it takes {own}.")
+
+
+def _computed(
+    chart: ChartName,
+    *,
+    k: float | None,
+    h: float | None,
+    head_start: bool,
+    lam: float | None,
+    width: float | None,
+    rules: str | None,
+    shift: float,
+) -> float:
+    wide = 3.0 if width is None else width
+    if chart is ChartName.CUSUM:
+        interval = 5.0 if h is None else h
+        start = interval / 2 if head_start else 0.0
+        return cusum_arl(k=0.5 if k is None else k, h=interval, shift=shift, head_start=start)
+    if chart is ChartName.EWMA:
+        return ewma_arl(lam=0.2 if lam is None else lam, width=wide, shift=shift)
+    return individuals_arl(width=wide, shift=shift, rules=_names(rules))
+
+
+def _names(rules: str | None) -> tuple[str, ...]:
+    """Names between the commas; none named means the limits alone."""
+    if rules is None:
+        return ("beyond_limit",)
+    names = tuple(name.strip() for name in rules.split(",") if name.strip())
+    if not names:
+        raise UserError("--rules names no rule; leave it out, or name one such as beyond_limit.")
+    return names
+
+
+def _as_json(arl: float) -> str:
+    """JSON has no infinity, so a run length beyond what can be computed is null."""
+    return json.dumps({"arl": arl if math.isfinite(arl) else None})
+
+
+def _sentence(chart: ChartName, arl: float, shift: float) -> str:
+    count = f"{arl:,.1f} shots" if math.isfinite(arl) else "over 100,000,000,000 shots"
+    if shift == 0.0:
+        return f"The {chart} chart gives a false alarm every {count} on the average."
+    return f"The {chart} chart signals {count} after a shift of {shift:g} sigma on the average."
