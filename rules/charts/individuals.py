@@ -83,12 +83,12 @@ class IndividualsChart(Record[RunRulesState]):
         if not math.isfinite(x):
             return RunRulesState(), MISSING
         z = (x - self.center) / self.sigma
-        after, met = step(_rules_at(self.rules, self._reach()), state, z)
+        after, met = step(self.run_rules(), state, z)
         return after, Point(x, abs(z) / self._reach(), met, side(z))
 
     def run(self, x: ArrayLike, state: RunRulesState | None = None) -> tuple[RunRulesState, Track]:
         """Take many values."""
-        values, after, rules = one_dimensional(x), state or self.start(), _rules_at(self.rules, self._reach())
+        values, after, rules = one_dimensional(x), state or self.start(), self.run_rules()
         statistic, share = np.empty(values.size), np.empty(values.size)
         direction = np.empty(values.size, dtype=np.int8)
         signals: list[tuple[int, str]] = []
@@ -105,6 +105,10 @@ class IndividualsChart(Record[RunRulesState]):
     def _reach(self) -> float:
         """Distance of the limits from the center in sigma."""
         return max(self.width, self.minimum_shift / self.sigma)
+
+    def run_rules(self) -> tuple[RunRule, ...]:
+        """Return the rules watched for, ``beyond_limit`` at the limit of this chart."""
+        return _rules_at(self.rules, self._reach())
 
     def limits(self) -> Limits:
         """Return the limits in the unit of the values."""
