@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from enum import StrEnum
 from typing import Annotated
 
@@ -11,6 +12,7 @@ import typer
 
 from collector.errors import UserError
 from rules.run_length import cusum_arl, ewma_arl, individuals_arl
+from rules.run_rules import RunRule, named
 
 __all__ = ["run_length"]
 
@@ -59,7 +61,8 @@ def run_length(
         str | None,
         typer.Option(
             "--rules",
-            help="Run rules of an individuals chart, separated by commas, and exactly these; beyond_limit if not given.",
+            help="Run rules of an individuals chart, separated by commas, and exactly these; beyond_limit if "
+            "not given. NAME:COUNT takes another number of shots, as in same_side:8.",
         ),
     ] = None,
     shift: Annotated[float, typer.Option("--shift", help="How far the mean has moved, in sigma.")] = 0.0,
@@ -67,8 +70,9 @@ def run_length(
 ) -> None:
     """Print the average number of shots until a chart signals.
 
-    Counted from a fresh start, with the process already moved by --shift, for independent normal values. At
-    shift 0 it is the number of shots between false alarms. All results are exact, none is simulated.
+    Counted from a fresh start with the process already moved by --shift, for
+    independent normal values; at shift 0 these are the shots between false
+    alarms. All results are exact, none is simulated.
 
     Example: evenrun run-length --chart cusum --k 0.5 --h 5 --shift 1
     """
@@ -111,17 +115,30 @@ def _computed(
         return cusum_arl(k=0.5 if k is None else k, h=interval, shift=shift, head_start=start)
     if chart is ChartName.EWMA:
         return ewma_arl(lam=0.2 if lam is None else lam, width=wide, shift=shift)
-    return individuals_arl(width=wide, shift=shift, rules=_names(rules))
+    return individuals_arl(width=wide, shift=shift, rules=_rules(rules))
 
 
-def _names(rules: str | None) -> tuple[str, ...]:
-    """Names between the commas; none named means the limits alone."""
+def _rules(rules: str | None) -> tuple[str | RunRule, ...]:
+    """What stands between the commas; nothing said means the limits alone."""
     if rules is None:
         return ("beyond_limit",)
     names = tuple(name.strip() for name in rules.split(",") if name.strip())
     if not names:
         raise UserError("--rules names no rule; leave it out, or name one such as beyond_limit.")
-    return names
+    return tuple(_counted(name) if ":" in name else name for name in names)
+
+
+def _counted(text: str) -> RunRule:
+    """Read a published rule with another number of shots in a row."""
+    name, _, digits = text.partition(":")
+    (rule,) = named([name.strip()])
+    if rule.count != rule.of or rule.of == 1:
+        raise UserError(
+            f"{rule.name} counts no shots in a row, so {text} has no meaning; give the name alone."
+        )
+    if not digits.strip().isdecimal():
+        raise UserError(f"{text} needs a whole number after the colon, as in same_side:8.")
+    return replace(rule, count=int(digits), of=int(digits))
 
 
 def _as_json(arl: float) -> str:
