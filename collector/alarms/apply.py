@@ -99,9 +99,10 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
         batch.conn.execute(
             sa.update(signals).where(signals.c.id.in_(alarm.signal_ids)).values(alarm_id=alarm_id)
         )
-    changes = _judge(batch, alarm, alarm_id) if alarm.to_judge else {}
-    if alarm.to_judge or alarm.steps:
-        contain(batch.conn, _touched(batch, alarm, changes), now=batch.now)
+    if alarm.to_judge:
+        _judge(batch, alarm, alarm_id)
+    if alarm.signal_ids or alarm.steps:
+        contain(batch.conn, _touched(batch, alarm), now=batch.now)
     for step in alarm.steps:
         alarm_store.add_step(
             batch.conn, alarm_id, at=batch.now, event=step.event, before=step.before, after=step.after,
@@ -129,7 +130,7 @@ def _save_row(batch: _Batch, alarm: Working) -> int:
     return alarm.row_id
 
 
-def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> dict[str, Change]:
+def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> None:
     """Date the change from the stored values; say what moved, since when, and what it is often seen with."""
     facts = evidence.signaled(batch.conn, alarm_id)
     series = evidence.series(
@@ -147,7 +148,6 @@ def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> dict[str, Change]:
         "causes": _causes(batch, alarm, list(facts.values())),
     }
     alarm_store.change(batch.conn, alarm_id, values | _dated(batch, alarm, changes))
-    return changes
 
 
 def _dated(batch: _Batch, alarm: Working, changes: dict[str, Change]) -> dict[str, int | None]:
@@ -186,13 +186,11 @@ def _causes(batch: _Batch, alarm: Working, facts: list[evidence.Signaled]) -> li
     return [cause.to_json() for cause in causes.match(directions, single=alarm.single)]
 
 
-def _touched(batch: _Batch, alarm: Working, changes: dict[str, Change]) -> Touched:
+def _touched(batch: _Batch, alarm: Working) -> Touched:
     row = _row(batch, alarm)
     assert alarm.first_shot_id is not None  # an alarm begins with a signal
     ends = not alarm.stage.active or alarm.single
-    last = alarm.last_shot_id
-    if alarm.single and changes:
-        last = _last_bad_shot(batch.conn, row.id)
+    last = _last_bad_shot(batch.conn, row.id) if alarm.single else alarm.last_shot_id
     return Touched(
         alarm_id=row.id, press_id=batch.press.id, run_id=alarm.run_id,
         first_shot_id=row.change_low_shot_id or alarm.first_shot_id, last_shot_id=last if ends else None,

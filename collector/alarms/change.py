@@ -1,8 +1,7 @@
 """When a characteristic began to differ, and whether it was one bad shot or a lasting change. Pure.
 
 A lasting change is dated by the most likely step from the known in-control center, with the set of shots
-where it may as well have begun; a drift is dated by the step that fits it best. Neighboring shots resemble
-each other, so sigma is widened as the effective sample size asks, which keeps the set honest.
+where it may as well have begun; a drift is dated by the step that fits it best.
 """
 
 from __future__ import annotations
@@ -132,7 +131,6 @@ def _lasting(series: Series) -> Change:
 def _first_shot(series: Series) -> tuple[int, int, int]:
     if series.x.size < 2:
         return 0, 0, 0
-    phi = series.baseline.phi
-    sigma = series.baseline.sigma * math.sqrt((1 + phi) / (1 - phi))
-    found = change_point.step(series.x, center=series.baseline.center, sigma=sigma)
+    known = series.baseline
+    found = change_point.step(series.x, center=known.center, sigma=known.sigma, phi=known.phi)
     return found.index, found.low, found.high

@@ -35,16 +35,24 @@ def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> None:
     """
     mine = hold_store.of_alarm(conn, touched.alarm_id)
     current = next((hold for hold in mine if hold.state == hold_store.OPEN), None)
+    decided = max((hold.to_shot_id or 0 for hold in mine if hold.state != hold_store.OPEN), default=0)
+    first_shot_id = max(touched.first_shot_id, decided + 1)
     if current is not None:
-        hold_store.change(conn, current.id, {
-            "from_shot_id": min(current.from_shot_id, touched.first_shot_id),
-            "to_shot_id": _later_end(current, touched),
-            "reason": touched.reason,
-        })  # fmt: skip
+        _grow(conn, current, touched, first_shot_id)
     elif not mine:
-        _open(conn, touched, touched.first_shot_id, now)
+        _open(conn, touched, first_shot_id, now)
     elif touched.fresh_shot_id is not None:
         _open(conn, touched, touched.fresh_shot_id, now)
+
+
+def _grow(conn: sa.Connection, hold: hold_store.HoldRow, touched: Touched, first_shot_id: int) -> None:
+    wanted = {
+        "from_shot_id": min(hold.from_shot_id, first_shot_id),
+        "to_shot_id": _later_end(hold, touched),
+        "reason": touched.reason,
+    }
+    if wanted != {name: getattr(hold, name) for name in wanted}:
+        hold_store.change(conn, hold.id, wanted)
 
 
 def _later_end(hold: hold_store.HoldRow, touched: Touched) -> int | None:
