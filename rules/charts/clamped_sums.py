@@ -35,9 +35,12 @@ class Clamp:
 
     def add(self, level: float, distance: float) -> float:
         """Return the next level of one sum; a missing distance (NaN) leaves it."""
-        if math.isnan(distance):
-            return level
-        return min(max(0.0, level + (distance - self.reference)), self.ceiling)
+        reached = level + (distance - self.reference)
+        if reached > self.ceiling:
+            return self.ceiling
+        if reached >= 0.0:
+            return reached
+        return 0.0 if reached < 0.0 else level
 
 
 def replace_by_sums(z: FloatArray, clamp: Clamp, start: Sums) -> Sums:
