@@ -1,0 +1,106 @@
+"""The form of the gauging page: one number, Enter, next disc."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from collector.actions import gaugings as actions
+from collector.contract import quantities, unit_names
+from collector.errors import EvenrunError
+from collector.gauging import reading
+from collector.gauging.age import set_time_h
+from collector.gauging.model import NewGauging
+from dashboard.blocks.disc_words import place
+from dashboard.blocks.next_disc import FIELD
+from dashboard.queries import database
+from dashboard.queries.gauging import ToGauge
+
+MESSAGE = "gauging_message"
+CHOSEN = "gauging_chosen"
+TURN = "gauging_turn"
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """Who gauges what with which gauge."""
+
+    who: str
+    gauge: str
+    characteristic: str
+
+    @property
+    def symbol(self) -> str:
+        """Unit as written."""
+        return unit_names.symbol(quantities.unit(self.characteristic) or "")
+
+    @property
+    def set_time_h(self) -> float:
+        """Age from which a reading is final, h."""
+        return set_time_h(self.characteristic)
+
+
+def show(disc: ToGauge, station: Station) -> None:
+    """The field and its button; Enter in the field does the same as the button."""
+    with st.form("gauging_form", border=False):
+        st.text_input(
+            f"{quantities.label(station.characteristic)} in {station.symbol}, then Enter",
+            key=FIELD, autocomplete="off", placeholder="2.31",
+        )  # fmt: skip
+        st.form_submit_button(
+            "Save, next disc", type="primary", width="stretch", on_click=save, args=(disc, station)
+        )
+
+
+def save(disc: ToGauge, station: Station) -> None:
+    """Store what was typed for the disc that was shown; keep the text when it cannot be."""
+    try:
+        value, unit, original, original_unit = reading.parse(st.session_state[FIELD], station.characteristic)
+        outcome = actions.enter(
+            database.engine(),
+            NewGauging(
+                site=database.settings().site, press=disc.press, run=disc.run, shot_id=disc.shot_id,
+                counter=disc.counter, tray=disc.tray, position=disc.position,
+                characteristic=station.characteristic, value=value, unit=unit,
+                original_value=original if original_unit != unit else None,
+                original_unit=original_unit if original_unit != unit else None,
+                gauged_at=database.clock().now(), gauge=station.gauge,
+            ),
+            who=station.who, clock=database.clock(),
+        )  # fmt: skip
+    except EvenrunError as error:
+        st.session_state[MESSAGE] = ("refused", str(error))
+        st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
+        return
+    said = quantities.format_value(station.characteristic, value)
+    where = place(disc.tray, disc.position, disc.counter)
+    st.session_state[MESSAGE] = ("saved", f"{where}: {said} saved{_standing(outcome.standing)}.")
+    st.session_state[FIELD] = ""
+    st.session_state[CHOSEN] = None
+    st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
+
+
+def withdraw(gauging_id: int, who: str) -> None:
+    """Take an entry back."""
+    try:
+        actions.withdraw(
+            database.engine(), gauging_id, who=who, clock=database.clock(), why="undone on the form"
+        )
+    except EvenrunError as error:
+        st.session_state[MESSAGE] = ("refused", str(error))
+        return
+    st.session_state[MESSAGE] = ("saved", f"Entry {gauging_id} is taken back; its disc is due again.")
+
+
+def say() -> None:
+    """What came of the last entry."""
+    kind, words = st.session_state.get(MESSAGE, (None, ""))
+    if kind == "refused":
+        st.error(words, icon=":material/block:")
+    elif kind == "saved":
+        st.info(words, icon=":material/check:")
+
+
+def _standing(standing: str) -> str:
+    return {"provisional": ", provisional", "unknown": ", age unknown"}.get(standing, "")
