@@ -210,3 +210,42 @@ def _until(met, timeout_s: float = 10.0) -> None:
     while not met():
         assert time.monotonic() < end, "nothing came in time"
         time.sleep(0.02)
+
+
+@pytest.mark.mosquitto
+def test_what_a_lost_connection_left_behind_is_sent_again(mosquitto: int) -> None:
+    """The listener has its own session, so nothing may be missing; what comes twice is allowed at QoS 1."""
+    got: set[bytes] = set()
+    listener = paho.Client(CallbackAPIVersion.VERSION2, client_id="listener")
+    listener.username_pw_set("gateway", "key")
+    listener.on_message = lambda _client, _data, message: got.add(message.payload)
+    listener.connect("127.0.0.1", mosquitto)
+    subscribed = []
+    listener.on_subscribe = lambda *_args: subscribed.append(1)
+    listener.subscribe("evenrun/1/#", qos=1)
+    listener.loop_start()
+    try:
+        _until(lambda: bool(subscribed))
+        sent = [to_message(record) for record in plain(1, MONDAY, shots=60)]
+        with Gateways("127.0.0.1", mosquitto, user="gateway", password="key") as gateways:
+            for number, message in enumerate(sent):
+                if number == 30:
+                    gateways._gateways["P1"]._client.socket().shutdown(socket.SHUT_RDWR)
+                gateways.send(message)
+        _until(lambda: {message.payload for message in sent} <= got)
+    finally:
+        listener.disconnect()
+        listener.loop_stop()
+
+
+@pytest.mark.mosquitto
+def test_a_broker_that_never_acknowledges_is_reported(mosquitto: int) -> None:
+    gateways = Gateways("127.0.0.1", mosquitto, user="gateway", password="key")
+    shot = next(r for r in plain(1, MONDAY, shots=1) if isinstance(r, SimShot))
+    gateways.send(to_message(shot))
+    gateways.flush()
+    gateways._gateways["P1"]._client.disconnect()
+    gateways.send(to_message(shot))
+    with pytest.raises(ConnectionError, match=r"left messages of gateway P1 unacknowledged \(1\)"):
+        gateways.flush(timeout_s=0.3)
+    gateways.close()
