@@ -309,7 +309,8 @@ def _collect(
         cycle_time_s=cycle_s or DEFAULT_CYCLE_S,
     )
     limits = plan_key(
-        key, provisional(collected), floor, version=1, minimum_shift=policy.minimum_shift.get(key, 0.0)
+        key, provisional(collected), floor, version=1, widened=False,
+        minimum_shift=policy.minimum_shift.get(key, 0.0),
     )
     return under(limits), limits
 
@@ -337,6 +338,7 @@ def _during_startup(state: PressState, shot: Shot, policy: Policy) -> PressState
     recent = {
         key: (*state.recent.get(key, ()), shot.values[key])[-startup.WINDOW :]
         for key in charted_keys(state, shot, policy)
+        if quantities.find(key) is not None  # an unknown quantity may wander for reasons nobody told us
     }
     shares = [
         _judge(key, shot.values[key], each.restarted())[2]

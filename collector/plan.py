@@ -51,7 +51,13 @@ def charts_from_json(stored: Sequence[Mapping[str, Any]]) -> tuple[Chart[Any], .
 
 
 def plan_key(
-    key: str, baseline: Baseline, floor: Budget, *, version: int, minimum_shift: float = 0.0
+    key: str,
+    baseline: Baseline,
+    floor: Budget,
+    *,
+    version: int,
+    minimum_shift: float = 0.0,
+    widened: bool = True,
 ) -> KeyLimits:
     """Charts of one characteristic, from its baseline and the floor's budget.
 
@@ -66,6 +72,10 @@ def plan_key(
         Version number of these limits in their context.
     minimum_shift : float
         Smallest shift that matters, canonical unit; a smaller one never signals.
+    widened : bool
+        Widen the limits for the estimation error of the baseline. Provisional limits are not: from 25
+        shots they would be half as wide again and blind to all but gross faults, so they are marked instead
+        and may cry wolf several times too often until a study takes their place.
 
     Raises
     ------
@@ -77,7 +87,7 @@ def plan_key(
         cycle_time_s=floor.cycle_time_s,
         false_alarms_per_day=floor.false_alarms_per_day,
         phi=baseline.phi,
-        n=None if baseline.sigma_method == "given" else max(baseline.n, 2),
+        n=baseline.n if widened and baseline.sigma_method != "given" else None,
     )
     common = {"center": baseline.center, "sigma": baseline.sigma, "minimum_shift": minimum_shift}
     charts = (
