@@ -1,4 +1,4 @@
-"""Which offset a shot characteristic supports for an ordered list of gaugings, and whether it supports any."""
+"""Which offset a shot characteristic supports for an ordered list of gaugings, if it supports any."""
 
 from __future__ import annotations
 
