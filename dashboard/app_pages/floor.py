@@ -1,0 +1,17 @@
+"""The floor on a wall: one lane per press, the last two hours, what needs a person."""
+
+import streamlit as st
+
+from dashboard.blocks.floor_live import floor_drawing
+from dashboard.blocks.floor_screen import show
+
+DARK = st.query_params.get("theme") == "dark"
+
+
+@st.fragment(run_every=1.0)
+def live() -> None:
+    """Redraw once a second; every browser gets the same drawing, made once."""
+    show(floor_drawing(), dark=DARK)
+
+
+live()

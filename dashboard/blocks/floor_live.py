@@ -1,0 +1,46 @@
+"""The floor's drawing, made at most once a second however many screens show it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from collector.clock import wall_now
+from collector.store.database import read
+from collector.store.discs_due import due
+from dashboard.blocks.floor_screen import drawing
+from dashboard.queries import database
+from dashboard.queries.floor import read_floor
+
+# A little under the period of the screens, so that each of their turns finds a new second.
+FRESH_S = 0.9
+# What is due changes with the age of discs, not with every shot.
+DUE_FRESH_S = 60.0
+
+
+@st.cache_data(ttl=DUE_FRESH_S, max_entries=1, show_spinner=False)
+def gaugings_due() -> int:
+    """How many discs are old enough to be gauged now."""
+    with read(database.engine()) as conn:
+        return len(due(conn, database.clock().now()))
+
+
+@st.cache_data(ttl=FRESH_S, max_entries=2, show_spinner=False)
+def floor_drawing() -> str:
+    """The newest drawing of the floor."""
+    settings = database.settings()
+    now = database.clock().now()
+    with read(database.engine()) as conn:
+        floor = read_floor(
+            conn,
+            site=settings.site,
+            now=now,
+            wall=wall_now(),
+            stop_cycles=settings.charts.stop_cycles,
+            gaugings_due=gaugings_due(),
+        )
+    return drawing(
+        floor,
+        local=database.local,
+        provisional_shots=settings.charts.provisional_shots,
+        stop_cycles=settings.charts.stop_cycles,
+    )

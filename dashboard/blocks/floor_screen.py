@@ -1,0 +1,50 @@
+"""The floor screen as a component: one drawing for a wall, one for a tablet; the browser's shape picks.
+
+Streamlit's `st.html` strips SVG, so the drawing goes through a component of a few lines: put the new drawing
+in place, and squeeze the texts that a strange font makes too wide. It covers the whole window; a wall needs
+no header, menu or sidebar.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard.blocks.floor_tablet import tablet
+from dashboard.blocks.floor_wall import wall
+from dashboard.blocks.lane_words import Local
+from dashboard.queries.floor import Floor
+
+CSS = Path(__file__).with_name("floor.css").read_text(encoding="utf-8")
+JS = """\
+export default function (component) {
+  const { data, parentElement } = component;
+  const root = parentElement.querySelector(".floor");
+  root.classList.toggle("dark", data.dark);
+  root.innerHTML = data.drawing;
+  for (const line of root.querySelectorAll("text[data-fit]")) {
+    if (line.getComputedTextLength() > Number(line.dataset.fit)) {
+      line.setAttribute("textLength", line.dataset.fit);
+      line.setAttribute("lengthAdjust", "spacingAndGlyphs");
+    }
+  }
+}
+"""
+
+
+def drawing(floor: Floor, *, local: Local, provisional_shots: int, stop_cycles: float) -> str:
+    """Both layouts of the floor, as the HTML that the component shows. All text in it is escaped."""
+    settings = {"local": local, "provisional_shots": provisional_shots, "stop_cycles": stop_cycles}
+    return wall(floor, **settings) + tablet(floor, **settings)  # type: ignore[arg-type]
+
+
+def show(picture: str, *, dark: bool) -> None:
+    """Put the drawing on the screen."""
+    component = st.components.v2.component(
+        "evenrun_floor",
+        html="<div class='floor' role='main'></div>\n<!-- covers the window -->",
+        css=CSS,
+        js=JS,
+    )
+    component(data={"drawing": picture, "dark": dark}, key="floor_screen")

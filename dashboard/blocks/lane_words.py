@@ -1,0 +1,178 @@
+"""What a lane says beside its dots: one plain sentence, and what a person must do. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+from collector.store.holds import tray_words
+from dashboard.queries.floor import AlarmFacts, Floor, Lane
+from dashboard.queries.hold_extent import Held
+
+Tone = Literal["signal", "silent", "calm"]
+Local = Callable[[datetime], datetime]
+
+STATES = {
+    "acknowledged": "acknowledged",
+    "returned_unacknowledged": "inside limits again",
+    "normal": "inside limits again",
+}
+GATEWAY = {"online": "gateway online", "offline": "gateway offline", "stopped": "press says stopped"}
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """`tone` picks the mark in front: yellow diamond, white diamond, or none. `act` gets a blue square."""
+
+    tone: Tone
+    headline: str
+    detail: str = ""
+    act: str = ""
+
+
+def sentence(lane: Lane, now: datetime, *, local: Local, provisional_shots: int) -> Sentence:
+    """What to read off one lane.
+
+    Parameters
+    ----------
+    lane : Lane
+    now : datetime
+        Service time.
+    local : callable
+        Turns a stored time into the shop's zone.
+    provisional_shots : int
+        Steady shots from which limits stand.
+    """
+    act = hold_words(lane.hold)
+    if lane.alarm is not None:
+        # The first thing that moved is for five meters; what else moved is for somebody who stands closer.
+        headline, *others = lane.alarm.headline.split("; ")
+        return Sentence("signal", headline, _alarm_detail(lane, lane.alarm, others, now, local), act)
+    if lane.activity == "silent":
+        return Sentence(
+            "silent", f"silent for {span(now - _since(lane, now))}", _silent(lane, now, local), act
+        )
+    if lane.activity == "idle":
+        return Sentence("calm", _idle(lane, now, local), "", act)
+    return _running(lane, now, provisional_shots, act)
+
+
+def _running(lane: Lane, now: datetime, provisional_shots: int, act: str) -> Sentence:
+    last = lane.last
+    if last is None:
+        return Sentence("calm", "waiting for the first shot", "", act)
+    number = "" if last.counter is None else f"shot {last.counter:,}"
+    if last.phase != "charted":
+        steady = lane.steady_shots or 0
+        headline = f"starting, {number}" if number else "starting"
+        return Sentence("calm", headline, f"{steady} steady shots · limits from {provisional_shots}", act)
+    cycle = "" if last.cycle_time_s is None else f"{last.cycle_time_s:.1f} s"
+    parts = [number, cycle, f"{span(now - last.ended_at)} ago"]
+    if lane.provisional:
+        parts.append("provisional limits")
+    return Sentence("calm", "steady", joined(parts), act)
+
+
+def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: datetime, local: Local) -> str:
+    parts = []
+    if lane.activity == "silent":
+        parts.append(f"silent for {span(now - _since(lane, now))}")
+    parts.append(_since_shot(alarm, now, local))
+    if alarm.cause:
+        parts.append(f"often {alarm.cause[:1].lower()}{alarm.cause[1:]}")
+    parts += others
+    parts.append(STATES.get(alarm.state.removeprefix("active_"), ""))
+    if lane.alarms_open > 1:
+        parts.append(f"{lane.alarms_open - 1} more")
+    return joined(parts)
+
+
+def _since_shot(alarm: AlarmFacts, now: datetime, local: Local) -> str:
+    if alarm.change_at is None:
+        return f"since {clock_time(alarm.opened_at, now, local)}"
+    at = clock_time(alarm.change_at, now, local)
+    return f"since {at}" if alarm.change_counter is None else f"since shot {alarm.change_counter:,} ({at})"
+
+
+def _since(lane: Lane, now: datetime) -> datetime:
+    return lane.quiet_since or now
+
+
+def _silent(lane: Lane, now: datetime, local: Local) -> str:
+    parts = []
+    if lane.last is not None:
+        number = "" if lane.last.counter is None else f" {lane.last.counter:,}"
+        parts.append(f"last shot{number} at {clock_time(lane.last.ended_at, now, local)}")
+    parts.append(GATEWAY.get(lane.state or "", ""))
+    return joined(parts)
+
+
+def _idle(lane: Lane, now: datetime, local: Local) -> str:
+    if lane.quiet_since is None:
+        return "no run yet"
+    return f"idle since {clock_time(lane.quiet_since, now, local)}"
+
+
+def hold_words(hold: Held) -> str:
+    """``Hold trays 41 to 44, 43 discs``; empty when nothing is on hold."""
+    if not hold.discs:
+        return ""
+    discs = f"{hold.discs:,} disc" + ("s" if hold.discs != 1 else "")
+    return f"Hold {tray_words(hold.trays)}, {discs}" if hold.trays else f"Hold {discs}"
+
+
+def run_words(lane: Lane) -> tuple[str, str]:
+    """Two small lines under the press's name: what it makes, and from what."""
+    run = lane.run
+    if run is None or run.closed_at is not None:
+        return "no run", ""
+    blend = f"blend {run.blend}" if run.blend and not run.blend.lower().startswith("blend") else run.blend
+    return joined([run.name, run.mold or ""]), joined([blend or "", f"lot {run.lot}" if run.lot else ""])
+
+
+def counts(floor: Floor) -> str:
+    """The line beside the title: what the whole floor asks for."""
+    alarms = sum(lane.alarms_open for lane in floor.lanes)
+    silent = sum(lane.activity == "silent" for lane in floor.lanes)
+    discs = sum(lane.hold.discs for lane in floor.lanes)
+    parts = [
+        f"{alarms} need{'s' if alarms == 1 else ''} a look" if alarms else "nothing needs a look",
+        f"{silent} silent" if silent else "",
+        f"{discs:,} disc{'s' if discs != 1 else ''} on hold" if discs else "",
+        f"{floor.gaugings_due:,} gauging{'s' if floor.gaugings_due != 1 else ''} due"
+        if floor.gaugings_due
+        else "",
+    ]
+    return joined(parts)
+
+
+def stale_words(floor: Floor, local: Local) -> str:
+    """What to say when the collector has stopped; empty while it lives."""
+    if floor.collector_silent_for is None:
+        return ""
+    if floor.collector_seen_at is None:
+        return "The collector has not run yet: no shot can arrive."
+    seen = clock_time(floor.collector_seen_at, floor.now, local)
+    return f"The collector has stopped: nothing here is newer than {seen}."
+
+
+def clock_time(moment: datetime, now: datetime, local: Local) -> str:
+    """Hour and minute in the shop, with the day when it was not today."""
+    there, here = local(moment), local(now)
+    return there.strftime("%H:%M") if there.date() == here.date() else there.strftime("%a %H:%M")
+
+
+def span(length: timedelta) -> str:
+    """A length of time in one unit that reads well: ``22 s``, ``34 min``, ``5 h``, ``3 days``."""
+    seconds = max(length.total_seconds(), 0.0)
+    for limit, unit, size in ((90, "s", 1), (90 * 60, "min", 60), (36 * 3600, "h", 3600)):
+        if seconds < limit:
+            return f"{seconds / size:.0f} {unit}"
+    return f"{seconds / 86400:.0f} days"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """The parts that say something, with a middle dot between."""
+    return " · ".join(part for part in parts if part)

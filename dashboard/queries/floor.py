@@ -1,0 +1,313 @@
+"""What the floor screen shows: the last two hours of every press, and what needs a person.
+
+Every statement reads an index over a stretch of time or a handful of rows, so the cost follows the
+shots on the screen, not the shots in the store.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, Literal
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Row
+
+from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
+from collector.store.types import to_micros
+from dashboard.queries.hold_extent import Held, held
+
+WINDOW = timedelta(hours=2)
+COLLECTOR = "collector"
+COLLECTOR_SILENT_AFTER = timedelta(seconds=15)
+
+Activity = Literal["running", "silent", "idle"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One shot as the lane draws it; `at` is microseconds since 1970, `share` None without limits."""
+
+    id: int
+    at: int
+    phase: str
+    share: float | None
+    signaled: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunFacts:
+    """The newest run of a press."""
+
+    id: int
+    name: str
+    mold: str | None
+    blend: str | None
+    lot: str | None
+    opened_at: datetime
+    closed_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastShot:
+    """The newest shot of a press, whenever it was."""
+
+    counter: int | None
+    ended_at: datetime
+    phase: str
+    share: float | None
+    run_id: int | None
+    cycle_time_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmFacts:
+    """The alarm a lane speaks of, with the shot where its change began."""
+
+    id: int
+    kind: str
+    state: str
+    headline: str
+    opened_at: datetime
+    cause: str | None
+    change_counter: int | None
+    change_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lane:
+    """All facts of one press on the floor screen."""
+
+    press_id: int
+    name: str
+    state: str | None
+    activity: Activity
+    quiet_since: datetime | None
+    usual_cycle_s: float | None
+    run: RunFacts | None
+    last: LastShot | None
+    marks: tuple[Mark, ...]
+    steady_shots: int | None = None
+    provisional: bool = False
+    alarm: AlarmFacts | None = None
+    alarms_open: int = 0
+    hold: Held = field(default_factory=Held)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """The whole screen at one moment of the service clock."""
+
+    now: datetime
+    lanes: tuple[Lane, ...]
+    gaugings_due: int
+    collector_seen_at: datetime | None  # service time of its last sign of life
+    collector_silent_for: timedelta | None  # wall time, None while it lives
+
+    @property
+    def start(self) -> datetime:
+        """Left edge of the time axis."""
+        return self.now - WINDOW
+
+
+def read_floor(
+    conn: Connection,
+    *,
+    site: str,
+    now: datetime,
+    wall: datetime,
+    stop_cycles: float = 5.0,
+    gaugings_due: int = 0,
+) -> Floor:
+    """Read the floor of one site.
+
+    Parameters
+    ----------
+    conn : Connection
+    site : str
+        Presses of this site, by name.
+    now, wall : datetime
+        Service and wall time, aware.
+    stop_cycles : float
+        A pause of this many usual cycles counts as silence.
+    gaugings_due : int
+        Counted by the caller, since it changes by the hour and not by the shot.
+
+    Returns
+    -------
+    Floor
+    """
+    rows = conn.execute(sa.select(presses).where(presses.c.site == site)).all()
+    by_press = _marks(conn, [row.id for row in rows], now)
+    lanes = tuple(_lane(conn, row, by_press.get(row.id, ()), now, stop_cycles) for row in rows)
+    seen, silent_for = _collector(conn, wall)
+    return Floor(
+        now=now,
+        lanes=tuple(sorted(lanes, key=lambda lane: _natural(lane.name))),
+        gaugings_due=gaugings_due,
+        collector_seen_at=seen,
+        collector_silent_for=silent_for,
+    )
+
+
+def _natural(name: str) -> list[tuple[int, int, str]]:
+    """Sort key in which P2 comes before P10."""
+    parts = re.split(r"(\d+)", name)
+    return [(0, int(part), "") if part.isdigit() else (1, 0, part) for part in parts]
+
+
+def _marks(conn: Connection, press_ids: Sequence[int], now: datetime) -> dict[int, tuple[Mark, ...]]:
+    """Shots of the window by press, oldest first. Times stay integers: thousands of them every second."""
+    at = sa.type_coerce(shots.c.ended_at, sa.BigInteger)
+    columns = (shots.c.press_id, shots.c.id, at, shots.c.phase, shots.c.share, shots.c.signaled)
+    found: dict[int, tuple[Mark, ...]] = {}
+    for press_id in press_ids:
+        rows = conn.execute(
+            sa.select(*columns)
+            .where(shots.c.press_id == press_id, at >= to_micros(now - WINDOW), at <= to_micros(now))
+            .order_by(at)
+        )
+        found[press_id] = tuple(Mark(*row[1:]) for row in rows)
+    return found
+
+
+def _lane(
+    conn: Connection, press: Row[Any], marks: tuple[Mark, ...], now: datetime, stop_cycles: float
+) -> Lane:
+    run = _newest_run(conn, press.id)
+    last = _last_shot(conn, press.id)
+    activity, quiet_since = _activity(press, run, last, now, stop_cycles)
+    open_alarms = _open_alarms(conn, press.id)
+    return Lane(
+        press_id=press.id,
+        name=press.name,
+        state=press.state,
+        activity=activity,
+        quiet_since=quiet_since,
+        usual_cycle_s=press.usual_cycle_s,
+        run=run,
+        last=last,
+        marks=marks,
+        steady_shots=_steady_shots(conn, last),
+        provisional=_provisional(conn, press.id, last),
+        alarm=_alarm_facts(conn, open_alarms[0]) if open_alarms else None,
+        alarms_open=len(open_alarms),
+        hold=held(conn, press.id),
+    )
+
+
+def _newest_run(conn: Connection, press_id: int) -> RunFacts | None:
+    row = conn.execute(
+        sa.select(
+            runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.opened_at, runs.c.closed_at
+        )
+        .where(runs.c.press_id == press_id)
+        .order_by(runs.c.opened_at.desc(), runs.c.id.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else RunFacts(**row._mapping)
+
+
+def _last_shot(conn: Connection, press_id: int) -> LastShot | None:
+    row = conn.execute(
+        sa.select(
+            shots.c.counter,
+            shots.c.ended_at,
+            shots.c.phase,
+            shots.c.share,
+            shots.c.run_id,
+            shots.c.characteristics,
+        )
+        .where(shots.c.press_id == press_id)
+        .order_by(shots.c.ended_at.desc())
+        .limit(1)
+    ).first()
+    if row is None:
+        return None
+    return LastShot(
+        counter=row.counter,
+        ended_at=row.ended_at,
+        phase=row.phase,
+        share=row.share,
+        run_id=row.run_id,
+        cycle_time_s=row.characteristics.get("cycle_time"),
+    )
+
+
+def _activity(
+    press: Row[Any], run: RunFacts | None, last: LastShot | None, now: datetime, stop_cycles: float
+) -> tuple[Activity, datetime | None]:
+    """Idle without an open run; silent when shots stay away for longer than a stop."""
+    last_at = last.ended_at if last else None
+    if run is not None and run.closed_at is not None:
+        return "idle", run.closed_at
+    if run is None and last is None:
+        return "idle", None
+    since = last_at if last_at is not None else run.opened_at if run is not None else now
+    patience = timedelta(seconds=max(stop_cycles * (press.usual_cycle_s or 60.0), 60.0))
+    return ("silent", since) if now - since > patience else ("running", None)
+
+
+def _steady_shots(conn: Connection, last: LastShot | None) -> int | None:
+    """Steady shots gathered towards limits; None once the run has them (then a run may be long)."""
+    if last is None or last.run_id is None or last.phase == "charted":
+        return None
+    return conn.execute(
+        sa.select(sa.func.count())
+        .select_from(shots)
+        .where(shots.c.run_id == last.run_id, shots.c.phase == "baseline")
+    ).scalar_one()
+
+
+def _provisional(conn: Connection, press_id: int, last: LastShot | None) -> bool:
+    """Whether the newest run is judged by limits that nobody has approved yet."""
+    if last is None or last.run_id is None:
+        return False
+    row = conn.execute(
+        sa.select(limits.c.id)
+        .where(
+            limits.c.press_id == press_id,
+            limits.c.run_id == last.run_id,
+            limits.c.retired_at.is_(None),
+            limits.c.standing == "provisional",
+        )
+        .limit(1)
+    ).first()
+    return row is not None
+
+
+def _open_alarms(conn: Connection, press_id: int) -> Sequence[Row[Any]]:
+    """Alarms that need a person, what is happening now first, then the newest."""
+    return conn.execute(
+        sa.select(alarms)
+        .where(alarms.c.press_id == press_id, alarms.c.closed_at.is_(None), alarms.c.kind != "silence")
+        .order_by(alarms.c.state.startswith("active").desc(), alarms.c.opened_at.desc())
+    ).all()
+
+
+def _alarm_facts(conn: Connection, alarm: Row[Any]) -> AlarmFacts:
+    first_id = alarm.change_shot_id or alarm.first_shot_id
+    change = conn.execute(sa.select(shots.c.counter, shots.c.ended_at).where(shots.c.id == first_id)).first()
+    return AlarmFacts(
+        id=alarm.id,
+        kind=alarm.kind,
+        state=alarm.state,
+        headline=alarm.headline,
+        opened_at=alarm.opened_at,
+        cause=alarm.causes[0]["cause"] if alarm.causes else None,
+        change_counter=change.counter if change else None,
+        change_at=change.ended_at if change else None,
+    )
+
+
+def _collector(conn: Connection, wall: datetime) -> tuple[datetime | None, timedelta | None]:
+    """When the collector was last seen, and for how long it has been quiet if that is too long."""
+    row = conn.execute(
+        sa.select(heartbeats.c.at, heartbeats.c.wall_at).where(heartbeats.c.name == COLLECTOR)
+    ).first()
+    if row is None:
+        return None, timedelta.max
+    quiet = wall - row.wall_at
+    return row.at, quiet if quiet > COLLECTOR_SILENT_AFTER else None
