@@ -1,0 +1,73 @@
+"""One alarm on the alarms page: what moved, since when, what it is often seen with, what happened so far."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.blocks.alarm_words import event_row, moved_row, shape, since_words, state_words, step_row
+from dashboard.queries.alarms import Detail
+from dashboard.queries.database import local
+
+
+def head(found: Detail) -> None:
+    """What moved, on which press, and where the alarm stands."""
+    alarm = found.alarm
+    st.subheader(f"{found.press}: {alarm.headline}")
+    color = "gray" if alarm.closed_at else "yellow" if shape(alarm) == "◆" else "blue"
+    with st.container(horizontal=True):
+        st.badge(f"{shape(alarm)} {state_words(alarm)}".strip(), color=color)  # type: ignore[arg-type]
+        for words in (found.mold, found.run and f"run {found.run}", f"alarm {alarm.id}"):
+            if words:
+                st.badge(words, color="gray")
+    st.write(since_words(found, local))
+
+
+def moved(found: Detail) -> None:
+    """Every characteristic of the alarm, before and now."""
+    _table("What moved", [moved_row(item) for item in found.moved], "Nothing is written down.")
+
+
+def before(found: Detail) -> None:
+    """What else happened on the press in the half hour before."""
+    rows = [event_row(event, local) for event in found.events]
+    _table("Events in the half hour before", rows, "No setpoint, lot, stop or state change.")
+
+
+def causes(found: Detail) -> None:
+    """Causes that this pattern is often seen with, each with its checks and cautions."""
+    st.markdown("**Often seen with**")
+    entries = found.alarm.causes or []
+    if not entries:
+        st.write("No cause in the fault table fits; start with the data, then with what was changed.")
+    st.caption("First: are the values right, and did anyone change anything? The pattern names no culprit.")
+    for number, entry in enumerate(entries):
+        with st.expander(entry["cause"], expanded=number == 0):
+            _cause(entry)
+
+
+def steps(found: Detail) -> None:
+    """What people and the service did about it."""
+    _table("Steps so far", [step_row(step, local) for step in found.steps], "None.")
+
+
+def _cause(entry: Mapping[str, Any]) -> None:
+    if reason := entry.get("reason"):
+        st.write(reason)
+    for who, key in (("Operator", "checks"), ("Technician", "technician_checks")):
+        checks = entry.get(key) or []
+        if checks:
+            st.markdown(f"{who}:\n\n" + "\n".join(f"{n}. {check}" for n, check in enumerate(checks, start=1)))
+    for caution in entry.get("cautions", ()):
+        st.caption(caution)
+
+
+def _table(title: str, rows: list[dict[str, str]], otherwise: str) -> None:
+    st.markdown(f"**{title}**")
+    if not rows:
+        st.write(otherwise)
+        return
+    st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt=title)

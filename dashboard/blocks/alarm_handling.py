@@ -1,0 +1,67 @@
+"""What a person does about an alarm: acknowledge it, close it with a cause."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from collector.actions import alarms as act
+from collector.alarms import lifecycle
+from collector.alarms.lifecycle import Stage
+from dashboard.blocks.acting import carry_out
+from dashboard.blocks.alarm_words import ACT
+from dashboard.queries import database
+from dashboard.queries.alarms import Detail
+
+WHO = "alarms_who"
+ANOTHER = "Another cause, in the note"
+
+
+def handle(found: Detail) -> None:
+    """The forms that this alarm permits now."""
+    alarm = found.alarm
+    stage = Stage(alarm.state, occurred=True, closed=alarm.closed_at is not None)
+    if lifecycle.may(stage, "acknowledge"):
+        _acknowledge(found)
+    if lifecycle.may(stage, "close"):
+        _close(found, active=stage.active)
+
+
+def _who() -> str:
+    people = database.settings().people
+    return str(st.selectbox("Who", people, key=WHO, persist_state="session"))
+
+
+def _acknowledge(found: Detail) -> None:
+    with st.form(f"alarms_acknowledge_{found.alarm.id}"):
+        st.markdown(f"**:blue[{ACT}] Take it in hand**")
+        who = _who()
+        note = st.text_input("Note", key=f"alarms_ack_note_{found.alarm.id}", placeholder="what you see")
+        if st.form_submit_button("Acknowledge", type="primary", key=f"alarms_ack_{found.alarm.id}"):
+            carry_out(
+                f"Alarm {found.alarm.id}: {who} has it.",
+                act.acknowledge, found.alarm.id, who=who, note=note.strip() or None,
+            )  # fmt: skip
+
+
+def _close(found: Detail, *, active: bool) -> None:
+    alarm = found.alarm
+    named = [entry["cause"] for entry in alarm.causes or []]
+    with st.form(f"alarms_close_{alarm.id}"):
+        st.markdown(f"**:blue[{ACT}] Close it with a cause**")
+        who = _who()
+        options = [act.UNKNOWN_CAUSE, *named, ANOTHER]
+        chosen = st.selectbox(
+            "Cause", options, index=None, key=f"alarms_cause_{alarm.id}",
+            placeholder="what it was; unknown after checks is an answer",
+        )  # fmt: skip
+        note = st.text_input("What was found and done", key=f"alarms_close_note_{alarm.id}")
+        restart = st.checkbox(
+            "Let the charts of this press start anew", value=True, key=f"alarms_restart_{alarm.id}",
+            disabled=active, help="Needed while the alarm is active: old values would signal again.",
+        )  # fmt: skip
+        if st.form_submit_button("Close", type="primary", key=f"alarms_close_button_{alarm.id}"):
+            cause = note.strip() if chosen == ANOTHER else chosen or ""
+            carry_out(
+                f"Alarm {alarm.id} is closed: {cause}.",
+                act.close, alarm.id, who=who, cause=cause, note=note.strip() or None, restart_charts=restart,
+            )  # fmt: skip

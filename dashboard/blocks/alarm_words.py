@@ -1,0 +1,137 @@
+"""The words and shapes of the alarms page. A diamond is a signal, a square asks a person to act."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from collector.alarms.headline import amount
+from collector.alarms.model import Moved
+from collector.contract import quantities
+from collector.store.alarms import AlarmRow, StepRow
+from collector.store.holds import extent_words
+from dashboard.queries.alarms import Detail, EventLine, Held, ShotPlace
+
+SIGNAL, ACT = "◆", "■"  # a diamond and a square
+
+Local = Callable[[datetime], datetime]
+
+_STEP_WORDS = {
+    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "Came back to normal",
+    "reoccur": "Alarm again", "close": "Closed",
+}  # fmt: skip
+_EVENT_WORDS = {
+    "run": "Run", "lot": "Material lot", "setpoint": "Setpoint", "stop": "Stop", "state": "Press state",
+    "gap": "Missing shots", "epoch": "Counter began anew", "chart_restart": "Charts began anew",
+}  # fmt: skip
+
+
+def state_words(alarm: AlarmRow) -> str:
+    """Where an alarm stands, for people."""
+    if alarm.closed_at is not None:
+        return f"closed: {alarm.cause}"
+    who = alarm.acknowledged_by
+    return {
+        "active_unacknowledged": "active, nobody has it yet",
+        "active_acknowledged": f"active, {who} has it",
+        "returned_unacknowledged": "back to normal, nobody looked yet",
+        "normal": f"back to normal, {who} had it, needs a cause",
+    }.get(alarm.state, alarm.state.replace("_", " "))
+
+
+def shape(alarm: AlarmRow) -> str:
+    """A diamond while the signal is there, a square when only a person is missing, nothing once closed."""
+    if alarm.closed_at is not None:
+        return ""
+    return SIGNAL if alarm.state.startswith("active") else ACT
+
+
+def line(press: str, alarm: AlarmRow) -> str:
+    """An alarm in the list."""
+    return f"{shape(alarm)} **{press}** {alarm.headline}".strip()
+
+
+def line_below(alarm: AlarmRow, local: Local) -> str:
+    """What stands below it."""
+    return f"{local(alarm.opened_at):%a %H:%M}, {state_words(alarm)}"
+
+
+def since_words(found: Detail, local: Local) -> str:
+    """Since which shot and time, with the shots between which it began."""
+    if found.began is None:
+        return "It is not known when it began."
+    words = f"Since {place(found.began, local)}"
+    if found.earliest is None or found.latest is None or found.earliest == found.latest:
+        return f"{words}."
+    between = f"{place(found.earliest, local)} and {place(found.latest, local)}"
+    return f"{words}; it began between {between} (90 % confidence)."
+
+
+def place(shot: ShotPlace, local: Local) -> str:
+    """A shot with its clock time."""
+    clock = f"{local(shot.ended_at):%a %H:%M}"
+    return clock if shot.counter is None else f"shot {shot.counter:,} ({clock})"
+
+
+def moved_row(item: Moved) -> dict[str, str]:
+    """One characteristic as a row: its usual level, the level now, and the way between."""
+    return {
+        "Characteristic": quantities.label(item.key),
+        "Before": _level(item, item.before),
+        "Now": _level(item, item.after),
+        "Change": _change(item),
+        "Seen in": f"{item.shots:,} shot{'' if item.shots == 1 else 's'}",
+    }
+
+
+def _level(item: Moved, value: float | None) -> str:
+    return "not known" if value is None else quantities.format_value(item.key, value, item.unit)
+
+
+def _change(item: Moved) -> str:
+    if item.before is None or item.after is None:
+        return "not known"
+    shift = item.after - item.before
+    sign = "+" if shift > 0 else "\N{MINUS SIGN}"
+    return sign + amount(item.key, abs(shift), item.unit)
+
+
+def event_row(event: EventLine, local: Local) -> dict[str, str]:
+    """One event as a row."""
+    what = _EVENT_WORDS.get(event.kind, event.kind.replace("_", " ").capitalize())
+    subject = what if event.key is None else f"{what}: {quantities.label(event.key).lower()}"
+    return {"Time": f"{local(event.at):%a %H:%M}", "What": subject, "From and to": _from_to(event)}
+
+
+def _from_to(event: EventLine) -> str:
+    parts = [_value(event.key, value) for value in (event.old, event.new) if value is not None]
+    return ", ".join(filter(None, (" to ".join(parts), event.note)))
+
+
+def _value(key: str | None, value: Any) -> str:
+    if key is not None and isinstance(value, int | float):
+        return quantities.format_value(key, float(value))
+    return str(value).replace("_", " ")
+
+
+def step_row(step: StepRow, local: Local) -> dict[str, str]:
+    """One step of the alarm as a row."""
+    return {
+        "Time": f"{local(step.at):%a %H:%M}",
+        "Step": _STEP_WORDS.get(step.event, step.event),
+        "Who": step.who,
+        "Note": step.note or "",
+    }
+
+
+def hold_words(held: Held) -> str:
+    """What is set aside, and what became of it."""
+    shots = ""
+    if held.extent.first_counter is not None and held.extent.last_counter is not None:
+        shots = f" (shots {held.extent.first_counter:,} to {held.extent.last_counter:,})"
+    words = f"{extent_words(held.extent)}{shots}"
+    if held.hold.state == "open":
+        growing = ", growing with every shot" if held.hold.to_shot_id is None else ""
+        return f"Set aside {words}{growing}."
+    return f"{words[:1].upper()}{words[1:]}: {held.hold.state} by {held.hold.closed_by}, {held.hold.note}."

@@ -1,0 +1,200 @@
+"""What the alarms page shows: which alarms need a person, and everything about one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.alarms.model import Moved
+from collector.store import alarms as alarm_store
+from collector.store import holds as hold_store
+from collector.store.alarms import AlarmRow, StepRow
+from collector.store.holds import Extent, HoldRow
+from collector.store.tables import alarms, events, presses, runs, shots
+
+LATELY = 20
+BEFORE = timedelta(minutes=30)
+NOT_TOLD = ("tray", "limits", "startup")  # they happen all the time, or follow from another event
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmLine:
+    """An alarm in the list."""
+
+    press: str
+    alarm: AlarmRow
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Alarms that need a person, those closed lately, and presses without any."""
+
+    needed: tuple[AlarmLine, ...]
+    closed: tuple[AlarmLine, ...]
+    steady: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotPlace:
+    """A shot as people find it: its counter and its time."""
+
+    counter: int | None
+    ended_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class EventLine:
+    """Something that happened on the press beside shots."""
+
+    at: datetime
+    kind: str
+    key: str | None
+    old: Any
+    new: Any
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A hold with what lies inside it."""
+
+    hold: HoldRow
+    extent: Extent
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """Everything about one alarm."""
+
+    press: str
+    alarm: AlarmRow
+    run: str | None
+    mold: str | None
+    began: ShotPlace | None
+    earliest: ShotPlace | None
+    latest: ShotPlace | None
+    moved: tuple[Moved, ...]
+    events: tuple[EventLine, ...]
+    holds: tuple[Held, ...]
+    steps: tuple[StepRow, ...]
+
+
+def listing(conn: sa.Connection) -> Listing:
+    """The lists of the page; what asks most for a person comes first."""
+    names = _press_names(conn)
+    needed = _lines(sorted(alarm_store.unclosed(conn), key=_urgency), names)
+    closed = _lines(alarm_store.closed(conn, last=LATELY), names)
+    busy = {line.press for line in needed}
+    return Listing(needed, closed, tuple(sorted(set(names.values()) - busy)))
+
+
+def fingerprint(conn: sa.Connection) -> tuple[int, datetime | None]:
+    """Changes whenever an alarm is new or takes a step."""
+    row = conn.execute(sa.select(sa.func.count(), sa.func.max(alarms.c.changed_at)).select_from(alarms)).one()
+    return int(row[0]), row[1]
+
+
+def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
+    """One alarm with its shots, events, holds and steps; None when there is no such alarm."""
+    alarm = alarm_store.get(conn, alarm_id)
+    if alarm is None:
+        return None
+    places = _places(conn, alarm)
+    run = conn.execute(sa.select(runs.c.name, runs.c.mold).where(runs.c.id == alarm.run_id)).first()
+    earliest = places.get(alarm.change_low_shot_id)
+    first = places.get(alarm.first_shot_id)
+    return Detail(
+        press=_press_names(conn)[alarm.press_id],
+        alarm=alarm,
+        run=None if run is None else run.name,
+        mold=None if run is None else run.mold,
+        began=places.get(alarm.change_shot_id),
+        earliest=earliest,
+        latest=places.get(alarm.change_high_shot_id),
+        moved=tuple(Moved.from_json(item) for item in alarm.characteristics),
+        events=_events(conn, alarm.press_id, earliest or first, first),
+        holds=tuple(_held(conn, hold) for hold in hold_store.of_alarm(conn, alarm_id)),
+        steps=tuple(alarm_store.steps(conn, alarm_id)),
+    )
+
+
+def _urgency(alarm: AlarmRow) -> tuple[int, float]:
+    return _ORDER.get(alarm.state, len(_ORDER)), -alarm.changed_at.timestamp()
+
+
+_ORDER = {
+    state: place
+    for place, state in enumerate(
+        ("active_unacknowledged", "returned_unacknowledged", "active_acknowledged", "normal")
+    )
+}
+
+
+def _lines(rows: Iterable[AlarmRow], names: dict[int, str]) -> tuple[AlarmLine, ...]:
+    return tuple(AlarmLine(names[row.press_id], row) for row in rows)
+
+
+def _press_names(conn: sa.Connection) -> dict[int, str]:
+    return {row.id: row.name for row in conn.execute(sa.select(presses.c.id, presses.c.name))}
+
+
+def _places(conn: sa.Connection, alarm: AlarmRow) -> dict[int | None, ShotPlace]:
+    wanted = (alarm.change_shot_id, alarm.change_low_shot_id, alarm.change_high_shot_id, alarm.first_shot_id)
+    query = sa.select(shots.c.id, shots.c.counter, shots.c.ended_at)
+    rows = conn.execute(query.where(shots.c.id.in_([shot for shot in wanted if shot is not None])))
+    return {row.id: ShotPlace(row.counter, row.ended_at) for row in rows}
+
+
+def _events(
+    conn: sa.Connection, press_id: int, since: ShotPlace | None, until: ShotPlace | None
+) -> tuple[EventLine, ...]:
+    """Events from half an hour before the change may have begun until the first signal."""
+    if since is None or until is None:
+        return ()
+    query = sa.select(
+        events.c.at, events.c.kind, events.c.key, events.c.old, events.c.new, events.c.note
+    ).where(
+        events.c.press_id == press_id,
+        events.c.at >= since.ended_at - BEFORE,
+        events.c.at <= until.ended_at,
+        events.c.kind.not_in(NOT_TOLD),
+    )
+    return tuple(EventLine(**row) for row in conn.execute(query.order_by(events.c.at)).mappings())
+
+
+def _held(conn: sa.Connection, hold: HoldRow) -> Held:
+    extent = hold_store.extent(
+        conn, press_id=hold.press_id, from_shot_id=hold.from_shot_id, to_shot_id=hold.to_shot_id
+    )
+    return Held(hold, extent)
+
+
+def all_open_holds(conn: sa.Connection) -> list[tuple[str, Held]]:
+    """Every hold that waits for a decision, with its press, oldest first."""
+    names = _press_names(conn)
+    return [(names[hold.press_id], _held(conn, hold)) for hold in hold_store.open_holds(conn)]
+
+
+def press_names(conn: sa.Connection) -> list[str]:
+    """Presses there are."""
+    return sorted(_press_names(conn).values())
+
+
+def shot_of(conn: sa.Connection, press: str, counter: int) -> int | None:
+    """The newest shot of a press with this counter; None when it has none."""
+    query = (
+        sa.select(sa.func.max(shots.c.id))
+        .join(presses, presses.c.id == shots.c.press_id)
+        .where(presses.c.name == press, shots.c.counter == counter)
+    )
+    found = conn.execute(query).scalar()
+    return None if found is None else int(found)
+
+
+def open_holds(found: Sequence[Held]) -> list[Held]:
+    """Those that nobody has released or scrapped."""
+    return [each for each in found if each.hold.state == hold_store.OPEN]

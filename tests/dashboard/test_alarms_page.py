@@ -1,0 +1,254 @@
+"""The alarms page: what it says, and what a person can do on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+import sqlalchemy as sa
+from streamlit.testing.v1 import AppTest
+
+from collector.actions import alarms as act
+from collector.store import database, events
+from dashboard.blocks.alarm_words import event_row, line, moved_row
+from dashboard.queries import alarms as queries
+from dashboard.queries.alarms import EventLine
+from tests.collector.alarms.floor import START, Floor
+from tests.collector.alarms.test_headline import moved
+
+PAGE = "../../dashboard/app_pages/alarms.py"
+
+
+def page() -> AppTest:
+    return AppTest.from_file(PAGE, default_timeout=30)
+
+
+def opened() -> AppTest:
+    at = page().run()
+    assert not at.exception
+    return at
+
+
+def text(at: AppTest) -> str:
+    """Everything that can be read on the page."""
+    parts = [*at.title, *at.subheader, *at.markdown, *at.caption, *at.info, *at.warning]
+    return "\n".join(str(part.value) for part in parts)
+
+
+@pytest.fixture
+def floor(store: sa.Engine) -> Floor:
+    """A press whose mold core warmed up: one active alarm with a growing hold."""
+    floor = Floor(store, "P2")
+    floor.make(floor.steady(120))
+    floor.make(floor.steady(40, 2, mold_core_temperature=1.2 * (1 - np.exp(-np.arange(1, 41) / 25))))
+    return floor
+
+
+def test_a_floor_without_alarms_says_leave_alone(store: sa.Engine) -> None:
+    Floor(store, "P1").make(Floor(store, "P9").steady(30))
+    at = opened()
+    assert "Inside normal variation: leave alone" in text(at)
+    assert "Inside normal variation, leave alone: P1, P9." in text(at)
+
+
+def test_an_alarm_says_what_since_when_and_what_is_on_hold(floor: Floor) -> None:
+    at = opened()
+    said = text(at)
+    assert at.subheader[0].value.startswith("P2: Mold core ")
+    assert "°C warmer" in said
+    assert "Since shot 1,1" in said
+    assert "90 % confidence" in said
+    assert "Set aside trays 4" in said
+    assert "growing with every shot" in said
+    assert "◆ active, nobody has it yet" in said
+
+
+def test_levels_before_and_now_have_units(floor: Floor) -> None:
+    table = opened().table[0].value
+    assert list(table["Characteristic"]) == ["Mold core temperature"]
+    assert table["Before"][0] == "31.40 °C"
+    assert table["Now"][0].endswith(" °C")
+    assert table["Change"][0].startswith("+")
+
+
+def test_causes_come_with_checks_and_cautions(floor: Floor) -> None:
+    said = text(opened())
+    assert "Often seen with" in said
+    assert "Read the flow indicators of both mold halves." in said
+    assert "This is guidance only" in said
+
+
+def test_events_in_the_half_hour_before_are_listed(floor: Floor) -> None:
+    began = START + timedelta(minutes=120)
+    with database.write(floor.engine) as conn:
+        rows = [
+            events.row(
+                floor.press.id, "lot", at=began - timedelta(minutes=10), source="t", old="7689", new="7731"
+            ),
+            events.row(floor.press.id, "stop", at=began - timedelta(hours=1, minutes=50), source="t"),
+        ]
+        events.insert(conn, rows)
+    table = next(one.value for one in opened().table if "From and to" in one.value)
+    assert list(table["What"]) == ["Material lot"]
+    assert list(table["From and to"]) == ["7689 to 7731"]
+
+
+def test_acknowledge_then_close_with_a_cause(floor: Floor) -> None:
+    number = floor.alarm().id
+    at = opened()
+    at.selectbox(key="alarms_who").select("operator 2")
+    at.text_input(key=f"alarms_ack_note_{number}").input("flow is low")
+    at.button(key=f"alarms_ack_{number}").click().run()
+    assert not at.exception
+    assert f"Alarm {number}: operator 2 has it." in text(at)
+    assert floor.alarm().acknowledged_by == "operator 2"
+
+    at.selectbox(key=f"alarms_cause_{number}").select("Coolant line blocked or valve closed")
+    at.text_input(key=f"alarms_close_note_{number}").input("valve opened")
+    at.button(key=f"alarms_close_button_{number}").click().run()
+    assert not at.exception
+    assert floor.alarms() == []
+    assert "Inside normal variation: leave alone" in text(at)
+    (row,) = floor.rows("alarms")
+    assert (row["cause"], row["note"]) == ("Coolant line blocked or valve closed", "valve opened")
+    assert len(floor.rows("chart_restarts")) == 1
+
+
+def test_closing_without_a_cause_is_refused_with_a_sentence(floor: Floor) -> None:
+    number = floor.alarm().id
+    act.acknowledge(floor.engine, number, who="operator 1", clock=floor.clock)
+    at = opened()
+    at.button(key=f"alarms_close_button_{number}").click().run()
+    assert "An alarm is closed with a cause" in text(at)
+    assert len(floor.alarms()) == 1
+
+
+def test_discs_stay_on_the_list_of_holds_after_their_alarm_is_closed(floor: Floor) -> None:
+    number = floor.alarm().id
+    act.acknowledge(floor.engine, number, who="operator 1", clock=floor.clock)
+    act.close(floor.engine, number, who="operator 1", clock=floor.clock, cause=act.UNKNOWN_CAUSE)
+    at = page().run()
+    at.segmented_control(key="alarms_which").set_value("On hold").run()
+    assert not at.exception
+    assert "P2: Mold core" in text(at)
+    assert "Set aside trays" in text(at)
+
+
+def test_discs_are_set_aside_by_hand(floor: Floor) -> None:
+    at = page().run()
+    at.segmented_control(key="alarms_which").set_value("On hold").run()
+    at.number_input(key="alarms_hand_from").set_value(1_010)
+    at.number_input(key="alarms_hand_to").set_value(1_019)
+    at.text_input(key="alarms_hand_reason").input("black specks")
+    at.button(key="alarms_hand_button").click().run()
+    assert not at.exception
+    hold = floor.rows("holds")[-1]
+    assert (hold["from_shot_id"], hold["to_shot_id"], hold["alarm_id"]) == (11, 20, None)
+    assert "10 discs" in text(at)
+
+
+def test_setting_aside_shots_that_nobody_made_is_refused(floor: Floor) -> None:
+    at = page().run()
+    at.segmented_control(key="alarms_which").set_value("On hold").run()
+    at.number_input(key="alarms_hand_from").set_value(7)
+    at.number_input(key="alarms_hand_to").set_value(9)
+    at.text_input(key="alarms_hand_reason").input("black specks")
+    at.button(key="alarms_hand_button").click().run()
+    assert "P2 has no shot 7" in text(at)
+    assert len(floor.rows("holds")) == 1
+
+
+@pytest.mark.parametrize(("button", "state"), [("release", "released"), ("scrap", "scrapped")])
+def test_a_hold_is_decided_with_a_reason(floor: Floor, button: str, state: str) -> None:
+    (hold,) = floor.rows("holds")
+    at = opened()
+    at.text_input(key=f"alarms_hold_reason_{hold['id']}").input("dome 2.1 mm on 5 discs")
+    at.button(key=f"alarms_{button}_{hold['id']}").click().run()
+    assert not at.exception
+    assert floor.rows("holds")[0]["state"] == state
+    assert "dome 2.1 mm on 5 discs" in text(at)
+
+
+def test_a_hold_without_a_reason_stays(floor: Floor) -> None:
+    (hold,) = floor.rows("holds")
+    at = opened()
+    at.button(key=f"alarms_release_{hold['id']}").click().run()
+    assert "Give the reason" in text(at)
+    assert floor.rows("holds")[0]["state"] == "open"
+
+
+def test_closed_alarms_can_be_read_again(floor: Floor) -> None:
+    number = floor.alarm().id
+    act.acknowledge(floor.engine, number, who="operator 1", clock=floor.clock)
+    act.close(floor.engine, number, who="operator 1", clock=floor.clock, cause=act.UNKNOWN_CAUSE)
+    at = page().run()
+    at.segmented_control(key="alarms_which").set_value("Closed lately").run()
+    assert not at.exception
+    assert "closed: unknown after checks" in text(at)
+    assert not [one for one in at.button if one.key and "alarms_close" in one.key]
+
+
+def test_what_asks_most_for_a_person_comes_first(six_presses: sa.Engine) -> None:
+    with database.read(six_presses) as conn:
+        found = queries.listing(conn)
+    assert [each.press for each in found.needed] == ["P2", "P3"]
+    assert found.steady == ("P1", "P4", "P5", "P6")
+    shown = [line(each.press, each.alarm) for each in found.needed]
+    assert shown[0].startswith("◆ **P2**")
+    assert shown[1].startswith("■ **P3**")
+
+
+def test_the_page_reads_every_alarm_of_a_mixed_floor(six_presses: sa.Engine) -> None:
+    at = opened()
+    for number in at.radio[0].options:
+        at.radio[0].set_value(at.radio[0].value).run()
+        assert number
+        assert not at.exception
+
+
+def test_the_fingerprint_changes_with_a_step(floor: Floor) -> None:
+    with database.read(floor.engine) as conn:
+        before = queries.fingerprint(conn)
+    floor.make(floor.steady(1, 9))
+    act.acknowledge(floor.engine, floor.alarm().id, who="operator 1", clock=floor.clock)
+    with database.read(floor.engine) as conn:
+        assert queries.fingerprint(conn) != before
+
+
+def _as_is(moment: datetime) -> datetime:
+    return moment
+
+
+@pytest.mark.parametrize(
+    ("event", "what", "from_to"),
+    [
+        (("setpoint", "cooling_time", 45.0, 36.0), "Setpoint: cooling time", "45.00 s to 36.00 s"),
+        (("state", None, "automatic", "stopped"), "Press state", "automatic to stopped"),
+        (("gap", None, None, 3), "Missing shots", "3"),
+    ],
+)
+def test_events_in_words(event: tuple[str, str | None, object, object], what: str, from_to: str) -> None:
+    kind, key, old, new = event
+    row = event_row(EventLine(START, kind, key, old, new, None), _as_is)
+    assert (row["What"], row["From and to"], row["Time"]) == (what, from_to, "Mon 06:00")
+
+
+def test_a_level_that_nobody_knows_is_said_so() -> None:
+    assert moved_row(moved("cushion", None, 4.2))["Change"] == "not known"
+    assert moved_row(moved("cushion", 6.1, 4.5))["Change"] == "\N{MINUS SIGN}1.6 mm"
+
+
+def test_local_time_is_used(
+    store: sa.Engine, monkeypatch: pytest.MonkeyPatch, seed: Callable[..., None]
+) -> None:
+    monkeypatch.setenv("EVENRUN_TIME_ZONE", "Asia/Tokyo")
+    seed(store, ("P2",))
+    with database.read(store) as conn:
+        opened_at = queries.listing(conn).needed[0].alarm.opened_at
+    assert f"{opened_at.astimezone(UTC) + timedelta(hours=9):%H:%M}" in text_of_radio(opened())
+
+
+def text_of_radio(at: AppTest) -> str:
+    return str(at.radio[0].proto.captions)
