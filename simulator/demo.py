@@ -137,8 +137,11 @@ def _prepare(places: Places, port: int) -> Settings:
             TOLERANCE.format(mold=mold, low=dome.low, high=dome.high) for mold, dome in DOME.items()
         )
         text = SETTINGS.format(
-            database=places.database.as_posix(), screens=_free_port(port), broker=_free_port(0),
-            password=places.password.as_posix(), tolerances=tolerances,
+            database=places.database.as_posix(),
+            screens=_free_port(port),
+            broker=_free_port(0),
+            password=places.password.as_posix(),
+            tolerances=tolerances,
         )
         places.settings.write_text(text, encoding="utf-8")
     except OSError as error:
@@ -183,7 +186,10 @@ def _told_until_now(
         if resumed is None:
             task = progress.add_task("A simulated week", total=1.0)
             first = fill(
-                engine, settings, told, people=_people(engine),
+                engine,
+                settings,
+                told,
+                people=_people(engine),
                 progress=lambda share: progress.update(task, completed=share),
             )
             at = LIVE_START
@@ -214,8 +220,9 @@ def _wait_for_broker(settings: Settings, children: Children) -> None:
     until = time.monotonic() + BROKER_START_S
     while time.monotonic() < until:
         children.check()
-        with contextlib.suppress(OSError), socket.create_connection(
-            (settings.broker.host, settings.broker.port), timeout=1.0
+        with (
+            contextlib.suppress(OSError),
+            socket.create_connection((settings.broker.host, settings.broker.port), timeout=1.0),
         ):
             return
         time.sleep(0.1)
