@@ -1,0 +1,93 @@
+"""What could not be read, kept with its bytes until the mapping is mended and it can be replayed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from hashlib import sha256
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.contract.refusal import Refusal
+from collector.store.tables import refusals
+from collector.store.upsert import insert_into
+
+# A runaway sender must not fill the disk with what nobody can use.
+KEPT_BYTES = 1_048_576
+
+
+def keep(conn: sa.Connection, refusal: Refusal) -> bool:
+    """Keep a refused message or row; the same bytes from the same place are kept once.
+
+    Parameters
+    ----------
+    conn : Connection
+        From :func:`collector.store.database.write`.
+    refusal : Refusal
+        Its raw bytes are kept up to `KEPT_BYTES`; the detail then says how many there were.
+
+    Returns
+    -------
+    bool
+        False when it was kept before.
+    """
+    row = {
+        "received_at": refusal.received_at,
+        "source": _storable(refusal.source),
+        "position": _storable(refusal.position),
+        "topic": None if refusal.topic is None else _storable(refusal.topic),
+        "reason": refusal.reason,
+        "detail": _storable(refusal.detail) + _cut_note(refusal.raw),
+        "remedy": _storable(refusal.remedy),
+        "raw": refusal.raw[:KEPT_BYTES],
+        "raw_digest": sha256(refusal.raw).digest(),
+        "state": "kept",
+    }
+    new = insert_into(conn, refusals).values(row).on_conflict_do_nothing().returning(refusals.c.id)
+    return conn.execute(new).one_or_none() is not None
+
+
+def kept(
+    conn: sa.Connection, *, source: str | None = None, state: str | None = "kept", last: int | None = None
+) -> Sequence[sa.Row[*tuple[Any, ...]]]:
+    """Rows of the table, in the order in which they were refused.
+
+    Parameters
+    ----------
+    conn : Connection
+        From :func:`collector.store.database.read` or ``write``.
+    source : str or None
+        Only those from here.
+    state : {'kept', 'replayed'} or None
+        Only those in this state; None gives both.
+    last : int or None
+        Only the newest so many.
+    """
+    query = sa.select(refusals)
+    if source is not None:
+        query = query.where(refusals.c.source == source)
+    if state is not None:
+        query = query.where(refusals.c.state == state)
+    if last is None:
+        return conn.execute(query.order_by(refusals.c.id)).all()
+    return conn.execute(query.order_by(refusals.c.id.desc()).limit(last)).all()[::-1]
+
+
+def mark_replayed(conn: sa.Connection, refusal_id: int, *, at: datetime) -> bool:
+    """Note that a refusal was read after all; False when it had been, or is not there."""
+    statement = (
+        sa.update(refusals)
+        .where(refusals.c.id == refusal_id, refusals.c.state == "kept")
+        .values(state="replayed", replayed_at=at)
+    )
+    return conn.execute(statement).rowcount == 1
+
+
+def _cut_note(raw: bytes) -> str:
+    return f" (only the first {KEPT_BYTES} of {len(raw)} bytes are kept)" if len(raw) > KEPT_BYTES else ""
+
+
+def _storable(text: str) -> str:
+    # A refused message may hold what no text column takes: half a surrogate pair, or a zero character.
+    return text.encode("utf-8", "replace").decode().replace("\0", "\N{REPLACEMENT CHARACTER}")
