@@ -37,6 +37,8 @@ INDIVIDUALS_SHARE = 0.25
 NARROWEST_WIDTH = 3.5
 REFERENCE_VALUE = 0.5  # half of the 1 sigma shift to be found, Page (1954)
 SHIFTS = (0.5, 1.0, 2.0, 3.0)
+FEWEST_SHOTS = 5
+FEWEST_EFFECTIVE = 5.0  # below this a baseline is worth nothing, and widening has no end
 SHORTEST_RUN = 20.0  # shots a characteristic; a looser budget asks for no chart at all
 
 
@@ -94,7 +96,7 @@ def solve(
     cycle_time_s: float,
     false_alarms_per_day: float = 1.0,
     phi: float = 0.0,
-    n: float | None = None,
+    n: int | None = None,
 ) -> Plan:
     """Return chart constants that keep to a false-alarm budget.
 
@@ -109,8 +111,8 @@ def solve(
     phi : float
         Autocorrelation at lag 1, 0 to 0.99; limits are in total sigma.
     n : float, optional
-        Effective number of shots in the baseline (``Baseline.effective_n()``); None for known center and
-        sigma.
+        Number of shots in the baseline (``Baseline.n``); autocorrelation makes it worth fewer. None for known
+        center and sigma.
 
     Returns
     -------
@@ -137,15 +139,14 @@ def solve(
         )
     if not 0.0 <= phi <= 0.99:
         raise ValueError(f"phi is {phi}; give an autocorrelation between 0 and 0.99.")
-    if n is not None and not n >= 5:
-        raise ValueError(f"A baseline of {n} effective shots sets no limits; use at least 5.")
+    if n is not None and n < FEWEST_SHOTS:
+        raise ValueError(f"A baseline of {n} shots sets no limits; use {FEWEST_SHOTS} or more.")
     run = SECONDS_PER_DAY / cycle_time_s * characteristics / false_alarms_per_day
     if run < SHORTEST_RUN:
         raise ValueError(
             f"This budget allows a false alarm every {run:.3g} shots of a characteristic; lower it."
         )
-    size = None if n is None or not math.isfinite(n) else round(n)
-    width, k, h, individuals, cusum = _constants(_rounded(run), round(phi, 2), size)
+    width, k, h, individuals, cusum = _constants(_rounded(run), round(phi, 2), n)
     shots = SECONDS_PER_DAY / cycle_time_s * characteristics
     day = shots * (1.0 / individuals + 1.0 / cusum)
     return Plan(width, k, h, individuals, cusum, day, day / 3.0, round(phi, 2))
@@ -174,8 +175,9 @@ def _constants(run: float, phi: float, n: int | None) -> tuple[float, float, flo
     cusum = _cusum_length(h, phi)
     if n is None:
         return known_width, REFERENCE_VALUE, h, individuals, cusum
-    k, h = widened_cusum(k=REFERENCE_VALUE, h=h, arl=cusum, phi=phi, n=n)
-    return widened_limit(known_width, phi=phi, n=n), k, h, individuals, cusum
+    size = max(n * (1.0 - phi) / (1.0 + phi), FEWEST_EFFECTIVE)
+    k, h = widened_cusum(k=REFERENCE_VALUE, h=h, arl=cusum, phi=phi, n=size)
+    return widened_limit(known_width, phi=phi, n=size), k, h, individuals, cusum
 
 
 def _individuals_length(width: float, phi: float) -> float:

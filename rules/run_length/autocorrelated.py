@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.linalg import LinearOperator, gmres
 
-from rules.run_length.integral import LONGEST, bounded, density, gauss
+from rules.run_length.integral import LONGEST, bounded, density, first_of, gauss
 
 __all__ = ["cusum_ar1_arl", "individuals_ar1_arl", "variance_ratio"]
 
@@ -113,7 +113,7 @@ def cusum_ar1_arl(*, k: float, h: float, phi: float, shift: float = 0.0) -> floa
     # The far side signals exp(-4 shift h / ratio) times as often: next to nothing is left out.
     if 0.0 < 4.0 * abs(shift) * reach / variance_ratio(near) < 16.0:
         lower = _one_sided(k, reach, near, -abs(shift))
-    return bounded(stretch / (1.0 / upper + 1.0 / lower))
+    return bounded(stretch * first_of(upper, lower))
 
 
 def _check_phi(phi: float) -> None:

@@ -10,7 +10,7 @@ from numpy.polynomial import legendre
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-__all__ = ["LONGEST", "bounded", "combined_arl", "cusum_arl", "density", "ewma_arl", "gauss"]
+__all__ = ["LONGEST", "bounded", "combined_arl", "cusum_arl", "density", "ewma_arl", "first_of", "gauss"]
 
 FloatArray = NDArray[np.float64]
 LONGEST = 1e11  # beyond this a linear solve in double precision has too few correct digits left
@@ -167,8 +167,8 @@ def combined_arl(*, width: float, k: float, h: float, shift: float = 0.0) -> flo
     _check_cusum(k, h, 0.0)
     if not width > 0.0:
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
-    rates = [1.0 / _one_sided_limited(k, h, side * shift, width) for side in (1.0, -1.0)]
-    return 1.0 / sum(rates)
+    upper, lower = (_one_sided_limited(k, h, side * shift, width) for side in (1.0, -1.0))
+    return first_of(upper, lower)
 
 
 @lru_cache(maxsize=1024)
@@ -208,6 +208,12 @@ def gauss(size: int, low: float, high: float) -> tuple[FloatArray, FloatArray]:
 def density(z: NDArray[np.floating]) -> FloatArray:
     """Standard normal density."""
     return np.asarray(np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi), dtype=np.float64)
+
+
+def first_of(upper: float, lower: float) -> float:
+    """Return the run length of two sides whose rates add; infinity where neither ever signals."""
+    rate = 1.0 / upper + 1.0 / lower
+    return 1.0 / rate if rate > 0.0 else math.inf
 
 
 def bounded(length: float) -> float:

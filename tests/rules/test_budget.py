@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from scipy.signal import lfilter
 from scipy.stats import norm, t
 
 from rules import budget
@@ -85,6 +86,31 @@ def test_the_mean_rate_over_estimated_baselines_stays_within_twice_the_budget(n:
     assert 0.5 < 14_400 * float(np.mean(rates)) < 2.0
 
 
+@pytest.mark.slow
+def test_autocorrelated_baselines_keep_the_budget_as_well() -> None:
+    """150 shots at phi = 0.5 tell as much as 50 independent ones."""
+    plan = solve(characteristics=10, cycle_time_s=60.0, phi=0.5, n=150)
+    rng = np.random.default_rng(8)
+    rates = []
+    for _ in range(80):
+        noise = math.sqrt(0.75) * rng.standard_normal(150)
+        noise[0] = rng.standard_normal()
+        baseline = lfilter([1.0], [1.0, -0.5], noise)
+        center, sigma = float(baseline.mean()), float(baseline.std(ddof=1))
+        single = norm.sf(plan.width * sigma - center) + norm.sf(plan.width * sigma + center)
+        both = cusum_ar1_arl(k=plan.k * sigma, h=plan.h * sigma, phi=0.5, shift=center)
+        rates.append(float(single) + 1.0 / both)
+
+    assert 0.4 < 14_400 * float(np.mean(rates)) < 2.0
+
+
+def test_autocorrelation_makes_a_baseline_worth_fewer_shots() -> None:
+    """Width relative to that for known values: 300 shots at phi 0.5 are worth 100 for the center."""
+    known, raw = (solve(characteristics=10, cycle_time_s=60.0, phi=0.5, n=n) for n in (None, 300))
+
+    assert raw.width == pytest.approx(widened_limit(known.width, phi=0.5, n=100), rel=1e-9)
+
+
 def _conditional_rate(baseline: np.ndarray, plan: budget.Plan) -> float:
     """False alarms a shot of charts set by this baseline when the process stays at mean 0, sigma 1."""
     center = float(baseline.mean())
@@ -146,6 +172,15 @@ def test_a_one_sigma_shift_is_found_nearly_as_soon_as_by_the_best_chart() -> Non
     best = cusum_arl(k=0.5, h=best_h, shift=1.0, two_sided=False)
 
     assert combined_arl(width=plan.width, k=plan.k, h=plan.h, shift=1.0) <= 1.3 * best
+
+
+@pytest.mark.parametrize("phi", [0.3, 0.6, 0.9])
+def test_a_one_sigma_shift_of_correlated_values_is_found_nearly_as_soon_as_can_be(phi: float) -> None:
+    """Moustakides (1986), asymptotically: ln(ARL) / information of a shot, (1 - phi) / (2 (1 + phi))."""
+    plan = solve(characteristics=10, cycle_time_s=60.0, phi=phi)
+    best = math.log(14_400) * 2 * (1 + phi) / (1 - phi)
+
+    assert cusum_ar1_arl(k=plan.k, h=plan.h, phi=phi, shift=1.0) <= 1.3 * best
 
 
 def test_ten_three_sigma_charts_cry_wolf_thirteen_times_a_shift() -> None:
