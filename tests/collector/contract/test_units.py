@@ -59,8 +59,8 @@ def test_a_screw_speed_counts_turns_not_radians() -> None:
 # UNECE Recommendation 20 codes (from memory of its annex; the same as in OPC 40077 servers).
 UNECE = {
     "CEL": "degC", "FAH": "degF", "BAR": "bar", "MPA": "MPa", "PS": "psi", "SEC": "s", "C26": "ms",
-    "MMT": "mm", "INH": "in", "CMQ": "cm3", "2M": "cm3/s", "C16": "mm/s", "GRM": "g", "B47": "kN", "NU": "N*m",
-    "RPM": "1/min", "P1": "percent",
+    "MMT": "mm", "INH": "in", "CMQ": "cm3", "2M": "cm3/s", "C16": "mm/s", "GRM": "g", "B47": "kN",
+    "NU": "N*m", "RPM": "1/min", "P1": "percent",
 }  # fmt: skip
 
 
