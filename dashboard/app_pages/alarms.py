@@ -4,9 +4,11 @@ import streamlit as st
 
 from collector.store.database import read
 from dashboard.blocks import acting, alarm_detail, alarm_handling, hold_handling
-from dashboard.blocks.alarm_words import line, line_below
+from dashboard.blocks.alarm_words import line
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
+
+NEEDED, HELD, CLOSED = "Needs a person", "On hold", "Closed lately"
 
 engine = database.engine()
 with read(engine) as conn:
@@ -15,36 +17,33 @@ with read(engine) as conn:
 
 st.title("Alarms")
 acting.say()
+which = st.segmented_control(
+    "Which alarms",
+    [NEEDED, HELD, CLOSED],
+    default=NEEDED,
+    required=True,
+    key="alarms_which",
+    label_visibility="collapsed",
+)
+lines = {each.alarm.id: each for each in {NEEDED: found.needed, CLOSED: found.closed}.get(which, ())}
+chosen = None
 
-NEEDED, HELD, CLOSED = "Needs a person", "On hold", "Closed lately"
 lists, one = st.columns([1, 2], gap="medium")
 with lists:
-    which = st.segmented_control(
-        "Which alarms",
-        [NEEDED, HELD, CLOSED],
-        default=NEEDED,
-        required=True,
-        key="alarms_which",
-        label_visibility="collapsed",
-    )
-    listed = {NEEDED: found.needed, CLOSED: found.closed}.get(which, ())
-    lines = {each.alarm.id: each for each in listed}
-    chosen = None
     if lines:
         chosen = st.radio(
             "Alarm",
             list(lines),
-            format_func=lambda number: line(lines[number].press, lines[number].alarm),
-            captions=[line_below(each.alarm, database.local) for each in lines.values()],
+            format_func=lambda number: line(lines[number].press, lines[number].alarm, database.local),
             key=f"alarms_chosen_{which}",
             label_visibility="collapsed",
         )
     elif which == CLOSED:
         st.write("No alarm was closed yet.")
-    elif which == HELD:
+    if which == HELD:
         hold_handling.by_hand()
     if found.steady:
-        st.caption(f"Inside normal variation, leave alone: {', '.join(found.steady)}.")
+        st.write(f"Inside normal variation, leave alone: {', '.join(found.steady)}.")
 
 with one:
     if chosen is not None:

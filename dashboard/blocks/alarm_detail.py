@@ -43,7 +43,7 @@ def causes(found: Detail) -> None:
     entries = found.alarm.causes or []
     if not entries:
         st.write("No cause in the fault table fits; start with the data, then with what was changed.")
-    st.caption("First: are the values right, and did anyone change anything? The pattern names no culprit.")
+    st.write("First of all: are the values right, and did anyone change anything? A pattern proves no cause.")
     for number, entry in enumerate(entries):
         with st.expander(entry["cause"], expanded=number == 0):
             _cause(entry)
@@ -61,8 +61,11 @@ def _cause(entry: Mapping[str, Any]) -> None:
         checks = entry.get(key) or []
         if checks:
             st.markdown(f"{who}:\n\n" + "\n".join(f"{n}. {check}" for n, check in enumerate(checks, start=1)))
-    for caution in entry.get("cautions", ()):
-        st.caption(caution)
+    cautions = entry.get("cautions") or []
+    if cautions:
+        st.markdown(
+            ":material/health_and_safety: Caution:\n\n" + "\n".join(f"- {words}" for words in cautions)
+        )
 
 
 def _table(title: str, rows: list[dict[str, str]], otherwise: str) -> None:

@@ -28,15 +28,17 @@ def handle(found: Detail) -> None:
 
 def _who() -> str:
     people = database.settings().people
-    return str(st.selectbox("Who", people, key=WHO, persist_state="session"))
+    return str(st.selectbox("Who", people, key=WHO, persist_state="session", width=220))
 
 
 def _acknowledge(found: Detail) -> None:
     with st.form(f"alarms_acknowledge_{found.alarm.id}"):
         st.markdown(f"**:blue[{ACT}] Take it in hand**")
-        who = _who()
-        note = st.text_input("Note", key=f"alarms_ack_note_{found.alarm.id}", placeholder="what you see")
-        if st.form_submit_button("Acknowledge", type="primary", key=f"alarms_ack_{found.alarm.id}"):
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            who = _who()
+            note = st.text_input("Note", key=f"alarms_ack_note_{found.alarm.id}", placeholder="what you see")
+            pressed = st.form_submit_button("Acknowledge", type="primary", key=f"alarms_ack_{found.alarm.id}")
+        if pressed:
             carry_out(
                 f"Alarm {found.alarm.id}: {who} has it.",
                 act.acknowledge, found.alarm.id, who=who, note=note.strip() or None,
@@ -48,16 +50,18 @@ def _close(found: Detail, *, active: bool) -> None:
     named = [entry["cause"] for entry in alarm.causes or []]
     with st.form(f"alarms_close_{alarm.id}"):
         st.markdown(f"**:blue[{ACT}] Close it with a cause**")
-        who = _who()
         options = [act.UNKNOWN_CAUSE, *named, ANOTHER]
-        chosen = st.selectbox(
-            "Cause", options, index=None, key=f"alarms_cause_{alarm.id}",
-            placeholder="what it was; unknown after checks is an answer",
-        )  # fmt: skip
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            who = _who()
+            chosen = st.selectbox(
+                "Cause", options, index=None, key=f"alarms_cause_{alarm.id}", placeholder="what it was"
+            )
         note = st.text_input("What was found and done", key=f"alarms_close_note_{alarm.id}")
+        # After single bad shots the charts are as good as before; after a lasting change they are not.
         restart = st.checkbox(
-            "Let the charts of this press start anew", value=True, key=f"alarms_restart_{alarm.id}",
-            disabled=active, help="Needed while the alarm is active: old values would signal again.",
+            "Let the charts of this press start anew", key=f"alarms_restart_{alarm.id}",
+            value=active or not all(item.single for item in found.moved), disabled=active,
+            help="Needed while the alarm is active: old values would signal again.",
         )  # fmt: skip
         if st.form_submit_button("Close", type="primary", key=f"alarms_close_button_{alarm.id}"):
             cause = note.strip() if chosen == ANOTHER else chosen or ""

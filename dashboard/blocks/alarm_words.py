@@ -15,6 +15,9 @@ from dashboard.queries.alarms import Detail, EventLine, Held, ShotPlace
 
 SIGNAL, ACT = "◆", "■"  # a diamond and a square
 
+# The colors of the floor screen: yellow means a signal, blue that a person must act.
+_COLORED = {SIGNAL: f":yellow-background[{SIGNAL}]", ACT: f":blue[{ACT}]", "": ""}
+
 Local = Callable[[datetime], datetime]
 
 _STEP_WORDS = {
@@ -47,14 +50,10 @@ def shape(alarm: AlarmRow) -> str:
     return SIGNAL if alarm.state.startswith("active") else ACT
 
 
-def line(press: str, alarm: AlarmRow) -> str:
+def line(press: str, alarm: AlarmRow, local: Local) -> str:
     """An alarm in the list."""
-    return f"{shape(alarm)} **{press}** {alarm.headline}".strip()
-
-
-def line_below(alarm: AlarmRow, local: Local) -> str:
-    """What stands below it."""
-    return f"{local(alarm.opened_at):%a %H:%M}, {state_words(alarm)}"
+    stands = f"{local(alarm.opened_at):%a %H:%M}, {state_words(alarm)}"
+    return f"{_COLORED[shape(alarm)]} **{press}: {alarm.headline}** ({stands})".strip()
 
 
 def since_words(found: Detail, local: Local) -> str:
@@ -127,11 +126,15 @@ def step_row(step: StepRow, local: Local) -> dict[str, str]:
 
 def hold_words(held: Held) -> str:
     """What is set aside, and what became of it."""
-    shots = ""
-    if held.extent.first_counter is not None and held.extent.last_counter is not None:
-        shots = f" (shots {held.extent.first_counter:,} to {held.extent.last_counter:,})"
-    words = f"{extent_words(held.extent)}{shots}"
+    words = f"{extent_words(held.extent)}{_shots(held)}"
     if held.hold.state == "open":
         growing = ", growing with every shot" if held.hold.to_shot_id is None else ""
         return f"Set aside {words}{growing}."
     return f"{words[:1].upper()}{words[1:]}: {held.hold.state} by {held.hold.closed_by}, {held.hold.note}."
+
+
+def _shots(held: Held) -> str:
+    first, last = held.extent.first_counter, held.extent.last_counter
+    if first is None or last is None:
+        return ""
+    return f" (shot {first:,})" if first == last else f" (shots {first:,} to {last:,})"

@@ -195,9 +195,9 @@ def test_what_asks_most_for_a_person_comes_first(six_presses: sa.Engine) -> None
         found = queries.listing(conn)
     assert [each.press for each in found.needed] == ["P2", "P3"]
     assert found.steady == ("P1", "P4", "P5", "P6")
-    shown = [line(each.press, each.alarm) for each in found.needed]
-    assert shown[0].startswith("◆ **P2**")
-    assert shown[1].startswith("■ **P3**")
+    shown = [line(each.press, each.alarm, _as_is) for each in found.needed]
+    assert shown[0].startswith(":yellow-background[◆] **P2: ")
+    assert shown[1].startswith(":blue[■] **P3: ")
 
 
 def test_the_page_reads_every_alarm_of_a_mixed_floor(six_presses: sa.Engine) -> None:
@@ -251,4 +251,4 @@ def test_local_time_is_used(
 
 
 def text_of_radio(at: AppTest) -> str:
-    return str(at.radio[0].proto.captions)
+    return str(at.radio[0].options)
