@@ -1,0 +1,314 @@
+"""Batches into a store: once each, in one transaction, acknowledged after it. On both databases."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
+
+import pytest
+import sqlalchemy as sa
+
+from collector import press_work
+from collector.clock import ServiceClock
+from collector.contract.policy import Policy as Intake
+from collector.engine import Policy
+from collector.errors import StoreUnavailable
+from collector.pipeline import Pipeline
+from collector.sources.incoming import Incoming
+from collector.store import database, refusals
+from collector.store.shots import broken_digests
+from collector.store.tables import alarms, amendments, events, holds, outbox, runs, shots, signals
+from tests.collector.shots_in import START, cushions, message
+
+POLICY = Policy(vital=frozenset({"cushion"}))
+NOW = START + timedelta(days=1)
+
+
+def pipeline(engine: sa.Engine) -> Pipeline:
+    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+    return Pipeline(engine, policy=POLICY, intake=Intake(), clock=clock, wall=lambda: NOW)
+
+
+def messages(values: Sequence[float]) -> list[Incoming]:
+    return [message(number, {"cushion": value}) for number, value in enumerate(values)]
+
+
+def topic_message(kind: str, **body: object) -> Incoming:
+    payload = json.dumps({"press": "P1", **body}).encode()
+    return Incoming(f"evenrun/1/lowland/P1/{kind}", payload, "mqtt", f"test:{kind}")
+
+
+def rows(engine: sa.Engine, *columns: sa.Column[object]) -> list[tuple[object, ...]]:
+    query = sa.select(*columns).order_by(columns[0].table.c.id)
+    with database.read(engine) as conn:
+        return [tuple(row) for row in conn.execute(query)]
+
+
+def told(engine: sa.Engine) -> list[tuple[object, ...]]:
+    """What the charts said, by counter instead of by row id, so that two stores can be compared."""
+    c = signals.c
+    query = (
+        sa.select(shots.c.counter, c.key, c.chart, c.rule, c.direction)
+        .join(shots, shots.c.id == c.shot_id)
+        .where(c.withdrawn.is_(False))
+        .order_by(shots.c.counter, c.key, c.chart, c.rule)
+    )
+    with database.read(engine) as conn:
+        return [tuple(row) for row in conn.execute(query)]
+
+
+def test_shots_are_stored_charted_and_alarmed(engine: sa.Engine) -> None:
+    counts = pipeline(engine).take(messages(cushions(150, shift=4.0, shift_from=100)))
+
+    assert counts.stored == 150
+    assert {row[0] for row in rows(engine, shots.c.phase)} == {"startup", "baseline", "charted"}
+    [(state, first, change)] = rows(
+        engine, alarms.c.state, alarms.c.first_shot_id, alarms.c.change_shot_id
+    )
+    assert state == "active_unacknowledged"
+    assert abs(int(str(change)) - 101) <= 2  # ids count from 1, the shift is at index 100
+    assert int(str(first)) >= 101
+    assert len(rows(engine, holds.c.id)) == 1
+    assert {row[0] for row in rows(engine, outbox.c.channel)} == {"mqtt", "log"}
+
+
+def test_any_cut_into_batches_tells_the_same(engine: sa.Engine) -> None:
+    values = cushions(150, shift=3.0, shift_from=90)
+    batch = messages(values)
+    for start, stop in ((0, 37), (37, 38), (38, 120), (120, 150)):
+        pipeline(engine).take(batch[start:stop])  # a new one each time: it goes on from committed states
+
+    stored = told(engine)
+    with database.write(engine) as conn:
+        shares = conn.execute(sa.select(shots.c.share).order_by(shots.c.counter)).scalars().all()
+    assert stored == told_in_one_batch(values)
+    assert len(shares) == 150
+
+
+def told_in_one_batch(values: Sequence[float]) -> list[tuple[object, ...]]:
+    other = sa.create_engine("sqlite://", poolclass=sa.StaticPool, json_serializer=database.to_json)
+    database.upgrade(other)
+    pipeline(other).take(messages(values))
+    return told(other)
+
+
+def test_a_message_that_comes_again_changes_nothing(engine: sa.Engine) -> None:
+    batch = messages(cushions(60))
+    pipeline(engine).take(batch)
+    before = rows(engine, shots.c.id, shots.c.digest, shots.c.share)
+
+    counts = pipeline(engine).take(batch[20:])
+
+    assert (counts.stored, counts.duplicates) == (0, 40)
+    assert rows(engine, shots.c.id, shots.c.digest, shots.c.share) == before
+
+
+def test_the_same_shot_twice_in_one_batch_is_stored_once(engine: sa.Engine) -> None:
+    batch = messages(cushions(3))
+
+    counts = pipeline(engine).take([*batch, batch[1], batch[2]])
+
+    assert (counts.stored, counts.duplicates) == (3, 2)
+
+
+def test_a_late_shot_gives_the_signals_of_the_right_order(engine: sa.Engine) -> None:
+    values = cushions(150, shift=2.0, shift_from=100)
+    batch = messages(values)
+    straggler = batch.pop(104)
+    taker = pipeline(engine)
+    taker.take(batch)
+
+    counts = taker.take([straggler])
+
+    assert counts.late == 1
+    assert told(engine) == told_in_one_batch(values)
+    changed = [row[0] for row in rows(engine, signals.c.changed) if row[0] is not None]
+    assert changed
+    assert all("arrived late" in str(reason) for reason in changed)
+
+
+def test_after_a_late_shot_the_charts_go_on_from_the_right_state(engine: sa.Engine) -> None:
+    values = cushions(200, shift=2.0, shift_from=130)
+    batch = messages(values)
+    early, late, rest = batch[:120], batch[104], batch[120:]
+    taker = pipeline(engine)
+    taker.take([each for each in early if each is not late])
+    taker.take([late])
+    taker.take(rest)
+
+    assert told(engine) == told_in_one_batch(values)
+
+
+def test_a_corrected_value_is_an_amendment_with_history(engine: sa.Engine) -> None:
+    taker = pipeline(engine)
+    taker.take(messages(cushions(60)))
+
+    counts = taker.take([message(50, {"cushion": 9.0, "part_weight": 174.1})])
+
+    assert counts.amended == 1
+    [(before, after)] = rows(engine, amendments.c.before, amendments.c.after)
+    assert before["characteristics"] != after["characteristics"]  # type: ignore[index]
+    assert after["characteristics"]["cushion"] == 9.0  # type: ignore[index]
+    assert told(engine)[0][0] == 1050
+    with database.read(engine) as conn:
+        assert broken_digests(conn) == []
+
+
+def test_a_second_source_that_rounds_is_no_amendment(engine: sa.Engine) -> None:
+    taker = pipeline(engine)
+    taker.take([message(1, {"cushion": 6.0123})])
+
+    counts = taker.take([message(1, {"cushion": 6.01})])
+
+    assert (counts.duplicates, counts.amended) == (1, 0)
+
+
+def test_a_counter_that_falls_opens_an_epoch_and_loses_nothing(engine: sa.Engine) -> None:
+    batch = messages(cushions(20))
+    renumbered = [message(20 + n, {"cushion": 6.0}, counter=n) for n in range(1, 6)]
+
+    counts = pipeline(engine).take([*batch, *renumbered])
+
+    assert counts.stored == 25
+    assert {row[0] for row in rows(engine, shots.c.epoch)} == {0, 1}
+
+
+def test_missing_counters_are_listed_as_a_gap(engine: sa.Engine) -> None:
+    batch = messages(cushions(30))
+
+    pipeline(engine).take(batch[:10] + batch[14:])
+
+    gaps = [row for row in rows(engine, events.c.kind, events.c.note) if row[0] == "gap"]
+    assert gaps == [("gap", "4 shots never arrived")]
+
+
+GOOD = '{"press":"P1","counter":1,"ended_at":"2026-11-02T06:00:00Z","values":{"cushion":6}}'
+BAD = {
+    "broken JSON": (b'{"press": "P1", ', "not_json"),
+    "wrong type": (GOOD.replace(":1,", ':"x",').encode(), "wrong_type"),
+    "NaN": (GOOD.replace(":6}", ":NaN}").encode(), "not_finite"),
+    "infinity": (GOOD.replace(":6}", ":1e999}").encode(), "not_finite"),
+    "unknown unit": (GOOD.replace(":6}}", ':6},"units":{"cushion":"ell"}}').encode(), "unknown_unit"),
+    "absurd time": (GOOD.replace("2026", "2126").encode(), "absurd_time"),
+    "oversized": (b'{"press":"P1","x":"' + b"x" * 70_000 + b'"}', "too_large"),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_what_cannot_be_read_is_kept_with_its_reason_and_stops_nothing(engine: sa.Engine, name: str) -> None:
+    payload, reason = BAD[name]
+    bad = Incoming("evenrun/1/lowland/P1/shot", payload, "mqtt", "test:bad")
+    batch = messages(cushions(2))
+
+    counts = pipeline(engine).take([batch[0], bad, batch[1]])
+
+    assert (counts.stored, counts.refused) == (2, 1)
+    with database.read(engine) as conn:
+        [row] = refusals.kept(conn)
+    assert row.reason == reason
+    assert row.raw == payload
+    assert row.detail
+    assert row.remedy
+
+
+def test_a_message_that_no_code_can_digest_is_cut_out_of_its_batch(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = press_work.PressWork.take
+
+    def poisoned(self: press_work.PressWork, each: object) -> None:
+        if getattr(each, "counter", None) == 1003:
+            raise RuntimeError("a defect of ours")
+        real(self, each)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(press_work.PressWork, "take", poisoned)
+    acknowledged: list[int] = []
+    batch = acknowledged_into(acknowledged, messages(cushions(6)))
+
+    counts = pipeline(engine).take(batch)
+
+    assert (counts.stored, counts.refused) == (5, 1)
+    assert acknowledged == [0, 1, 2, 3, 4, 5]
+    with database.read(engine) as conn:
+        [row] = refusals.kept(conn)
+    assert (row.reason, row.raw) == ("undigested", batch[3].payload)
+
+
+def acknowledged_into(into: list[int], batch: Sequence[Incoming]) -> list[Incoming]:
+    return [replace(each, ack=partial(into.append, number)) for number, each in enumerate(batch)]
+
+
+def test_nothing_is_acknowledged_or_remembered_when_the_store_fails(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    acknowledged: list[int] = []
+    batch = acknowledged_into(acknowledged, messages(cushions(40)))
+    taker = pipeline(engine)
+    real = press_work.presses.note_shot
+
+    def fails(*_: object, **__: object) -> None:
+        raise StoreUnavailable("the disk is full")
+
+    monkeypatch.setattr(press_work.presses, "note_shot", fails)
+    with pytest.raises(StoreUnavailable):
+        taker.take(batch)
+    assert rows(engine, shots.c.id) == []
+    assert acknowledged == []
+
+    monkeypatch.setattr(press_work.presses, "note_shot", real)
+    assert taker.take(batch).stored == 40
+    assert acknowledged == list(range(40))
+
+
+def test_a_run_message_opens_a_run_and_the_next_one_closes_it(engine: sa.Engine) -> None:
+    at = (START - timedelta(minutes=1)).isoformat()
+    later = (START + timedelta(minutes=2, seconds=30)).isoformat()
+    first = topic_message("run", action="open", at=at, run="R-1", mold="Larch 5", blend="A", lot="3118")
+    second = topic_message("run", action="open", at=later, run="R-2", mold="Larch 5", blend="A", lot="3118")
+    batch = messages(cushions(5))
+
+    pipeline(engine).take([first, *batch[:3], second, *batch[3:]])
+
+    found = rows(engine, runs.c.name, runs.c.opened_by, runs.c.mold, runs.c.closed_at)
+    assert [row[:3] for row in found] == [("R-1", "message", "Larch 5"), ("R-2", "message", "Larch 5")]
+    assert found[0][3] == datetime.fromisoformat(later)
+    assert [row[0] for row in rows(engine, shots.c.run_id)] == [1, 1, 1, 2, 2]
+
+
+def test_a_new_lot_is_an_event_of_the_same_run(engine: sa.Engine) -> None:
+    at, later = START.isoformat(), (START + timedelta(minutes=3, seconds=30)).isoformat()
+    first = topic_message("run", action="open", at=at, run="R-1", blend="B", lot="4463")
+    again = topic_message("run", action="open", at=later, run="R-1", blend="B", lot="4471")
+    batch = [message(n, {"cushion": 6.0}) for n in range(1, 6)]
+
+    pipeline(engine).take([first, *batch[:3], again, *batch[3:], again])
+
+    lots = [row for row in rows(engine, events.c.kind, events.c.old, events.c.new) if row[0] == "lot"]
+    assert [row[1:] for row in lots] == [("4463", "4471")]
+    assert len(rows(engine, runs.c.id)) == 1
+
+
+def test_a_shot_without_any_run_gets_one_that_says_it_was_inferred(engine: sa.Engine) -> None:
+    pipeline(engine).take(messages(cushions(3)))
+
+    [(name, opened_by)] = rows(engine, runs.c.name, runs.c.opened_by)
+    assert (name, opened_by) == (f"P1-{START:%Y%m%d-%H%M%S}", "inferred")
+
+
+def test_the_original_value_and_unit_stay_readable(engine: sa.Engine) -> None:
+    pipeline(engine).take([message(1, {"peak_melt_pressure": 742.0}, units={"peak_melt_pressure": "bar"})])
+
+    [(values, originals)] = rows(engine, shots.c.characteristics, shots.c.originals)
+    assert values == {"peak_melt_pressure": pytest.approx(74.2)}
+    assert originals == {"peak_melt_pressure": [742.0, "bar"]}
+
+
+def test_times_are_compared_with_the_service_clock_not_with_the_wall(engine: sa.Engine) -> None:
+    wall = datetime(2031, 1, 1, tzinfo=UTC)
+    clock = ServiceClock(wall_anchor=wall, service_anchor=NOW, wall=lambda: wall)
+    taker = Pipeline(engine, policy=POLICY, intake=Intake(), clock=clock, wall=lambda: wall)
+
+    assert taker.take(messages(cushions(2))).refused == 0
