@@ -101,16 +101,13 @@ def configuration(host: str, port: int, password_file: Path) -> dict[str, Any]:
 
 async def _serve(host: str, port: int, password_file: Path, ready: Callable[[int], None]) -> None:
     # Half a second of imports that only this process should pay.
-    from amqtt.broker import Broker  # noqa: PLC0415
+    from collector.sources.broker_protocol import new_broker  # noqa: PLC0415
 
-    from collector.sources import broker_protocol  # noqa: PLC0415
-
-    broker_protocol.install()
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
-    broker = Broker(configuration(host, port, password_file))
+    broker = new_broker(configuration(host, port, password_file))
     await broker.start()
     ready(port)
     await stop.wait()

@@ -1,8 +1,8 @@
 """What the embedded broker has to do beyond amqtt, so that no shot is lost through it.
 
-Two gaps of amqtt 0.12: a message that a client has received but not yet acknowledged is forgotten when
-the client goes away, and a client that speaks MQTT 5 gets no answer at all, since the rest of its
-CONNECT is read by the rules of version 3.1.1.
+Gaps of amqtt 0.12: a message that a client has received but not acknowledged is forgotten after five
+seconds or when the client goes away; and a client that speaks MQTT 5 gets no answer at all, since the
+rest of its CONNECT is read by the rules of version 3.1.1.
 
 References
 ----------
@@ -30,6 +30,8 @@ _UNACCEPTABLE_VERSION = bytes((0x20, 0x02, 0x00, 0x01))
 class KeepingHandler(BrokerProtocolHandler):  # type: ignore[misc]
     """Protocol handler of one client that keeps what the client has not acknowledged."""
 
+    _ended = False
+
     @classmethod
     async def init_from_connect(
         cls, reader: ReaderAdapter, writer: WriterAdapter, plugins_manager: Any, loop: Any = None
@@ -50,14 +52,36 @@ class KeepingHandler(BrokerProtocolHandler):  # type: ignore[misc]
         )
         return found
 
+    async def stop(self) -> None:
+        """End the connection; what waits for an acknowledgement goes back to the session."""
+        self._ended = True
+        await super().stop()
+
     async def _handle_qos1_message_flow(self, app_message: ApplicationMessage) -> None:
-        try:
+        if app_message.direction != OUTGOING:
             await super()._handle_qos1_message_flow(app_message)
-        except (asyncio.CancelledError, TimeoutError, OSError):
-            session = self.session
-            if app_message.direction == OUTGOING and session is not None and not session.clean_session:
+            return
+        session = self.session
+        try:
+            app_message.puback_packet = await self._send_and_wait(app_message)
+        except (asyncio.CancelledError, OSError):
+            if not session.clean_session:
                 session.retained_messages.put_nowait(app_message)
             raise
+        finally:
+            self._puback_waiters.pop(app_message.packet_id, None)
+            session.inflight_out.pop(app_message.packet_id, None)
+
+    async def _send_and_wait(self, app_message: ApplicationMessage) -> Any:
+        # amqtt gives up after five seconds; a collector whose database is away takes longer.
+        self.session.inflight_out[app_message.packet_id] = app_message
+        app_message.publish_packet = app_message.build_publish_packet()
+        await self._send_packet(app_message.publish_packet)
+        if self._ended:  # the packet went nowhere, and nobody is left to cancel the waiting
+            raise asyncio.CancelledError
+        acknowledgement: asyncio.Future[Any] = asyncio.get_running_loop().create_future()
+        self._puback_waiters[app_message.packet_id] = acknowledgement
+        return await acknowledgement
 
 
 async def _read_connect(reader: ReaderAdapter) -> tuple[bytes, int]:
@@ -80,6 +104,20 @@ async def _read_connect(reader: ReaderAdapter) -> tuple[bytes, int]:
     return bytes(head + body), body[min(2 + name_length, length - 1)]
 
 
-def install() -> None:
-    """Let amqtt's broker use this handler; it offers no setting for it."""
+class KeepingBroker(amqtt_broker.Broker):  # type: ignore[misc]
+    """The broker with handlers that keep what is unacknowledged."""
+
+    async def _publish_session_retained_messages(self, session: Session) -> None:
+        # Without waiting for the acknowledgements, as amqtt does: until the last of them it would notice
+        # neither a subscription nor the end of the connection.
+        handler = self._get_handler(session)
+        while handler is not None and not session.retained_messages.empty():
+            kept = session.retained_messages.get_nowait()
+            sending = handler.mqtt_publish(kept.topic, kept.data, kept.qos, retain=False)
+            self._tasks_queue.append(asyncio.ensure_future(sending))
+
+
+def new_broker(configuration: dict[str, Any]) -> KeepingBroker:
+    """A broker that uses `KeepingHandler`, for which amqtt has no setting."""
     amqtt_broker.BrokerProtocolHandler = KeepingHandler
+    return KeepingBroker(configuration)

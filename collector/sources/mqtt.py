@@ -29,7 +29,8 @@ from collector.sources.mqtt_settings import MqttSettings, back_off_s
 
 _log = logging.getLogger(__name__)
 _UNSUPPORTED_VERSION = 0x84  # MQTT 5.0, table 3-1; paho gives the same code for the refusal of a 3.1.1 broker
-_LOOK_S = 0.2  # how often a waiting publisher looks whether its connection still stands
+_LOOK_S = 0.2  # how often something that waits looks whether the connection still stands
+_WINDOWS_IN_HAND = 10
 _IDLE_S = 0.5  # an empty batch this often lets the caller look after its timed work
 
 
@@ -56,7 +57,8 @@ class MqttSource:
         self._settings = settings
         self._clock = clock
         self._random = random
-        self._arrived: queue.SimpleQueue[Incoming] = queue.SimpleQueue()
+        # Bounded here as well: Mosquitto 2.0.11 sends a whole window for each acknowledgement.
+        self._arrived: queue.Queue[Incoming] = queue.Queue(_WINDOWS_IN_HAND * settings.receive_maximum)
         self._connections = 0
         self._connected = threading.Event()
         self._news = threading.Event()  # the broker answered or hung up
@@ -72,7 +74,7 @@ class MqttSource:
 
     @property
     def connected(self) -> bool:
-        """Whether the broker has taken the connection and the subscription was sent."""
+        """Whether the broker has taken the connection and the subscription."""
         return self._connected.is_set()
 
     @property
@@ -231,7 +233,10 @@ class MqttSource:
         client.subscribe(connection.subscription(self._settings.site, self._protocol))
         topic = topics.collector_state_topic(self._settings.site)
         client.publish(topic, self._state("online", None), qos=1, retain=True)
-        self._connected.set()
+        if (
+            flags.session_present
+        ):  # with its subscriptions, so that messages may come before an answer to ours
+            self._connected.set()
 
     def _refused(self, code: ReasonCode) -> None:
         self._version_refused = code.value == _UNSUPPORTED_VERSION
@@ -242,11 +247,13 @@ class MqttSource:
             )
 
     def _on_subscribe(self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _: Any) -> None:
-        if any(code.is_failure for code in codes):
-            self._note_problem(
-                f"the broker at {self._settings.address} refused the subscription; "
-                f"give this user the right to read {topics.ROOT}/{self._settings.site}/#"
-            )
+        if not any(code.is_failure for code in codes):
+            self._connected.set()
+            return
+        self._note_problem(
+            f"the broker at {self._settings.address} refused the subscription; "
+            f"give this user the right to read {topics.ROOT}/{self._settings.site}/#"
+        )
 
     def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
         if self._connected.is_set() and not self._closing.is_set():
@@ -260,7 +267,12 @@ class MqttSource:
             return
         position = f"{self._connections}:{message.mid}"
         acknowledge = partial(self._acknowledge, client, message.mid, message.qos)
-        self._arrived.put(Incoming(message.topic, bytes(message.payload), "mqtt", position, acknowledge))
+        incoming = Incoming(message.topic, bytes(message.payload), "mqtt", position, acknowledge)
+        # Waiting stops the reading of the socket, so that a backlog stays with the broker.
+        while not self._closing.is_set():
+            with contextlib.suppress(queue.Full):
+                self._arrived.put(incoming, timeout=_LOOK_S)
+                return
 
     def _acknowledge(self, client: Client, mid: int, qos: int) -> None:
         if client is self._client:

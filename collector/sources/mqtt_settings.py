@@ -23,7 +23,8 @@ class MqttSettings:
     client_id : str
         Names the session on the broker; it must stay the same over restarts and belong to one process.
     receive_maximum : int
-        Messages in hand before the broker waits for an acknowledgement: the back-pressure.
+        Messages in hand before the broker waits for an acknowledgement: the back-pressure. Since not
+        every broker keeps to it, the source stops reading at ten times as many.
     session_expiry_s : int
         How long the broker keeps the session and its messages while nobody is connected, in seconds.
     max_packet_bytes : int
