@@ -178,7 +178,7 @@ def _one_sided_limited(k: float, h: float, shift: float, width: float) -> float:
     The limit cuts the integral at ``u + width - k``, so each start ``u`` has points of its own, and the run
     length there is read from its polynomial through the common points.
     """
-    size = int(24 + 6 * h)
+    size = int(24 + 4 * h)
     nodes, _ = gauss(size, 0.0, h)
     starts = np.append(nodes, 0.0)
     ends = np.clip(starts + width - k, 0.0, h)

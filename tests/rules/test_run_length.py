@@ -251,7 +251,7 @@ def test_added_rates_overstate_the_joint_rate_by_about_one_percent_at_the_usual_
 def test_what_signals_practically_never_is_infinite() -> None:
     assert cusum_arl(k=0.5, h=80.0) == math.inf
     assert cusum_ar1_arl(k=0.5, h=200.0, phi=0.3) == math.inf
-    assert combined_arl(width=9.0, k=0.5, h=80.0) == math.inf
+    assert combined_arl(width=9.0, k=0.5, h=50.0) == math.inf
     assert ewma_arl(lam=0.2, width=9.0) == math.inf
     assert individuals_ar1_arl(width=9.0, phi=0.3) == math.inf
 
