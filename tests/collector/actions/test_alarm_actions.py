@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -17,15 +15,12 @@ from tests.collector.alarms.floor import Floor
 
 
 @pytest.fixture
-def floor(tmp_path: Path) -> Iterator[Floor]:
+def floor(engine: sa.Engine) -> Floor:
     """A press whose cushion fell: one active alarm with a growing hold."""
-    engine = database.open_engine(f"sqlite:///{tmp_path / 'evenrun.db'}")
-    database.upgrade(engine)
     floor = Floor(engine)
     floor.make(floor.steady(120))
     floor.make(floor.steady(8, 2, cushion=-0.9))
-    yield floor
-    engine.dispose()
+    return floor
 
 
 def returned(floor: Floor) -> int:

@@ -9,10 +9,8 @@ import importlib
 import inspect
 import logging
 import pkgutil
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from random import Random
 from threading import Barrier
 from typing import Any
@@ -42,14 +40,6 @@ class Recorder:
         if self.failures:
             raise self.failures.pop(0)
         self.sent.append(payload)
-
-
-@pytest.fixture
-def engine(tmp_path: Path) -> Iterator[sa.Engine]:
-    engine = database.open_engine(f"sqlite:///{tmp_path / 'evenrun.db'}")
-    database.upgrade(engine)
-    yield engine
-    engine.dispose()
 
 
 def put(engine: sa.Engine, *payloads: str, retain: bool = True, topic: str = "t") -> None:
