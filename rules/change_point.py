@@ -73,7 +73,7 @@ def step(
     Raises
     ------
     ValueError
-        If fewer than 3 values (2 with a known center) are present, or an argument is out of range.
+        If fewer than 3 values (1 with a known center) are present, or an argument is out of range.
 
     Notes
     -----
@@ -93,7 +93,7 @@ def step(
     _check_step(sigma, confidence, phi)
     values = np.asarray(x, dtype=np.float64)
     present = np.flatnonzero(~np.isnan(values))
-    if len(present) < (3 if center is None else 2):
+    if len(present) < (3 if center is None else 1):
         raise ValueError(f"{len(present)} values cannot show when a shift began; give 3 or more.")
     gains, befores, afters = _gains(values[present], center)
     best = int(gains.argmax())

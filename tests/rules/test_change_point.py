@@ -122,6 +122,13 @@ def test_the_least_squares_place_is_the_one_a_plain_search_finds() -> None:
         assert step(x).index == 1 + int(np.argmin(squares))
 
 
+def test_a_single_bad_shot_after_a_known_level_is_its_own_change() -> None:
+    found = step([7.0], center=0.0, sigma=1.0)
+
+    assert (found.index, found.low, found.high, found.after) == (0, 0, 0, 7.0)
+    assert found.statistic == 49.0
+
+
 def test_a_clean_step_leaves_no_doubt() -> None:
     found = step([5.0] * 10 + [6.0] * 10)
 
