@@ -58,22 +58,26 @@ def _counts(proposal: Proposal, until: datetime) -> bool:
 
 
 def _of_hold(conn: sa.Connection, hold: HoldRow) -> list[tuple[Disc, Why]]:
-    of_press = shots.c.press_id == hold.press_id
-    inside = [of_press, shots.c.id >= hold.from_shot_id]
-    before = _one(conn, of_press, shots.c.id < hold.from_shot_id, newest=True)
-    last, after = None, None
-    if hold.to_shot_id is not None:
-        inside.append(shots.c.id <= hold.to_shot_id)
-        last = disc(conn, hold.to_shot_id)
-        after = _one(conn, of_press, shots.c.id > hold.to_shot_id, newest=False)
-    held = discs(conn, select_discs(*inside).order_by(shots.c.id).limit(MOST_IN_A_HOLD))
-    if last is not None and held and held[-1].shot_id != last.shot_id:
+    """Proposals of one hold; by time, since a late shot has a later number."""
+    first = disc(conn, hold.from_shot_id)
+    last = None if hold.to_shot_id is None else disc(conn, hold.to_shot_id)
+    assert first is not None  # a foreign key says so
+    of_press, at = shots.c.press_id == hold.press_id, shots.c.ended_at
+    inside = [of_press, at >= first.ended_at]
+    before = _one(conn, of_press, at < first.ended_at, order=at.desc())
+    after = None
+    if last is not None:
+        inside.append(at <= last.ended_at)
+        after = _one(conn, of_press, at > last.ended_at, order=at)
+    held = discs(conn, select_discs(*inside).order_by(at, shots.c.id).limit(MOST_IN_A_HOLD))
+    if last is not None and held[-1].shot_id != last.shot_id:
         held.append(last)
     return of_hold(held, before, after)
 
 
-def _one(conn: sa.Connection, *where: sa.ColumnElement[bool], newest: bool) -> Disc | None:
-    order = shots.c.id.desc() if newest else shots.c.id
+def _one(
+    conn: sa.Connection, *where: sa.ColumnElement[bool], order: sa.ColumnElement[datetime]
+) -> Disc | None:
     return next(iter(discs(conn, select_discs(*where).order_by(order).limit(1))), None)
 
 

@@ -77,6 +77,22 @@ def mean_difference(pairs: Sequence[Pair], confidence: float = 0.95) -> Interval
     return Interval(estimate, estimate - half, estimate + half)
 
 
+def mean(sample: FloatArray, confidence: float = 0.95) -> Interval:
+    """Mean of one sample with Student's interval.
+
+    Raises
+    ------
+    ValueError
+        When the sample has fewer than two values.
+    """
+    n = len(sample)
+    if n < 2:
+        raise ValueError("the interval of a mean needs at least two values")
+    half = _quantile(confidence, n - 1) * float(sample.std(ddof=1)) / math.sqrt(n)
+    center = float(sample.mean())
+    return Interval(center, center - half, center + half)
+
+
 def _variance(pairs: Sequence[Pair], weights: FloatArray) -> tuple[float, float]:
     """Variance of the weighted difference and its approximate degrees of freedom (Satterthwaite)."""
     parts, freedoms = [], []

@@ -71,6 +71,15 @@ def test_one_run_equals_scipys_welch_interval():
     assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
+def test_the_interval_of_a_mean_equals_scipys():
+    x = np.random.default_rng(4).normal(2.5, 0.4, 13)
+    ours = welch.mean(x, 0.9)
+    theirs = stats.ttest_1samp(x, 0.0).confidence_interval(0.9)
+    assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
+    with pytest.raises(ValueError, match="at least two"):
+        welch.mean(x[:1])
+
+
 def test_runs_of_different_level_are_compared_each_with_itself():
     rng = np.random.default_rng(6)
     pairs = [(rng.normal(level + 0.5, 0.1, 8), rng.normal(level, 0.1, n)) for level, n in ((2, 20), (9, 4))]

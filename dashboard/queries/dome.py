@@ -1,0 +1,247 @@
+"""Readings of discs beside their shots: what was flagged, what is old enough, what is left out and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from collector.gauging.age import is_after_window, standing
+from collector.settings import Tolerance
+from collector.store.tables import alarms, gaugings, holds, presses, runs, shots, signals
+
+_CHUNK = 500
+
+_COLUMNS = {
+    "gauging_id": gaugings.c.id, "value": gaugings.c.value, "unit": gaugings.c.unit,
+    "gauged_at": gaugings.c.gauged_at, "age_h": gaugings.c.age_h, "joined_by": gaugings.c.joined_by,
+    "shot_id": gaugings.c.shot_id, "press_id": gaugings.c.press_id, "run_id": gaugings.c.run_id,
+    "press": presses.c.name, "run": runs.c.name, "mold": runs.c.mold, "counter": shots.c.counter,
+    "tray": gaugings.c.tray, "tray_position": gaugings.c.tray_position, "ended_at": shots.c.ended_at,
+    "signaled": shots.c.signaled,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """Which gaugings a question is about; None leaves a side open.
+
+    `since` and `until` bound the time of gauging; a gauging without a time is never bounded.
+    """
+
+    characteristic: str
+    press: str | None = None
+    mold: str | None = None
+    run: str | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """What was gauged.
+
+    Attributes
+    ----------
+    discs : DataFrame
+        One row a disc with a final reading (the mean where it was gauged more than once): value, press,
+        run, run_id, mold, counter, tray, tray_position, ended_at, gauged_at, age_h, signaled, on_hold,
+        lead_h (hours from the flag to the gauging), late (gauged after the usual ages).
+    apart : DataFrame
+        One row a reading that is left out, with its `reason`.
+    """
+
+    discs: pd.DataFrame
+    apart: pd.DataFrame
+
+
+def characteristics(conn: Connection) -> list[str]:
+    """Characteristics that were ever gauged, the most often gauged first."""
+    count = sa.func.count()
+    query = sa.select(gaugings.c.characteristic).group_by(gaugings.c.characteristic).order_by(count.desc())
+    return list(conn.execute(query).scalars())
+
+
+def choices(conn: Connection, characteristic: str) -> pd.DataFrame:
+    """Press, mold and run of everything gauged, newest run first: what the filters offer."""
+    query = (
+        sa.select(presses.c.name.label("press"), runs.c.mold, runs.c.name.label("run"))
+        .select_from(_joined())
+        .where(gaugings.c.characteristic == characteristic, gaugings.c.run_id.is_not(None))
+        .distinct()
+        .order_by(runs.c.id.desc())
+        .add_columns(runs.c.id)
+    )
+    return pd.DataFrame(conn.execute(query).mappings().all(), columns=["press", "mold", "run", "id"])
+
+
+def readings(conn: Connection, scope: Scope) -> Readings:
+    """Read the gaugings of a scope and sort out which of them can be compared."""
+    query = sa.select(*(column.label(name) for name, column in _COLUMNS.items())).select_from(_joined())
+    rows = conn.execute(query.where(*_conditions(scope)).order_by(gaugings.c.id)).mappings().all()
+    frame = pd.DataFrame(rows, columns=list(_COLUMNS))
+    frame["reason"] = [_left_out(scope.characteristic, row) for row in rows]
+    final = frame[frame["reason"] == ""].drop(columns="reason")
+    discs = _flagged(conn, _one_a_disc(final))
+    discs["late"] = [is_after_window(scope.characteristic, _known(age)) for age in discs["age_h"]]
+    return Readings(discs=discs, apart=frame[frame["reason"] != ""].reset_index(drop=True))
+
+
+def shot_columns(conn: Connection, shot_ids: Sequence[int]) -> pd.DataFrame:
+    """What the shots of these discs measured: one column a characteristic, in the order asked for."""
+    found: dict[int, dict[str, float]] = {}
+    for ids in _chunks(shot_ids):
+        query = sa.select(shots.c.id, shots.c.characteristics).where(shots.c.id.in_(ids))
+        found |= {row.id: row.characteristics for row in conn.execute(query)}
+    return pd.DataFrame([found.get(shot_id, {}) for shot_id in shot_ids])
+
+
+def flags_by_key(conn: Connection, discs: pd.DataFrame) -> dict[str, list[bool]]:
+    """For each characteristic that ever signaled: which discs it flagged, itself or by its alarm's hold."""
+    keys = _signaled_keys(conn, list(discs["shot_id"]))
+    by_alarm = _alarm_keys(conn)
+    for interval in _hold_intervals(conn):
+        inside = [_is_inside(interval, row) for row in _places(discs)]
+        for key in by_alarm.get(interval["alarm_id"], ()):
+            keys.setdefault(key, set()).update(discs.loc[inside, "shot_id"])
+    return {key: [shot_id in ids for shot_id in discs["shot_id"]] for key, ids in sorted(keys.items()) if ids}
+
+
+def tolerance_of(
+    tolerances: Mapping[str, Mapping[str, Tolerance]], mold: str | None, characteristic: str
+) -> Tolerance | None:
+    """The tolerance of a mold's characteristic, None when none is set."""
+    found = tolerances.get(mold or "", {}).get(characteristic)
+    return None if found is None or (found.low is None and found.high is None) else found
+
+
+def _joined() -> sa.FromClause:
+    return (
+        gaugings.outerjoin(shots, shots.c.id == gaugings.c.shot_id)
+        .outerjoin(presses, presses.c.id == gaugings.c.press_id)
+        .outerjoin(runs, runs.c.id == gaugings.c.run_id)
+    )
+
+
+def _conditions(scope: Scope) -> list[sa.ColumnElement[bool]]:
+    when = gaugings.c.gauged_at
+    where = [gaugings.c.characteristic == scope.characteristic, gaugings.c.withdrawn_at.is_(None)]
+    named = ((presses.c.name, scope.press), (runs.c.mold, scope.mold), (runs.c.name, scope.run))
+    where += [column == name for column, name in named if name is not None]
+    if scope.since is not None:
+        where.append(sa.or_(when.is_(None), when >= scope.since))
+    if scope.until is not None:
+        where.append(sa.or_(when.is_(None), when < scope.until))
+    return where
+
+
+def _left_out(characteristic: str, row: sa.RowMapping) -> str:
+    """Why a reading cannot be compared; empty when it can."""
+    if row["shot_id"] is None:
+        return "waits for its shot" if row["joined_by"] is None else "names a tray, no single disc"
+    return {"provisional": "gauged before its set time", "unknown": "age not known", "final": ""}[
+        standing(characteristic, row["age_h"])
+    ]
+
+
+def _one_a_disc(frame: pd.DataFrame) -> pd.DataFrame:
+    """Several readings of a disc count once, by their mean, at the time of the last."""
+    last = frame.drop_duplicates("shot_id", keep="last").sort_values("shot_id").reset_index(drop=True)
+    means = frame.groupby("shot_id")["value"].mean()
+    return last.assign(value=last["shot_id"].map(means).astype(float))
+
+
+def _flagged(conn: Connection, discs: pd.DataFrame) -> pd.DataFrame:
+    """Add whether a disc lies on an alarm's hold, and how long before the gauging it was flagged."""
+    intervals = _hold_intervals(conn)
+    inside = [[_is_inside(each, row) for each in intervals] for row in _places(discs)]
+    lead = [
+        _lead_h(row, [each for each, hit in zip(intervals, hits, strict=True) if hit])
+        for row, hits in zip(discs.to_dict("records"), inside, strict=True)
+    ]
+    return discs.assign(
+        on_hold=np.array([any(hits) for hits in inside], dtype=bool),
+        signaled=discs["signaled"].astype(bool),
+        lead_h=np.array(lead, dtype=float),
+    )
+
+
+def _lead_h(disc: Mapping[Any, Any], around: Sequence[sa.RowMapping]) -> float:
+    """Hours from the flag to the gauging; a disc before the first signal was flagged by that signal."""
+    if disc["gauged_at"] is None or pd.isna(disc["gauged_at"]) or pd.isna(_number(disc["age_h"])):
+        return float("nan")
+    if disc["signaled"] or not around:
+        return float(disc["age_h"])
+    first = min(each["first_signal_at"] for each in around)
+    return float((disc["gauged_at"] - max(first, disc["ended_at"])).total_seconds() / 3600)
+
+
+def _hold_intervals(conn: Connection) -> Sequence[sa.RowMapping]:
+    """Holds that an alarm of the process opened, closed ones too, with the time of its first signal.
+
+    A hold that an out-of-tolerance gauging opened is no flag: it would foretell what it follows from.
+    """
+    first, last, signaling = (shots.alias(name) for name in ("first", "last", "signaling"))
+    query = (
+        sa.select(
+            holds.c.press_id, holds.c.alarm_id,
+            first.c.ended_at.label("from_at"), last.c.ended_at.label("to_at"),
+            sa.func.coalesce(signaling.c.ended_at, alarms.c.opened_at).label("first_signal_at"),
+        )
+        .join(alarms, alarms.c.id == holds.c.alarm_id)
+        .join(first, first.c.id == holds.c.from_shot_id)
+        .outerjoin(last, last.c.id == holds.c.to_shot_id)
+        .outerjoin(signaling, signaling.c.id == alarms.c.first_shot_id)
+        .where(alarms.c.kind != "gauging")
+    )  # fmt: skip
+    return conn.execute(query).mappings().all()
+
+
+def _is_inside(interval: sa.RowMapping, place: tuple[int, datetime]) -> bool:
+    """Whether a shot of a press lies in a hold: by time, since a late shot has a later number."""
+    press_id, ended_at = place
+    inside: bool = interval["from_at"] <= ended_at and (
+        interval["to_at"] is None or ended_at <= interval["to_at"]
+    )
+    return inside and press_id == interval["press_id"]
+
+
+def _places(discs: pd.DataFrame) -> list[tuple[int, datetime]]:
+    return list(zip(discs["press_id"], discs["ended_at"], strict=True))
+
+
+def _signaled_keys(conn: Connection, shot_ids: list[int]) -> dict[str, set[int]]:
+    keys: dict[str, set[int]] = {}
+    for ids in _chunks(shot_ids):
+        of_shots = (signals.c.shot_id.in_(ids), signals.c.withdrawn.is_(False))
+        for row in conn.execute(sa.select(signals.c.key, signals.c.shot_id).where(*of_shots)):
+            keys.setdefault(row.key, set()).add(row.shot_id)
+    return keys
+
+
+def _alarm_keys(conn: Connection) -> dict[int, set[str]]:
+    query = sa.select(signals.c.alarm_id, signals.c.key).where(
+        signals.c.alarm_id.is_not(None), signals.c.withdrawn.is_(False)
+    )
+    keys: dict[int, set[str]] = {}
+    for row in conn.execute(query.distinct()):
+        keys.setdefault(row.alarm_id, set()).add(row.key)
+    return keys
+
+
+def _chunks(ids: Sequence[int]) -> Iterator[list[int]]:
+    return ([int(each) for each in ids[start : start + _CHUNK]] for start in range(0, len(ids), _CHUNK))
+
+
+def _known(age: Any) -> float | None:
+    return None if pd.isna(age) else float(age)
+
+
+def _number(age: Any) -> float:
+    return float("nan") if age is None else float(age)
