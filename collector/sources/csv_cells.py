@@ -51,6 +51,22 @@ def plan_cell(column: Column, index: int, scope: Scope) -> CellPlan:
     )
 
 
+def canonical(value: float, plan: CellPlan) -> float:
+    """`value` in the canonical unit.
+
+    Raises
+    ------
+    Unreadable
+        When it leaves the range of floats.
+    """
+    result = value * plan.factor + plan.offset
+    if not isfinite(result):
+        raise Unreadable(
+            "not_finite", f"column {plan.name!r} holds {value}, too large for its unit", "mend the cell"
+        )
+    return result
+
+
 def number(text: str, decimal_mark: str, column: str) -> float:
     """A cell as a finite number.
 
@@ -59,11 +75,9 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     Unreadable
         ``wrong_decimal_mark``, ``not_finite`` or ``wrong_type``, naming the column.
     """
-    plain = text.strip()
-    other = "." if decimal_mark == "," else ","
-    value = _float(plain.replace(",", ".")) if other not in plain else None
+    value = _float(_with_point(text) if decimal_mark == "," else text)
     if value is None:
-        raise _no_number(plain, decimal_mark, other, column)
+        raise _no_number(text.strip(), decimal_mark, column)
     if not isfinite(value):
         raise Unreadable(
             "not_finite",
@@ -73,14 +87,20 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     return value
 
 
+def _with_point(text: str) -> str:
+    return "" if "." in text else text.replace(",", ".")
+
+
 def _float(text: str) -> float | None:
     try:
-        return None if "_" in text else float(text)
+        value = float(text)
     except ValueError:
         return None
+    return None if "_" in text else value  # float() takes 1_000, no press writes it
 
 
-def _no_number(plain: str, decimal_mark: str, other: str, column: str) -> Unreadable:
+def _no_number(plain: str, decimal_mark: str, column: str) -> Unreadable:
+    other = "." if decimal_mark == "," else ","
     if plain.count(other) == 1 and decimal_mark not in plain and _float(plain.replace(",", ".")) is not None:
         return Unreadable(
             "wrong_decimal_mark",

@@ -69,4 +69,4 @@ def _records(row: Row, rows: CsvRows, read_row: Callable[[Row], list[Record]]) -
     try:
         yield from read_row(row)
     except Unreadable as broken:
-        yield rows.refuse(broken.reason, broken.detail, broken.remedy, row.raw, row.line)
+        yield rows.refuse(broken.reason, broken.detail, broken.remedy, rows.raw(row.text), row.line)

@@ -37,6 +37,8 @@ class GaugingRows:
         Unreadable
             When a cell cannot be read.
         """
+        if self._press is not None:
+            self._job.check_press(self._press)
         shared = self._shared(row)
         found = ((plan, self._value(row, plan)) for plan in self._plans)
         return [self._message(plan, value, shared) for plan, value in found if value is not None]
@@ -83,7 +85,7 @@ class GaugingRows:
             site=self._job.site,
             press=self._press,
             characteristic=plan.key,
-            value=value * plan.factor + plan.offset,
+            value=cells.canonical(value, plan),
             unit=plan.own_unit or canonical_unit(plan.key) or "",
             original=None if plan.sent_unit is None else (value, plan.sent_unit),
             run=self._run,

@@ -1,4 +1,8 @@
-"""The rows of a CSV file with the bytes they came from; a row of the wrong length is refused by itself."""
+"""The rows of a CSV file with the bytes they came from; a row of the wrong length is refused by itself.
+
+Every line is a row: a quoted cell does not run over the end of its line. RFC 4180 would allow it, presses
+do not write it, and a lost quote would otherwise swallow the rest of the file.
+"""
 
 from __future__ import annotations
 
@@ -17,12 +21,12 @@ from collector.errors import UserError
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One data row: its number from 0, the line it ends on, its cells and its bytes."""
+    """One data row: its number from 0, the line it stands on, its cells and its text."""
 
     index: int
     line: int
     cells: Sequence[str]
-    raw: bytes
+    text: str
 
 
 class CsvRows:
@@ -46,8 +50,7 @@ class CsvRows:
         self._name = name
         self._received_at = received_at
         self._file = file
-        self._taken: list[str] = []
-        self._reader = csv.reader(self._lines(), delimiter=profile.delimiter)
+        self._line = 0
         self.header = self._read_header()
 
     def find(self, columns: Sequence[ColumnName]) -> dict[ColumnName, int]:
@@ -71,28 +74,26 @@ class CsvRows:
     def __iter__(self) -> Iterator[Row | Refusal]:
         """Yield data rows and refusals; empty lines and repeated headers are passed over."""
         index = 0
-        while True:
+        for text in self._lines():
             try:
-                cells = next(self._reader, None)
+                cells = self._cells(text)
             except csv.Error as error:
-                yield self.refuse("bad_file", str(error), "mend the quotes of this row", self._take_raw())
+                yield self.refuse("bad_file", str(error), "mend the quotes of this row", self.raw(text))
+                index += 1
                 continue
-            raw = self._take_raw()
-            if cells is None:
-                return
             if not cells or cells == self.header:
                 continue
             if len(cells) == len(self.header):
-                yield Row(index, self._reader.line_num, cells, raw)
+                yield Row(index, self._line, cells, text)
             else:
-                yield self._ragged(len(cells), raw)
+                yield self._ragged(len(cells), text)
             index += 1
 
     def refuse(
         self, reason: Reason, detail: str, remedy: str, raw: bytes, line: int | None = None
     ) -> Refusal:
         """A refusal at a line, the current one by default."""
-        line = self._reader.line_num if line is None else line
+        line = self._line if line is None else line
         return Refusal(
             reason=reason,
             detail=f"line {line}: {detail}",
@@ -105,23 +106,27 @@ class CsvRows:
         )
 
     def _lines(self) -> Iterator[str]:
-        for line in self._file:
-            self._taken.append(line)
-            yield line
+        for text in self._file:
+            self._line += 1
+            yield text
 
-    def _take_raw(self) -> bytes:
-        raw = "".join(self._taken).encode(self._profile.encoding, errors="surrogateescape")
-        self._taken.clear()
-        return raw
+    def _cells(self, text: str) -> list[str]:
+        return next(csv.reader((text,), delimiter=self._profile.delimiter, strict=True), [])
+
+    def raw(self, text: str) -> bytes:
+        """The bytes of a line as they stand in the file."""
+        return text.encode(self._profile.encoding, errors="surrogateescape")
 
     def _read_header(self) -> list[str]:
+        lines = self._lines()
         for _ in range(self._profile.skip_rows):
-            next(self._file, None)
+            next(lines, None)
         if self._profile.header_rows == 0:
             return [str(number) for number in range(1, (self._profile.column_count or 0) + 1)]
-        header = next(self._reader, [])
-        self._taken.clear()
-        return header
+        try:
+            return self._cells(next(lines, ""))
+        except csv.Error:
+            return []
 
     def _place(self, column: ColumnName) -> int | None:
         name = str(column)
@@ -131,13 +136,12 @@ class CsvRows:
             )
         return self.header.index(name) if name in self.header else None
 
-    def _ragged(self, count: int, raw: bytes) -> Refusal:
-        text = shown(raw.decode(errors="replace"))
+    def _ragged(self, count: int, text: str) -> Refusal:
         return self.refuse(
             "ragged_row",
-            f"{count} cells where the file has {len(self.header)} columns, in {text}",
+            f"{count} cells where the file has {len(self.header)} columns, in {shown(text)}",
             "mend the row; a decimal comma in a comma-separated file splits cells",
-            raw,
+            self.raw(text),
         )
 
 

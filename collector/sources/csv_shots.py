@@ -94,7 +94,7 @@ class ShotRows:
             elif plan.sent_unit is None:
                 values[plan.key] = value
             else:
-                values[plan.key] = value * plan.factor + plan.offset
+                values[plan.key] = cells.canonical(value, plan)
                 originals[plan.key] = (value, plan.sent_unit)
         return values, originals
 
