@@ -85,7 +85,10 @@ class Charts(Section):
     )
     also: tuple[str, ...] = Field((), description="further keys to chart, of any unit")
     minimum_shift: dict[str, float] = Field(
-        default_factory=dict, description="smallest shift that matters, by key, in canonical units"
+        # One kelvin between the halves moves dome by about a quarter of a millimeter (flat plate, linear
+        # expansion 150e-6 per kelvin); half a kelvin is about what a good gauge can tell apart.
+        {"mold_core_temperature": 0.5, "mold_cavity_temperature": 0.5},
+        description="smallest shift that matters, by key, in canonical units",
     )
     startup_shots: int = Field(10, ge=0, description="shots after a start or a stop that are never charted")
     provisional_shots: int = Field(25, ge=10, description="steady shots after which provisional limits stand")

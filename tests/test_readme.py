@@ -1,0 +1,53 @@
+"""The README keeps its promises: every setting, every command, and the two commands that do all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from pydantic import BaseModel
+
+from collector.cli import COMMANDS
+from collector.settings import Settings
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TEST_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest"
+DEMO_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q -e . && .venv/bin/evenrun demo"
+
+
+def setting_names(model: type[BaseModel], prefix: str = "") -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        kind = field.annotation
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            yield from setting_names(kind, f"{prefix}{name}.")
+        else:
+            yield f"{prefix}{name}"
+
+
+@pytest.mark.parametrize("name", list(setting_names(Settings)))
+def test_every_setting_has_its_row(name: str) -> None:
+    assert f"| `{name}` |" in README
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_every_command_is_named(name: str) -> None:
+    assert f"`{name}`" in README
+
+
+def test_the_two_commands_are_there_and_continuous_integration_runs_the_second() -> None:
+    assert f"```sh\n{DEMO_COMMAND}\n```" in README
+    assert f"```sh\n{TEST_COMMAND}\n```" in README
+    assert TEST_COMMAND in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_only_the_listed_names_stand_at_the_top_level() -> None:
+    allowed = {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "docker-compose.yml", "collector", "rules",
+        "dashboard", "simulator", "tests",
+    }
+    made = {"evenrun-data", "evenrun.egg-info", "build", "dist"}  # by using it; git does not track them
+    found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+
+    assert found - made == allowed
