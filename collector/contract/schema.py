@@ -57,7 +57,7 @@ def _channel(kind: str) -> dict[str, Any]:
 
 def _address(kind: str) -> str:
     site, press = "{site}", "{press}"
-    addresses = {
+    addresses: dict[str, str] = {
         "gauging": topics.gauging_topic(site),
         "alarm": topics.alarm_topic(site, press),
         "collector_state": topics.collector_state_topic(site),

@@ -169,9 +169,9 @@ class MqttSource:
         self._answered = False
         self._news.clear()
         self._gone.clear()
-        client = self._client = self._new_client()
         reached = False
         try:
+            client = self._client = self._new_client()
             connection.dial(client, self._settings, self._protocol)
             reached = True
             self._stay(client)

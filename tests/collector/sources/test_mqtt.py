@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from datetime import UTC, datetime
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -161,6 +162,18 @@ def test_a_wrong_password_is_a_problem_that_says_what_to_check(mosquitto: Mosqui
         wait_for(lambda: "refused the connection" in (opened.problem or ""))
         assert not opened.connected
         assert "check the broker's user and password" in (opened.problem or "")
+    finally:
+        opened.close()
+
+
+def test_a_certificate_that_is_not_there_is_a_problem_not_a_crash(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    bad = settings(mosquitto.port, tls_ca=tmp_path / "none.pem")
+    opened = MqttSource(bad, clock=lambda: datetime.now(UTC), random=Random(1))
+    opened.start()
+    try:
+        wait_for(lambda: "no connection to the broker" in (opened.problem or ""))
     finally:
         opened.close()
 
