@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from collector.store.types import BigId, Json, UtcTime
+from collector.store.types import BigId, Json, JsonText, UtcTime
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -95,12 +95,12 @@ shots = Table(
     Column("time_reconstructed", Boolean, nullable=False),
     Column("source", String, nullable=False),
     # {"peak_melt_pressure": 74.2, ...} canonical units; read by name in plain SQL
-    Column("characteristics", Json, nullable=False),
-    Column("setpoints", Json),
+    Column("characteristics", JsonText, nullable=False),
+    Column("setpoints", JsonText),
     # {"peak_melt_pressure": [742.0, "bar"], ...}: only what was converted, or has a unit of its own
-    Column("originals", Json),
-    Column("setpoint_originals", Json),           # the same for setpoints, whose keys may be those of values
-    Column("not_written", Json),                  # keys whose zero meant "not written"
+    Column("originals", JsonText),
+    Column("setpoint_originals", JsonText),       # the same for setpoints, whose keys may be those of values
+    Column("not_written", JsonText),              # keys whose zero meant "not written"
     Column("digest", LargeBinary, nullable=False),
     UniqueConstraint("press_id", "epoch", "counter"),
 )
@@ -344,7 +344,7 @@ journal = Table(
     Column("before", Json),
     Column("after", Json),
     Column("why", Text),
-    Column("previous_digest", LargeBinary, nullable=False),
+    Column("previous_digest", LargeBinary, nullable=False, unique=True),  # no two follow the same one
     Column("digest", LargeBinary, nullable=False, unique=True),
 )
 

@@ -28,6 +28,10 @@ def from_micros(micros: int) -> datetime:
     """The aware UTC time of a number of microseconds since 1970."""
     return EPOCH + MICROSECOND * micros
 
+# Kept as the text it was written as: half the time to store and a fifth less room than JSONB (measured), and
+# nothing of a shot is ever searched by its content. `->>` reads it all the same.
+JsonText = JSON(none_as_null=True)
+
 
 class UtcTime(types.TypeDecorator[datetime]):
     """An aware UTC time, stored as whole microseconds since 1970 in an eight-byte integer.
