@@ -1,0 +1,69 @@
+"""One press: every charted characteristic with limits, setpoints, events, signals and holds on one axis."""
+
+from datetime import datetime, timedelta
+
+import streamlit as st
+
+from collector.store.database import read
+from dashboard.blocks import press_charts, shot_values
+from dashboard.blocks.press_words import cost_words, legend
+from dashboard.queries import database, press
+
+SPANS = {"Last 2 h": timedelta(hours=2), "Last shift (8 h)": timedelta(hours=8)}
+ONE_RUN = "One run"
+
+settings, zone = database.settings(), database.zone()
+now = database.clock().now()
+
+with read(database.engine()) as conn:
+    names = press.press_names(conn, settings.site)
+
+st.title("Press")
+if not names:
+    st.write("No press has reported yet. It appears here with its first shot.")
+    st.stop()
+
+with st.container(horizontal=True, vertical_alignment="bottom"):
+    name = st.selectbox("Press", sorted(names), key="press", bind="query-params", width=160)
+    span = st.segmented_control(
+        "Time", [*SPANS, ONE_RUN], default="Last 2 h", required=True, key="press_span"
+    )
+    with read(database.engine()) as conn:
+        runs = {run.id: run for run in press.run_rows(conn, names[name])}
+        charted = press.charted_keys(conn, names[name])
+    run = None
+    if span == ONE_RUN and runs:
+        run_id = st.selectbox(
+            "Run",
+            list(runs),
+            key="press_run",
+            width=260,
+            format_func=lambda each: press_charts.run_name(runs[each]),
+        )
+        run = runs[run_id]
+    st.button("Show newest", icon=":material/refresh:", key="press_newest")
+
+since: datetime = run.opened_at if run is not None else now - SPANS.get(span, timedelta(hours=2))
+until: datetime = (run.closed_at or now) if run is not None else now
+if not charted:
+    st.write("No limits yet: they stand after the first steady shots of a run.")
+shown = charted or settings.charts.vital
+view, memories = press_charts.load(names[name], shown, since, until)
+
+st.caption(
+    f"{press_charts.stretch(since, until, zone)} · {len(view.shots):,} shots · "
+    + legend(holds=not view.holds.empty, provisional=bool((view.limits["standing"] == "provisional").any()))
+)
+if view.shots.empty:
+    st.write("No shot in this time. Choose a longer time, or one run.")
+    st.stop()
+
+press_charts.events_row(view, zone)
+for key in press_charts.present(view):
+    with st.container(gap=None):
+        press_charts.characteristic_row(view, memories, key, zone)
+st.write(cost_words(view.limits["cost"], settings.charts.false_alarms_per_day))
+
+chosen = st.session_state.pop("press_shot", None)
+if chosen is not None:
+    shot_values.show(chosen)

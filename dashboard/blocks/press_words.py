@@ -1,0 +1,100 @@
+"""Words of the press page. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import pandas as pd
+
+from collector.contract import quantities
+from rules.run_rules import RULES, sentence
+
+KINDS = {
+    "run": "run",
+    "lot": "lot",
+    "tray": "tray",
+    "setpoint": "setpoint",
+    "stop": "stop",
+    "startup": "startup",
+    "state": "press state",
+    "gap": "missing shots",
+    "epoch": "counter reset",
+    "chart_restart": "charts anew",
+    "limits": "limits",
+}
+ORDER = tuple(KINDS.values())
+_BY_CHART = {
+    ("cusum", "beyond_limit"): "cumulative sum beyond its limit",
+    ("ewma", "beyond_limit"): "moving average beyond its limit",
+    ("moving_range", "beyond_limit"): "jump from shot to shot beyond its limit",
+    ("setting", "beyond_limit"): "timer changed",
+}
+_BY_RULE = {rule.name: sentence(rule) for rule in RULES} | {
+    "beyond_limit": "beyond its limit",
+    "setpoint_deviation": "setpoint outside what the recipe allows",
+}
+
+
+def rule_words(rule: str, chart: str | None = None) -> str:
+    """A rule in plain English, with the chart that met it where that says more."""
+    return _BY_CHART.get((chart or "", rule)) or _BY_RULE.get(rule) or rule.replace("_", " ")
+
+
+def shot_label(counter: Any, at: pd.Timestamp) -> str:
+    """Name of a shot for people: its counter, and the shop's clock."""
+    number = "shot" if pd.isna(counter) else f"shot {int(counter):,}"
+    return f"{number} at {at:%H:%M:%S}"
+
+
+def event_words(event: Any) -> str:
+    """What changed, from what to what."""
+    if event.kind == "setpoint" and event.key:
+        return (
+            f"{quantities.label(event.key)} {_value(event.key, event.old)} → {_value(event.key, event.new)}"
+        )
+    if event.kind == "stop" and isinstance(event.new, int | float):
+        return f"{event.new / 60:.0f} min without a shot"
+    if event.kind == "limits":
+        return f"{quantities.label(event.key)}: {event.note or 'new limits'}" if event.key else "new limits"
+    change = " → ".join(_text(part) for part in (event.old, event.new) if _says_something(part))
+    return change or (event.note if _says_something(event.note) else "")
+
+
+def _value(key: str, value: Any) -> str:
+    return quantities.format_value(key, float(value)) if isinstance(value, int | float) else "?"
+
+
+def _says_something(part: Any) -> bool:
+    return part is not None and not (isinstance(part, float) and pd.isna(part)) and part != ""
+
+
+def _text(part: Any) -> str:
+    if isinstance(part, Mapping):
+        return ", ".join(f"{name} {value}" for name, value in part.items() if _says_something(value))
+    return str(part)
+
+
+def cost_words(costs: Iterable[Mapping[str, Any]], budget_per_day: float) -> str:
+    """One sentence on what the charts in force cost in false alarms; empty when that is not known.
+
+    Each row of limits carries the cost of the plan it was made under, which covers all characteristics of the
+    press together, so the largest one speaks for the press.
+    """
+    known = [float(cost["false_alarms_per_shift"]) for cost in costs if "false_alarms_per_shift" in cost]
+    if not known:
+        return ""
+    return (
+        f"These charts may cry wolf {max(known):.2g} times in a shift of 8 h, all characteristics together "
+        f"(the floor allows {budget_per_day:g} in 24 h)."
+    )
+
+
+def legend(*, holds: bool, provisional: bool) -> str:
+    """The marks of the page in words; only those that can be on it."""
+    parts = ["● shot", "○ startup shot, not charted", "◆ yellow: signal", "┄ limit"]
+    if provisional:
+        parts.append("⋯ provisional limit, from few shots")
+    if holds:
+        parts.append("■ blue band: on hold")
+    return "  ·  ".join(parts)
