@@ -36,9 +36,8 @@ def amend(conn: sa.Connection, shot_id: int, shot: Shot, *, at: datetime) -> boo
     bool
         Whether anything changed.
     """
-    row = conn.execute(
-        sa.select(shots, presses.c.site, presses.c.name).join(presses).where(shots.c.id == shot_id)
-    ).mappings().one()
+    query = sa.select(shots, presses.c.site, presses.c.name).join(presses).where(shots.c.id == shot_id)
+    row = {str(name): value for name, value in conn.execute(query).mappings().one().items()}
     values = _changes(row["characteristics"], shot.values)
     setpoints = _changes(row["setpoints"] or {}, shot.setpoints)
     if not values and not setpoints:

@@ -88,7 +88,7 @@ def take_until_stored(
     """Try a batch until the store takes it.
 
     MQTT sends an unacknowledged message again only after a reconnect, so the batch stays in memory; the
-    broker waits, since no more than the receive maximum may be in hand.
+    source stops reading when too much is in hand, and the broker waits.
 
     Returns
     -------

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -33,6 +34,7 @@ CLOSED_AFTER = timedelta(minutes=25)
 # A hold is decided when its discs have set and some of them were gauged.
 DECIDED_AFTER = timedelta(hours=27)
 HURRY = timedelta(minutes=45)
+
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,7 @@ class People:
         for hold in self._open_holds():
             self._decide(hold, now, clock)
 
-    def _open_alarms(self) -> Sequence[sa.Row[tuple[object, ...]]]:
+    def _open_alarms(self) -> Sequence[Any]:
         query = (
             sa.select(
                 alarms.c.id,
@@ -94,25 +96,25 @@ class People:
         with database.read(self.engine) as conn:
             return conn.execute(query).all()
 
-    def _seen(self, alarm: sa.Row[tuple[object, ...]]) -> datetime:
+    def _seen(self, alarm: Any) -> datetime:
         unseen = self.unwatched
         if unseen is not None and alarm.name == unseen.press and unseen.start <= alarm.opened_at < unseen.end:
             return unseen.end
         seen: datetime = alarm.opened_at + ACKNOWLEDGED_AFTER
         return seen
 
-    def _is_over(self, alarm: sa.Row[tuple[object, ...]], now: datetime) -> bool:
+    def _is_over(self, alarm: Any, now: datetime) -> bool:
         """Returned to normal a while ago."""
-        return alarm.state == "normal" and now >= alarm.changed_at + CLOSED_AFTER
+        return bool(alarm.state == "normal" and now >= alarm.changed_at + CLOSED_AFTER)
 
-    def _found(self, alarm: sa.Row[tuple[object, ...]]) -> tuple[str, str]:
+    def _found(self, alarm: Any) -> tuple[str, str]:
         for episode in self.episodes(alarm.opened_at):
             begun = episode.start <= alarm.opened_at
             if alarm.name == episode.press and begun and alarm.opened_at < episode.end + HURRY:
                 return CAUSES.get(episode.fault, UNKNOWN)
         return UNKNOWN
 
-    def _open_holds(self) -> Sequence[sa.Row[tuple[object, ...]]]:
+    def _open_holds(self) -> Sequence[Any]:
         last = shots.alias()
         query = (
             sa.select(
@@ -131,7 +133,7 @@ class People:
         with database.read(self.engine) as conn:
             return conn.execute(query).all()
 
-    def _decide(self, hold: sa.Row[tuple[object, ...]], now: datetime, clock: ServiceClock) -> None:
+    def _decide(self, hold: Any, now: datetime, clock: ServiceClock) -> None:
         unseen = self.unwatched
         if unseen is not None and hold.name == unseen.press and unseen.start <= hold.opened_at < unseen.end:
             if now >= unseen.end + HURRY:
@@ -145,7 +147,7 @@ class People:
         settle = hold_actions.scrap if outside else hold_actions.release
         settle(self.engine, hold.id, who="quality 1", clock=clock, reason=words)
 
-    def _gauged(self, hold: sa.Row[tuple[object, ...]]) -> tuple[int, int]:
+    def _gauged(self, hold: Any) -> tuple[int, int]:
         query = sa.select(gaugings.c.value).where(
             gaugings.c.press_id == hold.press_id,
             gaugings.c.shot_id.between(hold.from_shot_id, hold.to_shot_id),

@@ -44,9 +44,8 @@ def qualify(
         "qualified_at": at, "setpoints": {key: dict(allowed) for key, allowed in setpoints.items()},
     }
     if found is None:
-        return conn.execute(sa.insert(recipes).values(**row).returning(c.id)).scalar_one()
+        return int(conn.execute(sa.insert(recipes).values(**row).returning(c.id)).scalar_one())
     if found.qualified_at is not None:
         raise ValueError(f"recipe {name} version {version} is qualified already; give a new version")
     conn.execute(sa.update(recipes).where(c.id == found.id).values(**row))
-    found_id: int = found.id
-    return found_id
+    return int(found.id)
