@@ -1,0 +1,276 @@
+"""The floor: what is read, what is said, what is drawn."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
+
+import pytest
+import sqlalchemy as sa
+
+from collector.clock import wall_now
+from collector.store import database, tables
+from dashboard.blocks import lane_marks
+from dashboard.blocks.drawing import text
+from dashboard.blocks.floor_screen import CSS, drawing
+from dashboard.blocks.floor_wall import wall
+from dashboard.blocks.lane_words import counts, hold_words, sentence, span, stale_words
+from dashboard.blocks.text_width import fit, text_width, wrap
+from dashboard.queries.floor import Floor, Lane, Mark, read_floor
+from dashboard.queries.hold_extent import Held, merged
+
+NOW = datetime(2026, 3, 3, 13, 52, tzinfo=UTC)
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def same(moment: datetime) -> datetime:
+    return moment
+
+
+def read(engine: sa.Engine, *, now: datetime = NOW, wall_time: datetime | None = None) -> Floor:
+    with database.read(engine) as conn:
+        return read_floor(conn, site="lowland", now=now, wall=wall_time or wall_now())
+
+
+def said(floor: Floor, name: str) -> tuple[str, str, str, str]:
+    lane = next(lane for lane in floor.lanes if lane.name == name)
+    words = sentence(lane, floor.now, local=same, provisional_shots=25)
+    return words.tone, words.headline, words.detail, words.act
+
+
+def tree(svg: str) -> ElementTree.Element:
+    return ElementTree.fromstring(svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1))
+
+
+def drawn(floor: Floor) -> str:
+    return wall(floor, local=same, provisional_shots=25, stop_cycles=5.0)
+
+
+def test_every_kind_of_lane_says_its_own_sentence(six_presses: sa.Engine) -> None:
+    floor = read(six_presses)
+    assert [lane.name for lane in floor.lanes] == ["P1", "P2", "P3", "P4", "P5", "P6"]
+    tone, headline, detail, _ = said(floor, "P1")
+    assert (tone, headline) == ("calm", "steady")
+    assert detail.startswith("shot 1,203 · 64.")
+    tone, headline, detail, act = said(floor, "P2")
+    assert (tone, headline) == ("signal", "Mold core 3.1 °C warmer")
+    assert detail.startswith("since shot 994 (13:0")
+    assert "often coolant flow down" in detail
+    assert act == "Hold trays 39 to 43, 47 discs"
+    assert said(floor, "P3")[3] == "Hold tray 39, 3 discs"
+    assert said(floor, "P4")[1:3] == ("starting, shot 35", "22 steady shots · limits from 25")
+    tone, headline, detail, _ = said(floor, "P5")
+    assert (tone, headline) == ("silent", "silent for 34 min")
+    assert "last shot 1,876" in detail
+    assert said(floor, "P6")[1] == "idle since 10:41"
+
+
+def test_the_header_counts_what_the_floor_asks_for(six_presses: sa.Engine) -> None:
+    floor = replace(read(six_presses), gaugings_due=12)
+    assert counts(floor) == "2 need a look · 1 silent · 50 discs on hold · 12 gaugings due"
+    assert counts(replace(floor, lanes=floor.lanes[:1], gaugings_due=0)) == "nothing needs a look"
+
+
+def test_only_shots_of_the_last_two_hours_are_read_in_order(two_presses: sa.Engine) -> None:
+    floor = read(two_presses)
+    for lane in floor.lanes:
+        times = [mark.at for mark in lane.marks]
+        assert times == sorted(times)
+        assert times[0] >= (NOW - timedelta(hours=2)).timestamp() * 1e6
+        assert len(times) == 111  # two hours of 64.8 s
+
+
+def test_the_query_of_the_marks_walks_an_index(two_presses: sa.Engine) -> None:
+    """The plan names the index and no full scan, so stored history costs nothing."""
+    seen: list[str] = []
+    with database.read(two_presses) as conn:
+        sa.event.listen(two_presses, "before_cursor_execute", lambda *call: seen.append(call[2]))
+        read_floor(conn, site="lowland", now=NOW, wall=NOW)
+    about_shots = {statement for statement in seen if "FROM shots" in statement}
+    assert about_shots
+    with two_presses.connect() as raw:
+        for statement in about_shots:
+            arguments = tuple([1] * statement.count("?"))
+            plan = raw.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", arguments).all()
+            assert not any("SCAN shots" in row[-1] for row in plan), statement
+
+
+def test_a_stopped_collector_is_told_in_words(store: sa.Engine, seed: Callable[..., None]) -> None:
+    seed(store, ("P1",), alive=False)
+    floor = read(store)
+    assert stale_words(floor, same) == "The collector has stopped: nothing here is newer than 13:40."
+    assert "The collector has stopped" in drawn(floor)
+
+
+def test_a_collector_that_never_ran_and_an_empty_floor_say_so(store: sa.Engine) -> None:
+    floor = read(store)
+    assert stale_words(floor, same) == "The collector has not run yet: no shot can arrive."
+    assert "No press has reported yet" in drawn(floor)
+
+
+def test_a_living_collector_is_not_mentioned(two_presses: sa.Engine) -> None:
+    with database.write(two_presses) as conn:
+        beat = tables.heartbeats
+        conn.execute(sa.update(beat).values(wall_at=NOW))
+    assert stale_words(read(two_presses, wall_time=NOW + timedelta(seconds=15)), same) == ""
+    assert stale_words(read(two_presses, wall_time=NOW + timedelta(seconds=16)), same) != ""
+
+
+def test_heights_are_straight_up_to_the_limit_and_end_at_three_limits() -> None:
+    assert lane_marks.height(0.0) == 0.0
+    assert lane_marks.height(0.5) == pytest.approx(lane_marks.height(1.0) / 2)
+    assert lane_marks.height(1.0) == lane_marks.LIMIT_AT
+    assert lane_marks.height(1.0) < lane_marks.height(1.5) < lane_marks.height(2.9) < 1.0
+    assert lane_marks.height(3.0) == pytest.approx(1.0)
+    assert lane_marks.height(50.0) == 1.0
+    assert lane_marks.height(None) == lane_marks.FLAT_AT
+
+
+def test_each_shot_becomes_one_mark_of_its_kind() -> None:
+    area = lane_marks.Plot(0, 0, 100, 100, 0, 10)
+    shots = [
+        Mark(1, 1, "startup", None, signaled=False),
+        Mark(2, 2, "baseline", None, signaled=False),
+        Mark(3, 3, "charted", 0.4, signaled=False),
+        Mark(4, 4, "charted", 2.0, signaled=True),
+    ]
+    svg = lane_marks.marks(area, shots, 8)
+    found = dict(re.findall(r'class="([\w-]+)" d="([^"]+)"', svg))
+    assert {name: path.count("M") for name, path in found.items()} == {
+        "dot": 2, "ring": 1, "ring-hole": 1, "signal": 1,
+    }  # fmt: skip
+    assert found["dot"].startswith("M20.0 90.0h0M30.0 ")
+
+
+def test_the_hold_bar_begins_at_the_edge_when_the_hold_is_older_than_the_screen(two_presses: sa.Engine) -> None:
+    floor = read(two_presses)
+    lane = floor.lanes[1]
+    area = lane_marks.plot(floor, 0, 0, 1000, 100)
+    inside = lane_marks.hold_bars(area, lane, 100, 10)
+    assert 'class="change"' in inside
+    assert float(re.search(r'x="([\d.]+)"', inside)[1]) > 500  # type: ignore[index]
+    older = replace(lane, hold=Held(((1, None),), 300, ()), alarm=None)
+    assert 'x="0.0"' in lane_marks.hold_bars(area, older, 100, 10)
+
+
+def test_what_no_shot_came_from_is_hatched(six_presses: sa.Engine) -> None:
+    floor = read(six_presses)
+    by_name = {lane.name: lane for lane in floor.lanes}
+    area = lane_marks.plot(floor, 0, 0, 1200, 100)
+
+    def hatched(name: str) -> list[tuple[float, float]]:
+        return lane_marks.quiet_stretches(area, by_name[name], 5.0)
+
+    assert hatched("P1") == []
+    assert hatched("P6") == [(0.0, 1200.0)]
+    ((left, right),) = hatched("P5")
+    assert right == 1200.0
+    assert left == pytest.approx(1200 * (1 - 0.57 / 2), abs=1)
+
+
+@pytest.mark.parametrize("names", [("P2",), ("P1", "P2"), ("P1", "P2", "P3", "P4", "P5", "P6")])
+def test_lanes_fill_the_wall_and_headlines_are_readable(
+    store: sa.Engine, seed: Callable[..., None], names: tuple[str, ...]
+) -> None:
+    seed(store, names)
+    svg = tree(drawn(read(store)))
+    assert svg.get("viewBox") == "0 0 1920 1080"
+    panels = [each for each in svg.iter(f"{SVG}rect") if each.get("class") == "panel"]
+    assert len(panels) == len(names)
+    last = panels[-1]
+    assert float(last.get("y", 0)) + float(last.get("height", 0)) == pytest.approx(1062, abs=1)
+    (headline,) = [each for each in svg.iter(f"{SVG}text") if each.text == "Mold core 3.1\u00a0°C warmer"]
+    assert float(headline.get("font-size", 0)) >= 60  # 44 px capitals, 28 mm on a 55-inch screen
+
+
+def test_many_lanes_make_the_page_longer_rather_than_unreadable(two_presses: sa.Engine) -> None:
+    floor = read(two_presses)
+    svg = tree(drawn(replace(floor, lanes=floor.lanes * 20)))
+    assert "tall" in str(svg.get("class"))
+    assert float(str(svg.get("viewBox")).split()[3]) > 1080
+
+
+def test_names_from_messages_cannot_become_markup(two_presses: sa.Engine) -> None:
+    floor = read(two_presses)
+    assert floor.lanes[1].alarm is not None
+    evil = '<script>alert("x")</script>'
+    lane = replace(
+        floor.lanes[1],
+        name=evil,
+        alarm=replace(floor.lanes[1].alarm, headline=evil, cause=evil),
+        run=None if floor.lanes[1].run is None else replace(floor.lanes[1].run, name=evil),
+    )
+    html = drawing(replace(floor, lanes=(lane,)), local=same, provisional_shots=25, stop_cycles=5.0)
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html
+    assert text(0, 0, 1, 'a"b<c') .endswith("a&quot;b&lt;c</text>")
+
+
+def test_the_headline_shows_what_moved_first_and_the_rest_stands_below(two_presses: sa.Engine) -> None:
+    _, headline, detail, _ = said(read(two_presses), "P2")
+    assert ";" not in headline
+    assert "cushion 0.2 mm lower" in detail
+
+
+def test_overlapping_holds_count_each_disc_once() -> None:
+    assert merged([(5, 9), (1, 3), (4, 4), (20, None), (25, 30)]) == ((1, 9), (20, None))
+    assert merged([(1, None), (3, 4)]) == ((1, None),)
+    assert hold_words(Held()) == ""
+    assert hold_words(Held(((1, 1),), 1, ())) == "Hold 1 disc"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0, "0 s"), (89, "89 s"), (90, "2 min"), (34 * 60, "34 min"), (7200, "2 h"), (3 * 86400, "3 days"), (-5, "0 s")],
+)
+def test_spans_use_one_unit(seconds: float, words: str) -> None:
+    assert span(timedelta(seconds=seconds)) == words
+
+
+def test_lines_break_at_spaces_but_never_between_a_number_and_its_unit() -> None:
+    for width in range(100, 900, 20):
+        for line in wrap("Mold core 3.1 °C warmer, 47 discs", 40, width):
+            assert not line.endswith("3.1")
+            assert not line.endswith("47")
+
+
+def test_text_is_made_smaller_before_it_is_cut() -> None:
+    lines, size = fit("Peak melt pressure higher", width=400, sizes=(64, 48, 32))
+    assert (lines, size) == (["Peak melt pressure higher"], 32)
+    lines, size = fit("Peak melt pressure 4.1 MPa higher than usual", width=300, sizes=(64, 48, 32))
+    assert lines[0].endswith("…")
+    assert text_width(lines[0], size) <= 300
+
+
+def test_both_themes_keep_the_contrast_of_the_guideline() -> None:
+    """WCAG 2.2: text 4.5 to 1 (1.4.3), graphics 3 to 1 (1.4.11); limits from memory."""
+    for block in re.findall(r"\{([^}]*--page[^}]*)\}", CSS):
+        color = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block))
+        for ground in ("page", "panel"):
+            for ink in ("ink", "muted", "act"):
+                assert _contrast(color[ink], color[ground]) >= 4.5, (ink, ground)
+        assert _contrast(color["dot"], color["panel"]) >= 3
+        edge, fill = _contrast(color["edge"], color["panel"]), _contrast(color["signal"], color["panel"])
+        assert max(edge, fill) >= 3
+
+
+def _contrast(one: str, other: str) -> float:
+    def luminance(color: str) -> float:
+        channels = [int(color[index : index + 2], 16) / 255 for index in (1, 3, 5)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+        return sum(weight * c for weight, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+    low, high = sorted([luminance(one), luminance(other)])
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_presses_stand_in_the_order_people_count(two_presses: sa.Engine) -> None:
+    with database.write(two_presses) as conn:
+        conn.execute(sa.insert(tables.presses), [{"site": "lowland", "name": name} for name in ("P10", "P3")])
+        conn.execute(sa.insert(tables.presses).values(site="elsewhere", name="P4"))
+    lanes: tuple[Lane, ...] = read(two_presses).lanes
+    assert [lane.name for lane in lanes] == ["P1", "P2", "P3", "P10"]
+    assert sentence(lanes[-1], NOW, local=same, provisional_shots=25).headline == "no run yet"
