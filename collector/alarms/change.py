@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS
 from rules import change_point
 from rules.limits import Baseline
 
@@ -23,6 +24,7 @@ WINDOW_SHOTS = 600
 RECENT_SHOTS = 10
 NEIGHBOR_SHOTS = 5
 LASTING_MEAN_SIGMA = 1.5
+LASTING_STANDARD_ERRORS = 4.0
 LASTING_IN_A_ROW = 3
 
 
@@ -38,14 +40,17 @@ class Series:
         Shots that have a value, and the values, canonical unit; n >= 1.
     baseline : Baseline
         Center and sigma of the limits in force.
+    signaled : tuple of int
+        Shots at which a chart signaled, rising; at least one.
     far_out : frozenset of int
-        Shots whose single value lies beyond an individuals limit.
+        Those among them whose single value lies beyond an individuals limit.
     """
 
     key: str
     shot_ids: IntArray
     x: FloatArray
     baseline: Baseline
+    signaled: tuple[int, ...]
     far_out: frozenset[int]
 
 
@@ -82,16 +87,7 @@ def judge(series: Series) -> Change:
 
 def is_single(series: Series) -> bool:
     """Whether the signals are single bad shots while the process around them stayed where it was."""
-    far_out = np.isin(series.shot_ids, list(series.far_out))
-    if not far_out.any() or _longest_row(far_out) >= LASTING_IN_A_ROW:
-        return False
-    first = int(np.argmax(far_out))
-    z = (series.x - series.baseline.center) / series.baseline.sigma
-    around = z[first:][~far_out[first:]]
-    if around.size < LASTING_IN_A_ROW:
-        around = np.concatenate([z[max(0, first - NEIGHBOR_SHOTS) : first], around])
-    side = math.copysign(1.0, z[first])
-    return around.size == 0 or float(np.mean(around)) * side <= LASTING_MEAN_SIGMA
+    return all(_is_single_row(series, row) for row in _rows_of_signals(series))
 
 
 def earliest(changes: Iterable[Change]) -> Change | None:
@@ -99,7 +95,25 @@ def earliest(changes: Iterable[Change]) -> Change | None:
     return min(changes, key=lambda change: (change.high_shot_id, change.shot_id), default=None)
 
 
-def _longest_row(flags: NDArray[np.bool_]) -> int:
+def _is_single_row(series: Series, row: list[int]) -> bool:
+    """Whether a row of signals begins with a bad shot, has few of them on end, and nothing else moved."""
+    first, last = np.searchsorted(series.shot_ids, (row[0], row[-1]))
+    far_out = np.isin(series.shot_ids[first : last + 1], list(series.far_out))
+    if not far_out[:1].any() or _longest_stretch(far_out) >= LASTING_IN_A_ROW:
+        return False
+    z = (series.x - series.baseline.center) / series.baseline.sigma
+    around = z[first : last + 1][~far_out]
+    if around.size < LASTING_IN_A_ROW:
+        around = np.concatenate([z[max(0, first - NEIGHBOR_SHOTS) : first], around])
+    if around.size == 0:
+        return True
+    away = float(np.mean(around)) * math.copysign(1.0, z[first])
+    phi = series.baseline.phi
+    standard_error = math.sqrt((1 + phi) / (1 - phi) / around.size)
+    return away <= min(LASTING_MEAN_SIGMA, LASTING_STANDARD_ERRORS * standard_error)
+
+
+def _longest_stretch(flags: NDArray[np.bool_]) -> int:
     longest = current = 0
     for flag in flags:
         current = current + 1 if flag else 0
@@ -129,8 +143,33 @@ def _lasting(series: Series) -> Change:
 
 
 def _first_shot(series: Series) -> tuple[int, int, int]:
-    if series.x.size < 2:
+    """Date the change; it began by the first signal, though a drift that goes on looks younger every shot."""
+    signal = int(np.searchsorted(series.shot_ids, _first_lasting_signal(series), side="right")) - 1
+    found = _step(series.x, series.baseline)
+    if found[0] > signal:
+        found = _step(series.x[: signal + 1], series.baseline)
+    return found[0], found[1], min(found[2], max(signal, found[0]))
+
+
+def _step(x: FloatArray, known: Baseline) -> tuple[int, int, int]:
+    if x.size < 2:
         return 0, 0, 0
-    known = series.baseline
-    found = change_point.step(series.x, center=known.center, sigma=known.sigma, phi=known.phi)
+    found = change_point.step(x, center=known.center, sigma=known.sigma, phi=known.phi)
     return found.index, found.low, found.high
+
+
+def _first_lasting_signal(series: Series) -> int:
+    """First shot of the first row of signals that single bad shots do not explain."""
+    return next(row[0] for row in _rows_of_signals(series) if not _is_single_row(series, row))
+
+
+def _rows_of_signals(series: Series) -> list[list[int]]:
+    """Signals with fewer shots between them than let an alarm clear."""
+    places = np.searchsorted(series.shot_ids, series.signaled)
+    rows: list[list[int]] = []
+    for number, shot in enumerate(series.signaled):
+        if number and places[number] - places[number - 1] <= CLEAR_AFTER_SHOTS:
+            rows[-1].append(shot)
+        else:
+            rows.append([shot])
+    return rows

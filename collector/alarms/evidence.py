@@ -24,8 +24,7 @@ class Signaled:
 
     key: str
     limits_id: int | None
-    first_shot_id: int
-    last_shot_id: int
+    shot_ids: tuple[int, ...]
     far_out: frozenset[int]
 
 
@@ -62,7 +61,7 @@ def series(
     ids = frame["id"].to_numpy(dtype=np.int64)
     found = []
     for fact in charted:
-        use = (ids <= fact.last_shot_id) & (ids > _earlier_matter(conn, press_id, fact))
+        use = (ids <= fact.shot_ids[-1]) & (ids > _earlier_matter(conn, press_id, fact))
         found.append(_series(fact, ids[use], frame[fact.key].to_numpy(dtype=float)[use], baselines))
     return [one for one in found if one.x.size]
 
@@ -88,8 +87,7 @@ def _summary(key: str, rows: list[Any]) -> Signaled:
     return Signaled(
         key=key,
         limits_id=next((row.limits_id for row in reversed(rows) if row.limits_id is not None), None),
-        first_shot_id=rows[0].shot_id,
-        last_shot_id=rows[-1].shot_id,
+        shot_ids=tuple(dict.fromkeys(row.shot_id for row in rows)),
         far_out=frozenset(
             row.shot_id for row in rows if row.chart == SINGLE_SHOT_CHART and row.rule == SINGLE_SHOT_RULE
         ),
@@ -106,7 +104,7 @@ def _earlier_matter(conn: sa.Connection, press_id: int, fact: Signaled) -> int:
     query = sa.select(sa.func.max(signals.c.shot_id)).where(
         signals.c.press_id == press_id,
         signals.c.key == fact.key,
-        signals.c.shot_id < fact.first_shot_id,
+        signals.c.shot_id < fact.shot_ids[0],
         signals.c.withdrawn.is_(False),
     )
     return conn.execute(query).scalar() or 0
@@ -119,5 +117,6 @@ def _series(fact: Signaled, ids: IntArray, x: FloatArray, baselines: Mapping[int
         shot_ids=ids[known],
         x=x[known],
         baseline=baselines[fact.limits_id],
+        signaled=fact.shot_ids,
         far_out=fact.far_out,
     )

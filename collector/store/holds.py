@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -10,6 +11,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.store.tables import holds, shots
+
+_NUMBERED = re.compile(r"(.*?)([0-9]{1,9})")
 
 OPEN, RELEASED, SCRAPPED = "open", "released", "scrapped"
 
@@ -133,9 +136,11 @@ def tray_words(trays: tuple[str, ...]) -> str:
 
 
 def _consecutive(trays: tuple[str, ...]) -> bool:
-    if not all(tray.isascii() and tray.isdigit() for tray in trays):
+    """Whether the names are one word, such as ``P2-`` or none, with numbers that rise by one."""
+    parts = [_NUMBERED.fullmatch(tray) for tray in trays]
+    if any(part is None for part in parts) or len({part[1] for part in parts if part}) > 1:
         return False
-    numbers = [int(tray) for tray in trays]
+    numbers = [int(part[2]) for part in parts if part]
     return numbers == list(range(numbers[0], numbers[0] + len(numbers)))
 
 

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from collector.actions import alarms as act
 from collector.actions import holds as act_hold
 from collector.store import database, tables
-from collector.store.holds import extent
+from collector.store.holds import extent, tray_words
 from tests.collector.alarms.floor import Floor
 
 
@@ -220,6 +220,23 @@ def test_the_extent_of_a_stretch_counts_discs_and_trays(floor: Floor) -> None:
         found = extent(conn, press_id=floor.press.id, from_shot_id=ids[15], to_shot_id=ids[44])
     assert (found.discs, found.trays, found.without_tray) == (30, ("41", "42", "43"), 0)
     assert (found.first_counter, found.last_counter) == (1_015, 1_044)
+
+
+@pytest.mark.parametrize(
+    ("trays", "words"),
+    [
+        ((), ""),
+        (("7",), "tray 7"),
+        (("41", "42"), "trays 41 and 42"),
+        (("41", "42", "43", "44"), "trays 41 to 44"),
+        (("P2-009", "P2-010", "P2-011"), "trays P2-009 to P2-011"),
+        (("P2-009", "P3-010", "P2-011"), "trays P2-009, P3-010 and P2-011"),
+        (("A", "C", "D"), "trays A, C and D"),
+        (tuple("ACEGIKM"), "7 trays from A to M"),
+    ],
+)
+def test_trays_are_named_as_people_do(trays: tuple[str, ...], words: str) -> None:
+    assert tray_words(trays) == words
 
 
 def _qualify(conn: Any, floor: Floor, setpoints: dict[str, Any]) -> None:

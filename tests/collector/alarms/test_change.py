@@ -19,14 +19,22 @@ def noise(count: int, seed: int = 5) -> FloatArray:
     return 6.0 + 0.1 * np.random.default_rng(seed).standard_normal(count)
 
 
-def series(x: FloatArray, far_out: set[int] | None = None, baseline: Baseline = BASELINE) -> Series:
-    """Shot ids begin at 1,000; `far_out` counts from 0 like the array."""
+def series(
+    x: FloatArray,
+    far_out: set[int] | None = None,
+    baseline: Baseline = BASELINE,
+    signaled: set[int] | None = None,
+) -> Series:
+    """Shot ids begin at 1,000; the sets count from 0 like the array; the last value always signals."""
+    far_out = far_out or set()
+    all_signaled = far_out | (signaled or set()) | {x.size - 1}
     return Series(
         key="cushion",
         shot_ids=np.arange(1_000, 1_000 + x.size),
         x=x,
         baseline=baseline,
-        far_out=frozenset(1_000 + index for index in far_out or ()),
+        signaled=tuple(1_000 + index for index in sorted(all_signaled)),
+        far_out=frozenset(1_000 + index for index in far_out),
     )
 
 
@@ -81,6 +89,23 @@ def test_a_drift_says_the_recent_level() -> None:
     found = judge(series(x))
     assert found.shot_id >= 1100
     assert found.after == pytest.approx(6.0 + 0.02 * 55, abs=0.1)
+
+
+def test_a_drift_that_goes_on_is_not_dated_after_its_first_signal() -> None:
+    x = noise(300)
+    x[100:] += 0.01 * np.arange(200)
+    found = judge(series(x, signaled=set(range(125, 300))))
+    assert 1_095 <= found.low_shot_id <= found.shot_id <= found.high_shot_id <= 1_125
+    assert found.after == pytest.approx(6.0 + 0.01 * 195, abs=0.1)
+
+
+def test_a_bad_shot_before_a_lasting_change_does_not_date_it() -> None:
+    x = noise(160)
+    x[100] = 4.4
+    x[130:] -= 0.3
+    found = judge(series(x, {100}, signaled={101, 102, *range(136, 160)}))
+    assert not found.single
+    assert abs(found.shot_id - 1_130) <= 3
 
 
 def test_autocorrelation_widens_the_confidence_set() -> None:
