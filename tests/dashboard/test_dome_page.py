@@ -138,6 +138,21 @@ def test_shots_values_come_in_the_order_asked_for(store, ids):
     assert list(frame["cushion"]) == pytest.approx([6.15, 6.10])
 
 
+def test_everything_the_page_reads_is_the_same_on_both_databases(engine, seed):
+    seed(engine)
+    made = old_run(engine, NOW)
+    gauge(engine, made, NOW)
+    found = read(engine)
+    with database.read(engine) as conn:
+        assert queries.characteristics(conn) == ["dome", "weight"]
+        assert queries.choices(conn, "dome")[["press", "mold", "run"]].values.tolist() == [
+            ["P2", "Larch 5", "R-0401"]
+        ]
+        assert len(queries.shot_columns(conn, list(found.discs["shot_id"]))) == 60
+        assert sum(queries.flags_by_key(conn, found.discs)["mold_core_temperature"]) == 18
+    assert found.discs["on_hold"].sum() == 18
+
+
 def test_the_page_says_the_difference_first_with_unit_interval_and_counts(ids):
     page = run_page()
     assert not page.exception

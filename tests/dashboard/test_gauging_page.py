@@ -161,6 +161,22 @@ def test_due_count_counts_what_ripens_within_the_hour(store, seed):
     assert now_due < later
 
 
+def test_everything_the_page_reads_is_the_same_on_both_databases(engine, seed):
+    seed(engine)
+    ids = old_run(engine, NOW)
+    with database.write(engine) as conn:
+        row = NewGauging(
+            site="lowland", press="P2", run="R-0401", characteristic="diameter", value=211.0, unit="mm",
+            order_batch="b", order_index=3,
+        )  # fmt: skip
+        record(conn, [row], now=NOW, source="file")
+    with database.read(engine) as conn:
+        assert queries.to_gauge(conn, NOW, characteristic="dome")[0].shot_id == ids[59]
+        assert queries.order_lists(conn)[0].first_counter == 4
+        assert queries.gauged_since(conn, NOW - timedelta(hours=8), characteristic="diameter") == 1
+        assert queries.press_names(conn, "lowland") == ["P1", "P2"]
+
+
 def test_due_discs_fall_as_they_are_gauged(store, ids):
     with database.read(store) as conn:
         before = queries.due_count(conn, NOW)

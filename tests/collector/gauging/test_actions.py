@@ -16,15 +16,11 @@ WALL = START + 999 * DAY
 CLOCK = ServiceClock(wall_anchor=WALL, service_anchor=START + 2 * DAY, wall=lambda: WALL)
 
 
-@pytest.fixture
-def engine(tmp_path):
-    opened = database.open_engine(f"sqlite:///{tmp_path / 'store.db'}")
-    database.upgrade(opened)
-    with database.write(opened) as conn:
+@pytest.fixture(autouse=True)
+def ten_shots(engine):
+    with database.write(engine) as conn:
         p1 = press(conn)
         make(conn, p1, run(conn, p1), range(10), trays=["41", "42"])
-    yield opened
-    opened.dispose()
 
 
 def entries(engine):
@@ -61,7 +57,7 @@ def test_the_same_reading_sent_twice_by_a_double_touch_is_journaled_once(engine)
 
 def test_a_withdrawn_reading_is_kept_marked_and_journaled_with_its_value(engine):
     done = actions.enter(engine, dome(press="P1", counter=6), who="operator 1", clock=CLOCK)
-    actions.withdraw(engine, done.gauging_id, who="operator 2", clock=CLOCK, why="upside down")
+    actions.withdraw(engine, done.gauging_id, who="operator 2", clock=CLOCK, why="disc was upside down")
     entry = entries(engine)[-1]
     assert (entry.action, entry.before["value"], entry.why) == (
         "gauging withdrawn",

@@ -16,12 +16,9 @@ NOW = START + 2 * DAY
 
 
 @pytest.fixture
-def conn(tmp_path):
-    engine = database.open_engine(f"sqlite:///{tmp_path / 'store.db'}")
-    database.upgrade(engine)
+def conn(engine):
     with database.write(engine) as connection:
         yield connection
-    engine.dispose()
 
 
 @pytest.fixture
