@@ -12,10 +12,13 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from functools import lru_cache
+from operator import itemgetter
 
 # Beyond this an integer is not exact as a double.
 _EXACT = 2**53
 _quote = json.JSONEncoder(ensure_ascii=False).encode
+_UTF16 = itemgetter(0)
 
 Json = None | bool | int | float | str | Sequence["Json"] | Mapping[str, "Json"]
 
@@ -31,17 +34,17 @@ def canonical_json(value: Json) -> str:
         Something is no JSON value.
     """
     match value:
+        case float() | int() if not isinstance(value, bool):
+            return number(value)
+        case str():
+            return _quote(value)
         case None:
             return "null"
         case bool():
             return "true" if value else "false"
-        case str():
-            return _quote(value)
-        case int() | float():
-            return number(value)
         case Mapping():
-            members = sorted(value.items(), key=_utf16)
-            return "{" + ",".join([f"{_quote(name)}:{canonical_json(item)}" for name, item in members]) + "}"
+            members = sorted([(*_name(name), item) for name, item in value.items()], key=_UTF16)
+            return "{" + ",".join([f"{quoted}:{canonical_json(item)}" for _, quoted, item in members]) + "}"
         case Sequence():
             return "[" + ",".join([canonical_json(item) for item in value]) + "]"
     raise TypeError(f"{type(value).__name__} is no JSON value")
@@ -69,5 +72,6 @@ def _with_exponent(value: float, text: str) -> str:
     return f"{mantissa.removesuffix('.0')}e{int(exponent):+d}"
 
 
-def _utf16(member: tuple[str, Json]) -> bytes:
-    return member[0].encode("utf-16-be")
+@lru_cache(maxsize=4_096)  # the same few names come with every shot
+def _name(name: str) -> tuple[bytes, str]:
+    return name.encode("utf-16-be"), _quote(name)

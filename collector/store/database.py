@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,7 @@ BUSY_TIMEOUT_MS = 5_000
 _WRITES = "evenrun_writes"
 
 # Strict JSON on both databases: PostgreSQL refuses NaN, so SQLite must not let it in either.
-to_json = partial(json.dumps, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+to_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 
 
 def open_engine(url: str) -> sa.Engine:

@@ -9,8 +9,8 @@ The view `shot_values` has one row a value. It also reads keys with a point in t
 takes for a path unless they are quoted: ``characteristics ->> '$."barrel_temperature.1"'``.
 
 Measured with a million shots on both databases (tests/benchmarks/bench_store.py): decoded by Arrow, many rows
-at a time, the object is read about as fast as a list of numbers beside a shared list of keys, and two to three
-times as fast as a row for every value, which also writes slower and is larger on PostgreSQL.
+at a time, the object is read about as fast as a list of numbers beside a shared list of keys, and two to
+three times as fast as a row for every value, which also writes slower and is larger on PostgreSQL.
 """
 
 from __future__ import annotations
@@ -48,8 +48,8 @@ def columns(texts: Sequence[str], keys: Sequence[str]) -> dict[str, FloatArray]:
     return {key: table[key].to_numpy() for key in keys}
 
 
-def distinct_keys(conn: sa.Connection, where: Sequence[sa.ColumnElement[bool]]) -> list[str]:
-    """Every key that one of the selected shots has a value for, sorted."""
-    names = sa.func.json_each(shots.c.characteristics).table_valued("key")
-    query = sa.select(names.c.key).distinct().select_from(shots.join(names, sa.true())).where(*where)
+def distinct_keys(conn: sa.Connection, asked: sa.Subquery) -> list[str]:
+    """Every key that one of the shots of a query has a value for, sorted."""
+    names = sa.func.json_each(asked.c.characteristics).table_valued("key")
+    query = sa.select(names.c.key).distinct().select_from(asked.join(names, sa.true()))
     return sorted(conn.execute(query).scalars())

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.store.canonical import canonical_json
+from collector.store.canonical import Json, canonical_json
 
 # RFC 8785, Appendix B: the bits of a double, and how it is written.
 APPENDIX_B = """
@@ -58,7 +58,7 @@ def test_names_are_sorted_as_published() -> None:
 
 def test_the_published_object_is_written_as_published() -> None:
     # RFC 8785, section 3.2.2.
-    value = {
+    value: dict[str, Json] = {
         "numbers": [333333333.33333329, 1e30, 4.50, 2e-3, 0.000000000000000000000000001],
         "string": '\u20ac$\u000f\u000aA\'\u0042\u0022\u005c\\"/',
         "literals": [None, True, False],

@@ -34,7 +34,7 @@ def plain_sql(engine: sa.Engine, query: str) -> list[tuple[Any, ...]]:
         return rows
     url = engine.url.set(drivername="postgresql").render_as_string(hide_password=False)
     with psycopg.connect(url) as server:
-        return server.execute(query).fetchall()  # type: ignore[arg-type]
+        return server.execute(query).fetchall()
 
 
 def add(seeded: Seeded, *new: shots.NewShot) -> list[int]:
@@ -125,6 +125,12 @@ def test_a_new_key_needs_no_migration(seeded: Seeded, make_shot: MakeShot) -> No
             *("barrel_temperature.1", "cushion", "injection_time", "peak_melt_pressure", "vent_flow"),
         ]
         assert "vent_flow" not in shots.keys(conn, run_id=seeded.run_id)
+
+
+def test_keys_of_the_newest_shots_alone(seeded: Seeded, make_shot: MakeShot) -> None:
+    add(seeded, make_shot(press_id=seeded.press_id, counter=500, values={"vent_flow": 3.0}))
+    with read(seeded.engine) as conn:
+        assert shots.keys(conn, press_id=seeded.press_id, last=1) == ["vent_flow"]
 
 
 def test_plain_sql_reads_a_value_by_its_name(seeded: Seeded) -> None:
