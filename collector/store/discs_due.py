@@ -12,7 +12,7 @@ from collector.gauging.model import Disc
 from collector.gauging.proposal import Proposal, Why, controls, due_from, of_hold, ordered
 from collector.store.disc_lookup import disc, discs, select_discs
 from collector.store.holds import HoldRow, open_holds
-from collector.store.tables import gaugings, shots
+from collector.store.tables import gaugings, presses, shots
 
 MOST_IN_A_HOLD = 2_000  # a longer hold is proposed from its first discs; its far edge is still asked for
 
@@ -86,7 +86,9 @@ def _controls(conn: sa.Connection, now: datetime, characteristic: str, within: t
     needed = set_time_h(characteristic)
     ripe = now - timedelta(hours=needed) + within
     since = now - timedelta(hours=max(USUAL_DOME_AGE_H[1], needed))
-    recent = (shots.c.ended_at > since, shots.c.ended_at <= ripe, shots.c.tray.is_not(None))
+    # The index begins with the press: naming every press keeps the cost with the window, not the store.
+    of_presses = shots.c.press_id.in_(sa.select(presses.c.id))
+    recent = (of_presses, shots.c.ended_at > since, shots.c.ended_at <= ripe, shots.c.tray.is_not(None))
     starts = discs(conn, select_discs(*recent, shots.c.tray_position == 1, shots.c.phase != "startup"))
     query = select_discs(shots.c.ended_at > since, shots.c.tray.is_not(None), *_is_gauged(characteristic))
     return controls(starts, discs(conn, query))

@@ -118,13 +118,14 @@ def order_lists(conn: Connection, *, limit: int = 10) -> list[OrderList]:
 
 def _places(conn: Connection, discs: Sequence[Disc]) -> dict[int, tuple[str, str | None, str | None]]:
     """Press, run and mold of each disc's shot."""
-    query = (
-        sa.select(shots.c.id, presses.c.name, runs.c.name, runs.c.mold)
-        .join(presses, presses.c.id == shots.c.press_id)
-        .outerjoin(runs, runs.c.id == shots.c.run_id)
-        .where(shots.c.id.in_([disc.shot_id for disc in discs]))
-    )
-    return {row[0]: (row[1], row[2], row[3]) for row in conn.execute(query)}
+    press_names = dict(conn.execute(sa.select(presses.c.id, presses.c.name)).tuples().all())
+    run_ids = sorted({disc.run_id for disc in discs if disc.run_id is not None})
+    query = sa.select(runs.c.id, runs.c.name, runs.c.mold).where(runs.c.id.in_(run_ids))
+    of_run = {row.id: (row.name, row.mold) for row in conn.execute(query)}
+    return {
+        disc.shot_id: (press_names[disc.press_id], *of_run.get(disc.run_id or 0, (None, None)))
+        for disc in discs
+    }
 
 
 def _to_gauge(
