@@ -79,15 +79,18 @@ def write(engine: sa.Engine) -> Iterator[sa.Connection]:
 
 @contextmanager
 def read(engine: sa.Engine) -> Iterator[sa.Connection]:
-    """One reading transaction; on SQLite every statement in it sees the same state of the store.
+    """One reading transaction: every statement in it sees the store as the first one found it.
 
     Raises
     ------
     StoreUnavailable
         The database cannot be reached for now.
     """
-    with failures.translated(engine), engine.connect() as connection, connection.begin():
-        yield connection
+    with failures.translated(engine), engine.connect() as connection:
+        if engine.dialect.name == "postgresql":
+            connection.execution_options(isolation_level="REPEATABLE READ")
+        with connection.begin():
+            yield connection
 
 
 def upgrade(engine: sa.Engine) -> None:

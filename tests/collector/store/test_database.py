@@ -116,6 +116,16 @@ def test_a_reader_sees_the_last_commit_while_another_writes(engine: sa.Engine) -
     assert count(engine) == 1
 
 
+def test_a_page_sees_one_state_of_the_store(engine: sa.Engine) -> None:
+    question = sa.select(sa.func.count()).select_from(tables.presses)
+    with read(engine) as conn:
+        before = conn.execute(question).scalar()
+        add_press(engine)
+
+        assert conn.execute(question).scalar() == before == 0
+    assert count(engine) == 1
+
+
 def test_a_store_without_tables_says_what_to_do(tmp_path: Path) -> None:
     engine = open_engine(f"sqlite:///{tmp_path}/empty.db")
 
