@@ -174,10 +174,11 @@ def _leading(changes: dict[str, Change]) -> list[Change]:
 
 
 def _level(item: Moved, found: Change | None, recipe: float | None, fact: evidence.Signaled) -> Moved:
-    if found is not None:
-        shots = len(fact.far_out) if found.single else item.shots
-        return replace(item, single=found.single, before=found.before, after=found.after, shots=shots)
-    return replace(item, before=recipe, single=False)
+    if found is None:
+        return replace(item, before=recipe, single=False)
+    shots = len(fact.far_out) if found.single else item.shots
+    before = found.before if recipe is None else recipe
+    return replace(item, single=found.single, before=before, after=found.after, shots=shots)
 
 
 def _causes(batch: _Batch, alarm: Working, facts: list[evidence.Signaled]) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from collector.contract import quantities
 
 MOST = 4
 ACCOUNTED_FOR = 0.75  # a moved key that the pattern does not name counts against it
-NOT_MEASURED = 0.5  # a row that rests on what nobody measures comes after those that can be seen
+NOT_MEASURED = 1.0  # a row that rests on what nobody measures comes after those that can be seen
 TEMPO = 1.0
 
 # How much one key speaks for a pattern: (expected sign, seen: in the expected way, unchanged, otherwise)

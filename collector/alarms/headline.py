@@ -88,8 +88,8 @@ def _off_recipe(item: Moved) -> str:
     if item.before is None or item.after is None:
         return f"{name} outside what the recipe allows"
     reported = quantities.format_value(item.key, item.after, item.unit)
-    recipe = quantities.format_value(item.key, item.before, item.unit)
-    return f"{name} set to {reported}, recipe {recipe}"
+    asked = quantities.format_value(item.key, item.before, item.unit)
+    return f"{name} {reported} instead of {asked}"
 
 
 def _shift(item: Moved) -> float | None:

@@ -190,7 +190,7 @@ def test_a_setpoint_off_its_recipe_is_an_alarm_of_its_own_kind(floor: Floor) -> 
     floor.off_recipe(ids[-1], "cooling_time", 36.0)
     alarm = floor.alarm()
     assert alarm.kind == "recipe"
-    assert alarm.headline == "Cooling time set to 36.00 s, recipe 45.00 s"
+    assert alarm.headline == "Cooling time 36.00 s instead of 45.00 s"
     (hold,) = floor.rows("holds")
     assert hold["from_shot_id"] == ids[-1]
 

@@ -63,7 +63,7 @@ def test_many_characteristics_are_counted() -> None:
 
 def test_a_setpoint_is_said_with_its_recipe() -> None:
     items = [moved("cooling_time", 45.0, 36.0)]
-    assert headline("recipe", items) == "Cooling time set to 36.00 s, recipe 45.00 s"
+    assert headline("recipe", items) == "Cooling time 36.00 s instead of 45.00 s"
 
 
 def test_every_known_quantity_has_words_for_both_ways() -> None:
