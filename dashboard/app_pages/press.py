@@ -50,7 +50,7 @@ if not charted:
 shown = charted or settings.charts.vital
 view, memories = press_charts.load(names[name], shown, since, until)
 
-st.caption(
+st.write(
     f"{press_charts.stretch(since, until, zone)} · {len(view.shots):,} shots · "
     + legend(holds=not view.holds.empty, provisional=bool((view.limits["standing"] == "provisional").any()))
 )

@@ -32,7 +32,7 @@ def shots_of(frame: pd.DataFrame, view: View, key: str) -> pd.DataFrame:
         words = rule_words(row.rule, row.chart)
         met[row.shot_id] = f"{met[row.shot_id]}; {words}" if row.shot_id in met else words
     columns = frame[["id", "at", "phase", "label", key]].rename(columns={key: "value"})
-    return columns.assign(signal=columns["id"].map(met).fillna(""))
+    return columns.assign(signal=[met.get(shot_id, "") for shot_id in columns["id"]])
 
 
 def segments_of(view: View, key: str, zone: ZoneInfo) -> pd.DataFrame:

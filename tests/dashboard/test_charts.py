@@ -127,7 +127,9 @@ def test_the_cumulative_chart_draws_its_limit_at_one_and_breaks_where_it_began_a
 
 
 def test_every_event_is_a_mark_with_words() -> None:
-    frame = pd.DataFrame({"at": [START, START], "kind": ["lot", "setpoint"], "words": ["7689 → 7702", "a → b"]})
+    frame = pd.DataFrame(
+        {"at": [START, START], "kind": ["lot", "setpoint"], "words": ["7689 → 7702", "a → b"]}
+    )
     spec = events(frame, bounds=BOUNDS).to_dict()
     assert [row["words"] for row in rows_of(spec, spec["layer"][1])] == ["7689 → 7702", "a → b"]
 
@@ -170,7 +172,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_the_contrast_measure_is_that_of_the_guideline() -> None:
-    """WCAG 2.2, relative luminance and contrast ratio: black on white is 21, #767676 on white 4.54 (from memory)."""
+    """WCAG 2.2, relative luminance and contrast ratio: 21 for black on white, 4.54 for #767676; from memory."""
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
 
