@@ -79,7 +79,6 @@ class Verdict:
     signals: tuple[Signal, ...]
     events: tuple[Event, ...]
     new_limits: tuple[KeyLimits, ...]
-    charts_restarted: bool
 
 
 def step(
@@ -126,7 +125,6 @@ def step(
         signals=tuple(signals),
         events=tuple(events),
         new_limits=charted.new_limits,
-        charts_restarted=restarted,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -17,29 +18,43 @@ from collector.store.shots import NewShot
 class PressRows:
     """Judged shots and events of one press, not stored yet.
 
-    Events that come between two shots wait for the next one, which is the first under the new condition.
+    An event that comes between two shots belongs to the next one, the first under the new condition. When
+    that comes only in a later transaction, the event is stored without a shot and gets it then.
+
+    Parameters
+    ----------
+    conn : Connection
+    press : PressRow
+    orphans : bool
+        Whether events of this press are stored without their first shot.
     """
 
-    def __init__(self, conn: sa.Connection, press: PressRow) -> None:
+    def __init__(self, conn: sa.Connection, press: PressRow, *, orphans: bool) -> None:
         self.conn = conn
         self.press = press
+        self.orphans = orphans
         self.last_shot_id: int | None = None
-        self.restarted_at: int | None = None  # first shot of the newest chart restart
-        self.restart_asked = False
+        self.restarted_at: int | None = None  # first shot of the newest restart of all charts
         self._judged: list[tuple[NewShot, Verdict]] = []
-        self._events: list[dict[str, Any]] = []
+        self._events: list[tuple[int, dict[str, Any]]] = []  # with the place of its first shot in _judged
 
     def add(self, shot: NewShot, verdict: Verdict) -> None:
         """Keep a judged shot."""
+        for each in verdict.events:
+            self.event(
+                each.kind, at=shot.ended_at, source=shot.source, key=each.key, old=each.old, new=each.new,
+                note=each.note,
+            )
         self._judged.append((shot, verdict))
 
     def event(self, kind: str, *, at: datetime, source: str = "service", **what: Any) -> None:
-        """Keep an event until its first shot is stored."""
-        self._events.append(events.row(self.press.id, kind, at=at, source=source, **what))
+        """Keep an event; the next shot is its first."""
+        row = events.row(self.press.id, kind, at=at, source=source, **what)
+        self._events.append((len(self._judged), row))
 
-    def waiting(self, kind: str) -> list[Any]:
-        """The new values of the waiting events of a kind, oldest first."""
-        return [row["new"] for row in self._events if row["kind"] == kind]
+    def unstored(self, kind: str) -> list[Any]:
+        """The new values of the events of a kind that are not stored yet, oldest first."""
+        return [row["new"] for _, row in self._events if row["kind"] == kind]
 
     def store(self, context: str) -> list[ShotVerdict]:
         """Store the shots with their limits, signals and events.
@@ -58,22 +73,37 @@ class PressRows:
             return []
         ids = shots.insert(self.conn, [row for row, _ in self._judged])
         self.last_shot_id = ids[-1]
-        for row in self._events:
-            row["shot_id"] = row["shot_id"] or ids[0]
-            if row["kind"] == "limits":
-                limits.in_force(self.conn, row["new"], from_shot_id=ids[0])
+        self._adopt_orphans(ids[0])
         self._store_limits(ids, context)
         verdicts = self._store_signals(ids)
-        self._add_events(ids)
-        self.store_events()
-        self._note_restart(ids)
+        self._store_events(ids)
         self._judged.clear()
         return verdicts
 
-    def store_events(self) -> None:
-        """Store the events as they are, even those that no shot has followed yet."""
-        events.insert(self.conn, self._events)
-        self._events.clear()
+    def finish(self) -> None:
+        """Store the events that no shot has followed yet."""
+        self.orphans = self.orphans or bool(self._events)
+        self._store_events([])
+
+    def _adopt_orphans(self, shot_id: int) -> None:
+        if self.orphans:
+            for kind, key, new in events.adopt(self.conn, self.press.id, shot_id):
+                self._take_effect(kind, key, new, shot_id)
+            self.orphans = False
+
+    def _store_events(self, ids: Sequence[int]) -> None:
+        for place, row in self._events:
+            if row["shot_id"] is None and place < len(ids):
+                row["shot_id"] = ids[place]
+                self._take_effect(row["kind"], row["key"], row["new"], ids[place])
+        events.insert(self.conn, [row for _, row in self._events if row["shot_id"] is not None or not ids])
+        self._events = [(0, row) for _, row in self._events if row["shot_id"] is None and ids]
+
+    def _take_effect(self, kind: str, key: str | None, new: Any, shot_id: int) -> None:
+        if kind == "limits":
+            limits.in_force(self.conn, new, from_shot_id=shot_id)
+        elif kind == "chart_restart" and key is None:
+            self.restarted_at = shot_id
 
     def _store_limits(self, ids: list[int], context: str) -> None:
         """Provisional limits of a run; in force from the shot that completed their baseline."""
@@ -104,20 +134,3 @@ class PressRows:
             )
             for shot_id, (row, _) in zip(ids, self._judged, strict=True)
         ]
-
-    def _add_events(self, ids: list[int]) -> None:
-        for shot_id, (row, judged) in zip(ids, self._judged, strict=True):
-            for each in judged.events:
-                self.event(
-                    each.kind, at=row.ended_at, source=row.source, shot_id=shot_id, key=each.key,
-                    old=each.old, new=each.new, note=each.note,
-                )
-
-    def _note_restart(self, ids: list[int]) -> None:
-        pairs = zip(ids, self._judged, strict=True)
-        since = [shot_id for shot_id, (_, judged) in pairs if judged.charts_restarted]
-        if self.restart_asked and not since:
-            since = [ids[0]]
-        self.restart_asked = False
-        if since:
-            self.restarted_at = since[-1]

@@ -111,5 +111,5 @@ class PressRuns:
             self._run = runs.by_id(self.conn, run.id)
 
     def _lot_in_force(self, run: RunRow) -> str | None:
-        waiting = self.rows.waiting("lot")
-        return waiting[-1] if waiting else events.last_lot(self.conn, self.press_id, run.id) or run.lot
+        unstored = self.rows.unstored("lot")
+        return unstored[-1] if unstored else events.last_lot(self.conn, self.press_id, run.id) or run.lot

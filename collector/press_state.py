@@ -68,6 +68,10 @@ class PressState:
     keys : mapping of str to KeyState
     cycles_s : tuple of float
         The last cycle times, for the usual one.
+    charts_since_shot_id : int or None
+        First shot since all charts last started anew.
+    events_waiting : bool
+        Events are stored that no shot has followed yet.
     """
 
     last: Last | None = None
@@ -84,6 +88,7 @@ class PressState:
     keys: Mapping[str, KeyState] = field(default_factory=dict)
     cycles_s: tuple[float, ...] = ()
     charts_since_shot_id: int | None = None
+    events_waiting: bool = False
 
     def starting(self) -> PressState:
         """The state after a start or a stop: startup shots lie ahead, charts wait."""
@@ -122,6 +127,7 @@ def dump(state: PressState) -> dict[str, Any]:
         "keys": {key: _dump_key(each) for key, each in state.keys.items()},
         "cycles_s": list(state.cycles_s),
         "charts_since_shot_id": state.charts_since_shot_id,
+        "events_waiting": state.events_waiting,
     }
 
 
@@ -169,6 +175,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         keys={key: _load_key(each, limits_by_id) for key, each in stored["keys"].items()},
         cycles_s=tuple(stored["cycles_s"]),
         charts_since_shot_id=stored["charts_since_shot_id"],
+        events_waiting=stored["events_waiting"],
     )
 
 

@@ -73,7 +73,7 @@ class PressWork:
         self.policy = policy
         self.moment = moment
         self.counts = Counts()
-        self.rows = PressRows(conn, press)
+        self.rows = PressRows(conn, press, orphans=state.events_waiting)
         self.runs = PressRuns(conn, press.id, press.name, self.rows)
         self._carry_out_restarts()
 
@@ -82,10 +82,10 @@ class PressWork:
         if isinstance(message, Shot):
             self._shot(message)
             return
-        self._flush()  # what is not a shot holds from the next shot on
         self.counts.other += 1
         match message:
             case RunMessage():
+                self._flush()  # what waits belongs to the run before
                 self.state = self.runs.message(self.state, message)
             case TrayMessage():
                 self.state = replace(self.state, tray=message.tray, tray_next=message.position or 1)
@@ -100,7 +100,8 @@ class PressWork:
     def finish(self) -> None:
         """Store what waits; `state` is then what the next transaction goes on from."""
         self._flush()
-        self.rows.store_events()
+        self.rows.finish()
+        self.state = replace(self.state, events_waiting=self.rows.orphans)
 
     def _shot(self, shot: Shot) -> None:
         verdict = self._identify(shot)
@@ -206,7 +207,6 @@ class PressWork:
             )
         if changed and self.state.charting:
             self.state = self.state.restarted()
-            self.rows.restart_asked = True
             self.rows.event("chart_restart", at=message.at, note="setpoint changed")
 
     def _state_message(self, message: StateMessage) -> None:
@@ -226,7 +226,6 @@ class PressWork:
             self.rows.event(
                 "chart_restart", at=self.moment.now, source=each.who, key=each.key, note=each.why
             )
-        self.rows.restart_asked = True
 
 
 def _is_newest(shot: Shot, last: identity.Last | None) -> bool:

@@ -36,6 +36,21 @@ def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> None:
         conn.execute(sa.insert(events), list(rows))
 
 
+def adopt(conn: sa.Connection, press_id: int, shot_id: int) -> list[tuple[str, str | None, Any]]:
+    """Give a press's events that had no shot after them their first shot.
+
+    Returns
+    -------
+    list of (str, str or None, object)
+        Kind, key and new value of each, oldest first.
+    """
+    c = events.c
+    orphaned = (c.press_id == press_id, c.shot_id.is_(None))
+    rows = conn.execute(sa.select(c.kind, c.key, c.new).where(*orphaned).order_by(c.id)).all()
+    conn.execute(sa.update(events).where(*orphaned).values(shot_id=shot_id))
+    return [(row.kind, row.key, row.new) for row in rows]
+
+
 def last_lot(conn: sa.Connection, press_id: int, run_id: int) -> str | None:
     """The lot that the newest lot event of a run named, None if its first lot is still in force."""
     lot: str | None = conn.execute(

@@ -88,6 +88,37 @@ def test_any_cut_into_batches_tells_the_same(engine: sa.Engine) -> None:
     assert len(shares) == 150
 
 
+def test_an_event_whose_first_shot_comes_in_a_later_batch_gets_it_then(engine: sa.Engine) -> None:
+    run_message = topic_message("run", action="open", at=START.isoformat(), run="R-1")
+    taker = pipeline(engine)
+    taker.take([run_message])
+    assert rows(engine, events.c.shot_id) == [(None,)]
+
+    taker.take([message(1, {"cushion": 6.0}), message(2, {"cushion": 6.0})])
+
+    assert rows(engine, events.c.kind, events.c.shot_id) == [("run", 1)]
+
+
+@pytest.mark.parametrize("size", [1, 7])
+def test_tray_messages_between_shots_do_not_matter_to_the_charts(engine: sa.Engine, size: int) -> None:
+    values = cushions(150, shift=3.0, shift_from=90)
+    batch: list[Incoming] = []
+    for number, each in enumerate(messages(values)):
+        if number % 5 == 0:
+            batch.append(topic_message("tray", at=START.isoformat(), tray=str(number), position=1))
+        batch.append(each)
+    taker = pipeline(engine)
+    for start in range(0, len(batch), size):
+        taker.take(batch[start : start + size])
+
+    assert told(engine) == told_in_one_batch(values)
+    assert [row[0] for row in rows(engine, shots.c.tray)][3:7] == ["0", "0", "5", "5"]
+    with database.read(engine) as conn:
+        joined = sa.select(shots.c.counter).join(events, events.c.shot_id == shots.c.id)
+        first_shots = conn.execute(joined.where(events.c.kind == "tray")).scalars()
+        assert sorted(first_shots) == [1000 + number for number in range(0, 150, 5)]
+
+
 def told_in_one_batch(values: Sequence[float]) -> list[tuple[object, ...]]:
     other = sa.create_engine("sqlite://", poolclass=sa.StaticPool, json_serializer=database.to_json)
     database.upgrade(other)
