@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from collector.alarms import cautions
-from collector.alarms.faults import FAULTS, Fault, Pattern, Sign
+from collector.alarms.fault_table import FAULTS, Fault, Pattern, Sign
 from collector.contract import quantities
 
 MOST = 4

@@ -6,7 +6,7 @@ import pytest
 
 from collector.alarms.causes import match
 from collector.alarms.cautions import CAUTIONS, GENERAL
-from collector.alarms.faults import FAULTS
+from collector.alarms.fault_table import FAULTS
 from collector.contract import quantities
 
 STEADY = dict.fromkeys(
