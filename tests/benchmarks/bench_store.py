@@ -115,7 +115,8 @@ def _measure_all(*, post: bool, options: argparse.Namespace) -> Iterator[tuple[s
                 continue  # the same as the JSON object there
             with _empty_place(url) as place:
                 form = form_class(post)
-                yield form.name, _measure(form, place, options)
+                figures = _measure(form, place, options)
+                yield f"{form.name}{'' if form.by_name[post] else ' (no plain SQL)'}", figures
                 for reader in READERS.get(form_class, ()):
                     yield reader.name, _pages(reader(post), place, options)
 
@@ -138,6 +139,7 @@ def _measure(form: Form, place: Place, options: argparse.Namespace) -> Figures:
         for statement in form.schema():
             connection.execute(statement)
         figures = {"import, s": _import(form, connection, options.shots)}
+        _read_by_name(form, connection)
     figures |= _disk(place)
     figures |= _ingest(form, place, options.shots, options.batches)
     return _pages(form, place, options) | figures
@@ -150,6 +152,13 @@ def _import(form: Form, connection: Any, shots: int) -> float:
     if form.post:
         connection.execute("VACUUM ANALYZE")  # what autovacuum would do in the next minute
     return spent
+
+
+def _read_by_name(form: Form, connection: Any) -> None:
+    """Make sure that what a form says about plain SQL is so."""
+    if query := form.by_name[form.post]:
+        value = float(connection.execute(f"{query} LIMIT 1").fetchone()[0])
+        assert 5 < value < 8, f"{form.name}: {value} is no cushion"
 
 
 def _transaction(connection: Any, work: Callable[[Any], None]) -> float:

@@ -165,7 +165,7 @@ class JsonList(Form):
     ) * 2
 
     def schema(self) -> list[str]:
-        return [*super().schema(), *_key_positions(1 if self.post else 0)]
+        return [*super().schema(), *_key_positions(0)]
 
     def cell(self, values: Values) -> Any:
         return compact(list(values))
