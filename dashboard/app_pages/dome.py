@@ -58,11 +58,12 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
 
 with read(database.engine()) as conn:
     offered = queries.choices(conn, characteristic)
+    canonical = queries.unit_of(conn, characteristic)
+unit = unit_names.symbol(canonical)
 with st.container(horizontal=True, vertical_alignment="bottom"):
     press = choose("Press", offered["press"], key="dome_press")
     mold = choose("Mold", offered["mold"], key="dome_mold")
     run = choose("Run", offered["run"], key="dome_run")
-    unit = unit_names.symbol(quantities.unit(characteristic) or "")
     sigma = st.number_input(
         f"Gauge sigma, {unit}", min_value=0.0, value=None, step=0.01, format="%.3f", width=160,
         placeholder="not known", key="dome_sigma", persist_state="session",
@@ -90,12 +91,12 @@ sigma = sigma or None
 difference = compare(discs["value"], flagged, runs, gauge_sigma=sigma)
 label = quantities.label(characteristic)
 
-st.header(dome_words.difference(difference, characteristic), anchor=False)
+st.header(dome_words.difference(difference, characteristic, canonical), anchor=False)
 st.markdown(
     f"A disc is flagged when {dome_words.FLAG[flag]}. "
     f"{dome_words.apart(found.apart['reason'], characteristic, int(discs['late'].sum()))}"
 )
-method = f"{dome_words.method(difference)} {dome_words.gauge(difference, sigma, characteristic)}"
+method = f"{dome_words.method(difference)} {dome_words.gauge(difference, sigma, characteristic, canonical)}"
 st.markdown(f":small[{method.strip()}]")
 
 if len(discs):
@@ -111,16 +112,18 @@ if len(discs):
 st.subheader(f"What {label.lower()} goes along with", anchor=False)
 charted = [key for key in values if (quantity := quantities.find(key)) is None or not quantity.timer]
 along = effects(discs["value"], {key: values[key].to_numpy(dtype=float) for key in charted}, runs)
-st.markdown(dome_words.strongest(along, characteristic))
+st.markdown(dome_words.strongest(along, characteristic, canonical))
 stated = [each for each in along if each.over_spread is not None]
 if stated:
     st.altair_chart(
-        charts.effects(dome_tables.effect_points(stated, characteristic), label=label, unit=unit, dark=dark),
+        charts.effects(
+            dome_tables.effect_points(stated, characteristic, canonical), label=label, unit=unit, dark=dark
+        ),
         alt=f"Change of {label.lower()} with each characteristic of the shot, with 95 % intervals",
     )
 if along:
     with st.expander("Slopes in units, and what could not be said"):
-        st.table(dome_tables.effect_table(along, characteristic), alt="Slopes and their certainty")
+        st.table(dome_tables.effect_table(along, characteristic, canonical), alt="Slopes and their certainty")
 
 st.subheader("What flags were worth", anchor=False)
 judged = dome_tables.judge(discs, settings.tolerance, characteristic, sigma)

@@ -110,25 +110,25 @@ def skill_table(rows: Sequence[tuple[str, Skill]]) -> pd.DataFrame:
     ]).set_index("Flag")  # fmt: skip
 
 
-def effect_points(effects: Sequence[Effect], characteristic: str) -> pd.DataFrame:
+def effect_points(effects: Sequence[Effect], characteristic: str, unit: str) -> pd.DataFrame:
     """Effects that have a number, for the chart."""
     return pd.DataFrame([
         {
             "name": quantities.label(each.key), "estimate": spread.estimate, "low": spread.low,
             "high": spread.high, "certainty": each.certainty,
-            "slope": dome_words.effect(each, characteristic),
+            "slope": dome_words.effect(each, characteristic, unit),
         }
         for each in effects
         if (spread := each.over_spread) is not None
     ])  # fmt: skip
 
 
-def effect_table(effects: Sequence[Effect], characteristic: str) -> pd.DataFrame:
+def effect_table(effects: Sequence[Effect], characteristic: str, unit: str) -> pd.DataFrame:
     """Every effect in words, also those that have no number."""
     return pd.DataFrame([
         {
             "Characteristic": quantities.label(each.key),
-            "Effect": dome_words.effect(each, characteristic) if each.slope is not None else "-",
+            "Effect": dome_words.effect(each, characteristic, unit) if each.slope is not None else "-",
             "Certainty": ": ".join((dome_words.CERTAINTY[each.certainty], *each.reasons)), "Discs": each.n,
         }
         for each in effects

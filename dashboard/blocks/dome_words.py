@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from collector.contract import quantities, unit_names
+from collector.gauging.age import set_time_h
 from rules.dome.effect import Effect
 from rules.dome.link import Difference
 from rules.dome.skill import Rate, Skill
@@ -21,14 +22,17 @@ VERBS = {"dome": "dome"}
 CERTAINTY = {"clear": "clear", "weak": "weak", "none": "not enough data"}
 
 
-def difference(found: Difference, characteristic: str) -> str:
-    """Flagged against unflagged, in one sentence; the reason instead of a number where there is none."""
+def difference(found: Difference, characteristic: str, unit: str | None = None) -> str:
+    """Flagged against unflagged, in one sentence; the reason instead of a number where there is none.
+
+    `unit` is needed for a characteristic that the quantities table does not know.
+    """
     name = quantities.label(characteristic).lower()
     counted = f"{found.flagged} flagged and {found.unflagged} unflagged discs of {_runs(found.runs)}"
     if found.interval is None:
         return f"Nothing can be said yet about the {name} of flagged discs: {'; '.join(found.reasons)}."
     more = "higher" if found.interval.estimate >= 0 else "lower"
-    size = _size(found.interval, characteristic, found.confidence)
+    size = _size(found.interval, characteristic, found.confidence, unit)
     if found.certainty == "clear":
         verb = VERBS.get(characteristic, f"have a {name}")
         return f"Flagged discs {verb} {size[0]} {more} ({size[1]}), {counted}."
@@ -54,14 +58,14 @@ def method(found: Difference) -> str:
     )
 
 
-def gauge(found: Difference, sigma: float | None, characteristic: str) -> str:
+def gauge(found: Difference, sigma: float | None, characteristic: str, unit: str | None = None) -> str:
     """What part the gauge has in the spread."""
     if sigma is None:
         return "The gauge's own error is not known; enter its sigma from a gauge study to see its part."
     if found.gauge_share is None:
         return ""
     share = f"{found.gauge_share:.0%}".replace("%", " %")
-    value = quantities.format_value(characteristic, sigma)
+    value = quantities.format_value(characteristic, sigma, unit)
     return f"The gauge (sigma {value}) accounts for {share} of the variance within the groups."
 
 
@@ -71,14 +75,20 @@ def apart(reasons: Iterable[str], characteristic: str, late: int) -> str:
     said = ", ".join(f"{n} {reason}" for reason, n in counts.most_common())
     first = f"Left out and listed below: {said}." if counts else "No reading is left out."
     after = f" {_discs(late)} gauged after the usual 24 to 72 h are included." if late else ""
-    return f"Only readings at or past the set time count. {first}{after}" if characteristic else first
+    needed = set_time_h(characteristic)
+    rule = (
+        f"Only readings from {needed:.0f} h after molding on count."
+        if needed
+        else "Readings count at any age."
+    )
+    return f"{rule} {first}{after}"
 
 
-def effect(found: Effect, characteristic: str) -> str:
+def effect(found: Effect, characteristic: str, unit: str | None = None) -> str:
     """Slope of a characteristic in units: ``0.20 mm higher for each °C more (0.15 to 0.25 mm)``."""
     if found.slope is None:
         return "; ".join(found.reasons)
-    unit = unit_names.symbol(quantities.unit(characteristic) or "")
+    unit = unit_names.symbol(unit or quantities.unit(characteristic) or "")
     step = unit_names.symbol(quantities.unit(found.key) or "")
     more = "higher" if found.slope.estimate >= 0 else "lower"
     low, high = _ends(found.slope)
@@ -87,7 +97,7 @@ def effect(found: Effect, characteristic: str) -> str:
     return f"{size} {unit} {more} for each {step or 'unit'} more ({low_text} to {high_text} {unit})"
 
 
-def strongest(effects: list[Effect], characteristic: str) -> str:
+def strongest(effects: list[Effect], characteristic: str, unit: str | None = None) -> str:
     """The clear effects in a sentence, or that there is none."""
     clear = [found for found in effects if found.certainty == "clear"]
     name = quantities.label(characteristic)
@@ -98,9 +108,10 @@ def strongest(effects: list[Effect], characteristic: str) -> str:
         return f"{name} goes along with none of {len(stated)} characteristics clearly."
     first = clear[0]
     others = f", and with {len(clear) - 1} more" if len(clear) > 1 else ""
+    key = quantities.label(first.key).lower()
     return (
-        f"{name} goes along most with {quantities.label(first.key).lower()}: {effect(first, characteristic)}"
-        f"{others}. Characteristics that move together share their effect."
+        f"{name} goes along most with {key}: {effect(first, characteristic, unit)}{others}."
+        f" Characteristics that move together share their effect."
     )
 
 
@@ -137,8 +148,8 @@ def lead(found: Skill, pattern: str = "%s") -> str:
     return pattern % (f"{low:.0f} h" if round(low) == round(high) else f"{low:.0f} to {high:.0f} h")
 
 
-def _size(interval: Interval, characteristic: str, confidence: float) -> tuple[str, str]:
-    value = quantities.format_value(characteristic, abs(interval.estimate))
+def _size(interval: Interval, characteristic: str, confidence: float, unit: str | None) -> tuple[str, str]:
+    value = quantities.format_value(characteristic, abs(interval.estimate), unit)
     decimals = len(value.split()[0].partition(".")[2])
     low, high = _ends(interval)
     return value, f"{low:.{decimals}f} to {high:.{decimals}f}, {confidence:.0%}".replace("%", " %")

@@ -12,6 +12,7 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from collector.contract import quantities
 from collector.gauging.age import is_after_window, standing
 from collector.settings import Tolerance
 from collector.store.tables import alarms, gaugings, holds, presses, runs, shots, signals
@@ -66,6 +67,16 @@ def characteristics(conn: Connection) -> list[str]:
     count = sa.func.count()
     query = sa.select(gaugings.c.characteristic).group_by(gaugings.c.characteristic).order_by(count.desc())
     return list(conn.execute(query).scalars())
+
+
+def unit_of(conn: Connection, characteristic: str) -> str:
+    """Unit of a characteristic: the table's, or the one its last gauging came in."""
+    known = quantities.unit(characteristic)
+    if known is not None:
+        return known
+    query = sa.select(gaugings.c.unit).where(gaugings.c.characteristic == characteristic)
+    found: str | None = conn.execute(query.order_by(gaugings.c.id.desc()).limit(1)).scalar()
+    return found or ""
 
 
 def choices(conn: Connection, characteristic: str) -> pd.DataFrame:

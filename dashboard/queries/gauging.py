@@ -118,7 +118,7 @@ def order_lists(conn: Connection, *, limit: int = 10) -> list[OrderList]:
 
 def _places(conn: Connection, discs: Sequence[Disc]) -> dict[int, tuple[str, str | None, str | None]]:
     """Press, run and mold of each disc's shot."""
-    press_names = dict(conn.execute(sa.select(presses.c.id, presses.c.name)).tuples().all())
+    press_names = {row.id: row.name for row in conn.execute(sa.select(presses.c.id, presses.c.name))}
     run_ids = sorted({disc.run_id for disc in discs if disc.run_id is not None})
     query = sa.select(runs.c.id, runs.c.name, runs.c.mold).where(runs.c.id.in_(run_ids))
     of_run = {row.id: (row.name, row.mold) for row in conn.execute(query)}
