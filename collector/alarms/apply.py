@@ -138,8 +138,11 @@ def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> None:
     )
     changes = {one.key: change.judge(one) for one in series}
     recipe = evidence.recipe_setpoints(batch.conn, alarm.run_id) if alarm.kind == "recipe" else {}
-    alarm.moved = {
-        key: _level(item, changes.get(key), recipe.get(key), facts[key]) for key, item in alarm.moved.items()
+    # A characteristic whose signals a replay withdrew keeps what was said about it.
+    alarm.moved |= {
+        key: _level(alarm.moved[key], changes.get(key), recipe.get(key), fact)
+        for key, fact in facts.items()
+        if key in alarm.moved
     }
     alarm.say(headline(alarm.kind, list(alarm.moved.values())))
     values = {
@@ -191,7 +194,8 @@ def _touched(batch: _Batch, alarm: Working) -> Touched:
     row = _row(batch, alarm)
     assert alarm.first_shot_id is not None  # an alarm begins with a signal
     ends = not alarm.stage.active or alarm.single
-    last = _last_bad_shot(batch.conn, row.id) if alarm.single else alarm.last_shot_id
+    last = _last_bad_shot(batch.conn, row.id) if alarm.single else None
+    last = alarm.last_shot_id if last is None else last
     return Touched(
         alarm_id=row.id, press_id=batch.press.id, run_id=alarm.run_id,
         first_shot_id=row.change_low_shot_id or alarm.first_shot_id, last_shot_id=last if ends else None,
@@ -199,10 +203,10 @@ def _touched(batch: _Batch, alarm: Working) -> Touched:
     )  # fmt: skip
 
 
-def _last_bad_shot(conn: sa.Connection, alarm_id: int) -> int:
+def _last_bad_shot(conn: sa.Connection, alarm_id: int) -> int | None:
     """The charts may go on signaling after a bad shot, but the discs after it are as usual."""
     facts = evidence.signaled(conn, alarm_id).values()
-    return max(shot for fact in facts for shot in fact.far_out)
+    return max((shot for fact in facts for shot in fact.far_out), default=None)
 
 
 def _log_lines(batch: _Batch, alarm: Working) -> list[str]:

@@ -205,6 +205,20 @@ def test_a_lot_change_is_dated_and_named(floor: Floor) -> None:
     assert alarm.change_shot_id == pytest.approx(ids[0], abs=5)
 
 
+def test_signals_that_a_replay_withdrew_no_longer_count(floor: Floor) -> None:
+    values = floor.steady(123)
+    values["cushion"][120] = 4.4
+    floor.make(values)
+    with database.write(floor.engine) as conn:
+        conn.execute(sa.update(tables.signals).values(withdrawn=True, changed="a late shot came"))
+    floor.restart_charts()
+    (fresh, *_) = floor.make(floor.steady(12, 2, part_weight=-0.25), batch=1)
+    alarm = floor.alarm()
+    assert {item["key"] for item in alarm.characteristics} == {"cushion", "part_weight"}
+    assert alarm.headline.startswith("Part weight 0.")
+    assert alarm.change_shot_id == pytest.approx(fresh, abs=2)
+
+
 def test_a_roll_back_leaves_no_alarm(floor: Floor) -> None:
     floor.make(floor.steady(120))
     values = floor.steady(10, 2, cushion=-0.9)
