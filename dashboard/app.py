@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from collector.errors import StoreUnavailable
+
 
 @dataclass(frozen=True, slots=True)
 class PageRow:
@@ -44,7 +46,10 @@ def main() -> None:
         )
         for row in PAGES
     ]
-    st.navigation(pages, position="top").run()
+    try:
+        st.navigation(pages, position="top").run()
+    except StoreUnavailable as error:
+        st.warning(f"{error} This page shows nothing until then; reload it to try again.")
 
 
 if __name__ == "__main__":

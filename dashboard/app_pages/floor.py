@@ -2,8 +2,9 @@
 
 import streamlit as st
 
+from collector.errors import StoreUnavailable
 from dashboard.blocks.floor_live import floor_drawing
-from dashboard.blocks.floor_screen import show
+from dashboard.blocks.floor_screen import show, trouble
 
 DARK = st.query_params.get("theme") == "dark"
 
@@ -11,7 +12,11 @@ DARK = st.query_params.get("theme") == "dark"
 @st.fragment(run_every=1.0)
 def live() -> None:
     """Redraw once a second; every browser gets the same drawing, made once."""
-    show(floor_drawing(), dark=DARK)
+    try:
+        picture = floor_drawing()
+    except StoreUnavailable as error:
+        picture = trouble(str(error))
+    show(picture, dark=DARK)
 
 
 live()

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dashboard.blocks.drawing import set_text, text
 from dashboard.blocks.floor_tablet import tablet
 from dashboard.blocks.floor_wall import wall
 from dashboard.blocks.lane_words import Local
@@ -37,6 +38,17 @@ def drawing(floor: Floor, *, local: Local, provisional_shots: int, stop_cycles: 
     """Both layouts of the floor, as the HTML that the component shows. All text in it is escaped."""
     settings = {"local": local, "provisional_shots": provisional_shots, "stop_cycles": stop_cycles}
     return wall(floor, **settings) + tablet(floor, **settings)  # type: ignore[arg-type]
+
+
+def trouble(words: str) -> str:
+    """What the wall shows while the store cannot be read, instead of an old picture that looks like now."""
+    title, reason = "The store cannot be read", set_text(words, width=1700, largest=36, smallest=24, lines=3)
+    lines = "".join(
+        text(960, 580 + index * 48, reason.size, line, style="muted middle")
+        for index, line in enumerate(reason.lines)
+    )
+    box = '<svg class="wall" viewBox="0 0 1920 1080">', '<svg class="tablet" viewBox="0 0 1920 1080">'
+    return "".join(f"{each}{text(960, 500, 64, title, style='bold middle')}{lines}</svg>" for each in box)
 
 
 def show(picture: str, *, dark: bool) -> None:

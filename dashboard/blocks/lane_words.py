@@ -128,8 +128,15 @@ def run_words(lane: Lane) -> tuple[str, str]:
     run = lane.run
     if run is None or run.closed_at is not None:
         return "no run", ""
-    blend = f"blend {run.blend}" if run.blend and not run.blend.lower().startswith("blend") else run.blend
-    return joined([run.name, run.mold or ""]), joined([blend or "", f"lot {run.lot}" if run.lot else ""])
+    lot = f"lot {run.lot}" if run.lot else ""
+    return joined([run.name, run.mold or ""]), joined([blend_words(run.blend), lot])
+
+
+def blend_words(blend: str | None) -> str:
+    """``blend A`` for a blend that is only called A."""
+    if not blend:
+        return ""
+    return blend if blend.lower().startswith("blend") else f"blend {blend}"
 
 
 def counts(floor: Floor) -> str:

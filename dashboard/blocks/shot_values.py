@@ -10,6 +10,7 @@ import streamlit as st
 from collector.contract import quantities
 from collector.contract.unit_names import symbol
 from collector.store.database import read
+from dashboard.blocks.lane_words import blend_words
 from dashboard.blocks.press_words import rule_words
 from dashboard.queries import database
 from dashboard.queries.press import read_shot, shot_signals
@@ -34,7 +35,12 @@ def show(shot_id: int) -> None:
 
 def _body(shot: Any, met: Any) -> None:
     at = database.local(shot.ended_at)
-    place = [f"{at:%a %d %b %Y %H:%M:%S}", f"run {shot.run}" if shot.run else "no run", shot.mold, shot.blend]
+    place = [
+        f"{at:%a %d %b %Y %H:%M:%S}",
+        f"run {shot.run}" if shot.run else "no run",
+        shot.mold,
+        blend_words(shot.blend),
+    ]
     if shot.tray:
         place.append(f"tray {shot.tray}" + (f", place {shot.tray_position}" if shot.tray_position else ""))
     place.append(PHASES[shot.phase])
@@ -47,7 +53,9 @@ def _body(shot: Any, met: Any) -> None:
         value_table(shot),
         hide_index=True,
         height="content",
-        column_config={"Value": st.column_config.TextColumn(alignment="right")},
+        column_config={
+            name: st.column_config.TextColumn(alignment="right") for name in ("Value", "Setpoint", "As sent")
+        },
         alt="All values of the shot",
     )
     if shot.not_written:

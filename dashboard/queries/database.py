@@ -11,7 +11,7 @@ import streamlit as st
 from collector.clock import ServiceClock, real_clock
 from collector.settings import Settings, load_settings
 from collector.store import clock as stored_clock
-from collector.store.database import open_engine, read
+from collector.store.database import open_engine, read, upgrade
 
 
 @st.cache_resource(show_spinner=False)
@@ -22,8 +22,13 @@ def settings() -> Settings:
 
 @st.cache_resource(show_spinner=False)
 def engine() -> sa.Engine:
-    """The one engine of this process; its pool is safe to use from every session's thread."""
-    return open_engine(settings().database_url)
+    """The one engine of this process; its pool is safe to use from every session's thread.
+
+    The tables are brought up to date, so that screens may be started before the first collector.
+    """
+    opened = open_engine(settings().database_url)
+    upgrade(opened)
+    return opened
 
 
 def clock() -> ServiceClock:

@@ -117,7 +117,7 @@ def _press(conn: sa.Connection, name: str, story: Story) -> None:
     conn.execute(
         sa.update(tables.limits)
         .where(tables.limits.c.press_id == press_id)
-        .values(from_shot_id=ids[min(story.startup + story.baseline, len(ids) - 1)])
+        .values(from_shot_id=ids[min(story.startup + story.baseline, len(ids)) - 1])
     )
     signal_ids = _signals(conn, press_id, ids, tracks, limits_ids)
     _events(conn, press_id, ids, opened, story)

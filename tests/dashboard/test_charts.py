@@ -172,7 +172,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_the_contrast_measure_is_that_of_the_guideline() -> None:
-    """WCAG 2.2, relative luminance and contrast ratio: 21 for black on white, 4.54 for #767676; from memory."""
+    """WCAG 2.2, contrast ratio: 21 for black on white, 4.54 for #767676 (figures from memory)."""
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
 

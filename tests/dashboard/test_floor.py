@@ -15,7 +15,7 @@ from collector.clock import wall_now
 from collector.store import database, tables
 from dashboard.blocks import lane_marks
 from dashboard.blocks.drawing import text
-from dashboard.blocks.floor_screen import CSS, drawing
+from dashboard.blocks.floor_screen import CSS, drawing, trouble
 from dashboard.blocks.floor_wall import wall
 from dashboard.blocks.lane_words import counts, hold_words, sentence, span, stale_words
 from dashboard.blocks.text_width import fit, text_width, wrap
@@ -145,7 +145,9 @@ def test_each_shot_becomes_one_mark_of_its_kind() -> None:
     assert found["dot"].startswith("M20.0 90.0h0M30.0 ")
 
 
-def test_the_hold_bar_begins_at_the_edge_when_the_hold_is_older_than_the_screen(two_presses: sa.Engine) -> None:
+def test_the_hold_bar_begins_at_the_edge_when_the_hold_is_older_than_the_screen(
+    two_presses: sa.Engine,
+) -> None:
     floor = read(two_presses)
     lane = floor.lanes[1]
     area = lane_marks.plot(floor, 0, 0, 1000, 100)
@@ -206,7 +208,7 @@ def test_names_from_messages_cannot_become_markup(two_presses: sa.Engine) -> Non
     html = drawing(replace(floor, lanes=(lane,)), local=same, provisional_shots=25, stop_cycles=5.0)
     assert "<script" not in html
     assert "&lt;script&gt;" in html
-    assert text(0, 0, 1, 'a"b<c') .endswith("a&quot;b&lt;c</text>")
+    assert text(0, 0, 1, 'a"b<c').endswith("a&quot;b&lt;c</text>")
 
 
 def test_the_headline_shows_what_moved_first_and_the_rest_stands_below(two_presses: sa.Engine) -> None:
@@ -224,7 +226,15 @@ def test_overlapping_holds_count_each_disc_once() -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "words"),
-    [(0, "0 s"), (89, "89 s"), (90, "2 min"), (34 * 60, "34 min"), (7200, "2 h"), (3 * 86400, "3 days"), (-5, "0 s")],
+    [
+        (0, "0 s"),
+        (89, "89 s"),
+        (90, "2 min"),
+        (34 * 60, "34 min"),
+        (7200, "2 h"),
+        (3 * 86400, "3 days"),
+        (-5, "0 s"),
+    ],
 )
 def test_spans_use_one_unit(seconds: float, words: str) -> None:
     assert span(timedelta(seconds=seconds)) == words
@@ -274,3 +284,9 @@ def test_presses_stand_in_the_order_people_count(two_presses: sa.Engine) -> None
     lanes: tuple[Lane, ...] = read(two_presses).lanes
     assert [lane.name for lane in lanes] == ["P1", "P2", "P3", "P10"]
     assert sentence(lanes[-1], NOW, local=same, provisional_shots=25).headline == "no run yet"
+
+
+def test_a_store_that_cannot_be_read_is_said_in_both_layouts() -> None:
+    picture = trouble("the database is locked; try again in a moment")
+    assert picture.count("The store cannot be read") == 2
+    assert picture.count("the database is locked; try again in a moment") == 2
