@@ -8,7 +8,7 @@ import secrets
 import signal
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,10 +21,10 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from collector.clock import ServiceClock, real_clock
+from collector.clock import ServiceClock, real_clock, wall_now
 from collector.errors import EvenrunError, UserError
 from collector.settings import SETTINGS_FILE, Settings, load_settings
-from collector.store import database
+from collector.store import database, heartbeats
 from simulator.demo_fill import fill
 from simulator.demo_live import LiveFloor, LivePeople, last_floor_time, resume_from, set_clock
 from simulator.demo_people import People, Tolerance
@@ -37,7 +37,7 @@ SEED = 20
 DOME = {"Alder 9": Tolerance(2.9, 3.6), "Larch 5": Tolerance(2.4, 3.05)}
 MOLD_ON = {"P1": "Alder 9", "P2": "Larch 5"}
 WATCH_S = 0.5
-BROKER_START_S = 20.0
+START_S = 30.0
 
 SETTINGS = """\
 # Settings of the demo, written anew at every start. The README lists every setting.
@@ -114,8 +114,9 @@ def demo(
         address = f"http://localhost:{settings.dashboard_port}"
         console.print(f"Screens: [bold]{address}[/bold] (Ctrl-C ends the demo)")
         told, clock = _told_until_now(engine, settings, speed, console)
-        children.start("collector", ["collect"])
         _wait_for_broker(settings, children)
+        children.start("collector", ["collect"])
+        _wait_for_collector(engine, children)
         floor = LiveFloor(told, settings=settings, clock=clock)
         people = LivePeople(_people(engine), clock)
         stack.callback(people.stop)
@@ -217,17 +218,36 @@ def _people(engine: sa.Engine) -> People:
 
 
 def _wait_for_broker(settings: Settings, children: Children) -> None:
-    until = time.monotonic() + BROKER_START_S
-    while time.monotonic() < until:
+    """Wait until the broker answers."""
+
+    def answers() -> bool:
+        address = (settings.broker.host, settings.broker.port)
+        with contextlib.suppress(OSError), socket.create_connection(address, timeout=1.0):
+            return True
+        return False
+
+    _wait_for("broker", answers, children)
+
+
+def _wait_for_collector(engine: sa.Engine, children: Children) -> None:
+    """Wait until the collector's session is there: what is sent before it, the broker throws away."""
+    began = wall_now()
+
+    def listens() -> bool:
+        with database.read(engine) as conn:
+            beat = heartbeats.last(conn, heartbeats.COLLECTOR)
+        return beat is not None and beat.wall_at > began and beat.detail.get("broker") == "connected"
+
+    _wait_for("collector", listens, children)
+
+
+def _wait_for(name: str, ready: Callable[[], bool], children: Children) -> None:
+    until = time.monotonic() + START_S
+    while not ready():
         children.check()
-        with (
-            contextlib.suppress(OSError),
-            socket.create_connection((settings.broker.host, settings.broker.port), timeout=1.0),
-        ):
-            return
+        if time.monotonic() > until:
+            raise EvenrunError(f"the {name} did not start within {START_S:g} s: {children.last_line(name)}")
         time.sleep(0.1)
-    said = children.last_line("broker")
-    raise EvenrunError(f"the broker did not start within {BROKER_START_S:g} s: {said}")
 
 
 def _watch(children: Children, floor: LiveFloor) -> None:

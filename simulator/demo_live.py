@@ -49,7 +49,7 @@ def last_floor_time(engine: sa.Engine) -> datetime | None:
     """Service time of the collector's last sign of life."""
     with database.read(engine) as conn:
         beat = heartbeats.last(conn, heartbeats.COLLECTOR)
-    return None if beat is None else beat[1]
+    return None if beat is None else beat.at
 
 
 class LiveFloor:

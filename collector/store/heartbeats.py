@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +11,15 @@ import sqlalchemy as sa
 from collector.store.tables import heartbeats
 
 COLLECTOR = "collector"
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """A sign of life: wall and service time, and what the process said of itself."""
+
+    wall_at: datetime
+    at: datetime
+    detail: dict[str, Any]
 
 
 def beat(
@@ -22,8 +32,8 @@ def beat(
         conn.execute(sa.insert(heartbeats).values(name=name, **row))
 
 
-def last(conn: sa.Connection, name: str) -> tuple[datetime, datetime] | None:
-    """Wall and service time of the last sign of life."""
+def last(conn: sa.Connection, name: str) -> Beat | None:
+    """The last sign of life of a process, None if there never was one."""
     c = heartbeats.c
-    row = conn.execute(sa.select(c.wall_at, c.at).where(c.name == name)).one_or_none()
-    return None if row is None else (row.wall_at, row.at)
+    row = conn.execute(sa.select(c.wall_at, c.at, c.detail).where(c.name == name)).one_or_none()
+    return None if row is None else Beat(row.wall_at, row.at, row.detail or {})
