@@ -8,7 +8,9 @@ import altair as alt
 import pandas as pd
 
 FLAGGED, UNFLAGGED = "flagged", "not flagged"
-YELLOW, GRAY, INK = "#f6b800", "#6b727c", "#1b1e23"
+YELLOW, INK = "#f6b800", "#1b1e23"
+GRAY = {False: "#6b727c", True: "#9aa2ad"}  # by whether the background is dark
+PAGE = {False: "#f6f7f8", True: "#121519"}
 GROUPS = [UNFLAGGED, FLAGGED]
 CERTAINTIES = ["clear", "weak"]
 SIDES = {UNFLAGGED: -0.45, FLAGGED: 0.45}
@@ -52,7 +54,7 @@ def readings(
     # The two groups differ by color, shape and place; the legend names both.
     points = alt.Chart(beside(discs)).mark_point(size=75, stroke=INK, strokeWidth=0.8, opacity=0.85).encode(
         x=x, xOffset=side, y=y, shape=alt.Shape("group:N", title=None, scale=domain, legend=legend),
-        fill=alt.Fill("group:N", title=None, scale=alt.Scale(domain=GROUPS, range=[GRAY, YELLOW])),
+        fill=alt.Fill("group:N", title=None, scale=alt.Scale(domain=GROUPS, range=[GRAY[dark], YELLOW])),
         tooltip=[
             alt.Tooltip("disc:N", title="Disc"), alt.Tooltip("series:N", title="Run"),
             alt.Tooltip("value:Q", title=title, format=".3~f"), alt.Tooltip("group:N", title="Flag"),
@@ -100,11 +102,13 @@ def effects(frame: pd.DataFrame, *, label: str, unit: str, dark: bool = False) -
     x = alt.X("low:Q", axis=_axis(f"Change of {label.lower()} over one usual spread, {unit}", ink))
     legend = alt.Legend(orient="top", labelColor=ink, labelFontSize=14, symbolSize=150, symbolType="circle")
     spans = alt.Chart(frame).mark_rule(strokeWidth=3, color=ink).encode(x=x, x2="high:Q", y=y)
-    marks = alt.Chart(frame).mark_point(shape="circle", size=150, stroke=ink, strokeWidth=2.5).encode(
+    marks = alt.Chart(frame).mark_point(
+        shape="circle", size=150, stroke=ink, strokeWidth=2.5, opacity=1
+    ).encode(
         x="estimate:Q", y=y,
         fill=alt.Fill(
             "certainty:N", title=None, legend=legend,
-            scale=alt.Scale(domain=CERTAINTIES, range=[ink, "#ffffff"]),
+            scale=alt.Scale(domain=CERTAINTIES, range=[ink, PAGE[dark]]),
         ),
         tooltip=[
             alt.Tooltip("name:N", title="Characteristic"), alt.Tooltip("slope:N", title="Slope"),

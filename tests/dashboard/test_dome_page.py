@@ -242,7 +242,7 @@ def test_the_chart_tells_groups_apart_by_shape_as_well_as_color_and_names_its_un
     chart = charts.readings(*frames(), label="Dome", unit="mm", limits=[1.7, 2.6]).to_dict()
     points = chart["layer"][0]["encoding"]
     assert points["shape"]["scale"] == {"domain": ["not flagged", "flagged"], "range": ["circle", "diamond"]}
-    assert points["fill"]["scale"]["range"] == [charts.GRAY, charts.YELLOW]
+    assert points["fill"]["scale"]["range"] == [charts.GRAY[False], charts.YELLOW]
     assert points["y"]["axis"]["title"] == "Dome, mm"
     assert len(chart["layer"]) == 4
 
