@@ -8,11 +8,11 @@ A new key needs no migration, and plain SQL reads a value by its name, the same 
 The view `shot_values` has one row a value. It also reads keys with a point in them, which SQLite's operator
 takes for a path unless they are quoted: ``characteristics ->> '$."barrel_temperature.1"'``.
 
-Measured with a million shots on both databases (tests/benchmarks/bench_store.py). Decoded by Arrow, many rows
-at a time, a page of 100,000 shots is read as fast as from lists of numbers beside a shared list of keys. Those
-would take a third less room, but every writer would have to keep the lists of keys, and plain SQL would have to
-join them. A row for every value reads and writes two to three times slower. Packed numbers cannot be read by
-name in SQLite without a function of ours.
+Measured with a million shots on both databases (tests/benchmarks/bench_store.py). Decoded by Arrow, many
+rows at a time, a page of 100,000 shots is read as fast on SQLite as from lists of numbers and a shared list
+of keys. Those would take a third less room, but every writer would have to keep the lists of keys, and plain
+SQL would have to join them. A row for every value reads and writes two to three times slower. Packed numbers
+cannot be read by name in SQLite without a function of ours.
 """
 
 from __future__ import annotations
