@@ -15,15 +15,15 @@ from rules.dome.effect import effects
 from rules.dome.link import compare
 
 DAYS = {"7 days": 7, "30 days": 30, "all": None}
+ALL = "all"
 FLAGS = {"either": "Signal or hold", "signal": "Signal", "hold": "Hold"}
 
 
 def choose(label: str, offered: pd.Series, *, key: str) -> str | None:
     """A filter: one of what was gauged, or all."""
-    options = [None, *dict.fromkeys(name for name in offered if isinstance(name, str))]
-    return st.selectbox(
-        label, options, format_func=lambda name: name or "all", key=key, width=170, persist_state="session"
-    )
+    options = [ALL, *dict.fromkeys(name for name in offered if isinstance(name, str))]
+    chosen = st.selectbox(label, options, key=key, width=170, persist_state="session")
+    return None if chosen == ALL else chosen
 
 
 settings = database.settings()
@@ -80,6 +80,14 @@ with read(database.engine()) as conn:
     discs = found.discs
     values = queries.shot_columns(conn, list(discs["shot_id"]))
     by_key = queries.flags_by_key(conn, discs)
+
+if discs.empty and found.apart.empty:
+    st.info(
+        f"Nothing was gauged here in the last {days}; choose a longer time, or other filters."
+        if length else "Nothing was gauged here; choose other filters.",
+        icon=":material/filter_alt:",
+    )  # fmt: skip
+    st.stop()
 
 flagged = {
     "either": discs["signaled"] | discs["on_hold"],

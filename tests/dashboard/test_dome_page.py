@@ -219,6 +219,23 @@ def test_only_provisional_readings_leave_an_honest_empty_page(store, seed):
     assert any("60 gauged before its set time" in text for text in texts(page))
 
 
+def test_filters_that_leave_nothing_say_so(store, seed):
+    seed(store)
+    gauge(store, old_run(store, NOW, hours=24 * 12), NOW, ago_h=24.0 * 9)
+    page = run_page()
+    page.segmented_control(key="dome_days").set_value("7 days").run()
+    assert not page.exception
+    assert page.info[0].value.startswith("Nothing was gauged here in the last 7 days")
+
+
+def test_a_filter_on_the_page_narrows_its_sentence(store, ids):
+    gauge(store, old_run(store, NOW, name="R-0402", press="P1", mold="Alder 9"), NOW)
+    page = run_page()
+    assert page.header[0].value.endswith("of 2 runs.")
+    page.selectbox(key="dome_mold").set_value("Alder 9").run()
+    assert page.header[0].value.endswith("of 1 run.")
+
+
 def test_another_characteristic_has_its_own_unit_and_words(ids):
     page = run_page()
     page.segmented_control(key="dome_characteristic").set_value("weight").run()
