@@ -32,6 +32,13 @@ export default function (component) {
   }
 }
 """
+# Registered once a process, when the first page imports this.
+_SCREEN = st.components.v2.component(
+    "evenrun_floor",
+    html="<div class='floor' role='main'></div>\n<!-- covers the window -->",
+    css=CSS,
+    js=JS,
+)
 
 
 def drawing(floor: Floor, *, local: Local, provisional_shots: int, stop_cycles: float) -> str:
@@ -53,10 +60,4 @@ def trouble(words: str) -> str:
 
 def show(picture: str, *, dark: bool) -> None:
     """Put the drawing on the screen."""
-    component = st.components.v2.component(
-        "evenrun_floor",
-        html="<div class='floor' role='main'></div>\n<!-- covers the window -->",
-        css=CSS,
-        js=JS,
-    )
-    component(data={"drawing": picture, "dark": dark}, key="floor_screen")
+    _SCREEN(data={"drawing": picture, "dark": dark}, key="floor_screen")
