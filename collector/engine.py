@@ -307,7 +307,7 @@ def _collect(
         cycle_time_s=cycle_s or DEFAULT_CYCLE_S,
     )
     limits = plan_key(
-        key, provisional(collected), floor, version=1, widened=False,
+        key, provisional(collected), floor.provisional(), version=1,
         minimum_shift=policy.minimum_shift.get(key, 0.0),
     )
     return under(limits), limits

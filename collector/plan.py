@@ -8,7 +8,7 @@ shifts, widened where the baseline is autocorrelated or small. Timers are watche
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from collector.contract import quantities
@@ -16,6 +16,8 @@ from rules import budget
 from rules.charts import make
 from rules.charts.chart import Chart
 from rules.limits import Baseline
+
+PROVISIONAL_FACTOR = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +27,14 @@ class Budget:
     false_alarms_per_day: float
     characteristics: int
     cycle_time_s: float
+
+    def provisional(self) -> Budget:
+        """What provisional limits may spend: five times as much.
+
+        Held to the budget itself, limits from 25 shots would be half as wide again as firm ones and take
+        130 shots to notice a shift of one sigma. They are marked, and a study takes their place.
+        """
+        return replace(self, false_alarms_per_day=PROVISIONAL_FACTOR * self.false_alarms_per_day)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -51,15 +61,12 @@ def charts_from_json(stored: Sequence[Mapping[str, Any]]) -> tuple[Chart[Any], .
 
 
 def plan_key(
-    key: str,
-    baseline: Baseline,
-    floor: Budget,
-    *,
-    version: int,
-    minimum_shift: float = 0.0,
-    widened: bool = True,
+    key: str, baseline: Baseline, floor: Budget, *, version: int, minimum_shift: float = 0.0
 ) -> KeyLimits:
     """Charts of one characteristic, from its baseline and the floor's budget.
+
+    The constants are widened for the estimation error of the baseline, so that the budget holds on average
+    over the baselines that might have come out.
 
     Parameters
     ----------
@@ -72,10 +79,6 @@ def plan_key(
         Version number of these limits in their context.
     minimum_shift : float
         Smallest shift that matters, canonical unit; a smaller one never signals.
-    widened : bool
-        Widen the limits for the estimation error of the baseline. Provisional limits are not: from 25
-        shots they would be half as wide again and blind to all but gross faults, so they are marked instead
-        and may cry wolf several times too often until a study takes their place.
 
     Raises
     ------
@@ -87,7 +90,7 @@ def plan_key(
         cycle_time_s=floor.cycle_time_s,
         false_alarms_per_day=floor.false_alarms_per_day,
         phi=baseline.phi,
-        n=baseline.n if widened and baseline.sigma_method != "given" else None,
+        n=None if baseline.sigma_method == "given" else baseline.n,
     )
     common = {"center": baseline.center, "sigma": baseline.sigma, "minimum_shift": minimum_shift}
     charts = (
