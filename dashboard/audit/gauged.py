@@ -1,0 +1,162 @@
+"""What the gaugings of a run say: how many, how old, how far apart, and flagged against unflagged. Pure."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from collector.gauging.age import standing
+from dashboard.audit.evidence import Evidence, GaugingFact
+from rules.dome import link
+
+FIRST = ("dome", "diameter", "weight")
+ALIKE_AGES_H = 12.0  # discs go on shrinking for days, slower and slower; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ages:
+    """Ages of the readings at the gauge, h."""
+
+    known: int
+    unknown: int
+    low: float | None
+    middle: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gauged:
+    """Gaugings of one characteristic.
+
+    Attributes
+    ----------
+    readings : int
+        All that count.
+    final, provisional, unknown : int
+        Readings past the set time, before it, and of unknown age where age matters.
+    joined : mapping of str to int
+        How the readings found their shots; "" for those that did not.
+    offsets : tuple of int
+        Offsets of the lists that were joined by order.
+    mean, sd, low, high : float or None
+        Over the final readings, one value a disc; over those of unknown age where none is final.
+    outside : int or None
+        Discs outside the tolerance; None without one.
+    discs : int
+        Discs behind `mean`.
+    difference : Difference or None
+        Flagged against unflagged discs of the run; None where no reading is final.
+    age_gap_h : float or None
+        How much older the flagged discs were when gauged, where that spoils the comparison.
+    """
+
+    characteristic: str
+    unit: str
+    readings: int
+    final: int
+    provisional: int
+    unknown: int
+    ages: Ages
+    joined: Mapping[str, int]
+    offsets: tuple[int, ...]
+    gauges: tuple[str, ...]
+    discs: int
+    mean: float | None
+    sd: float | None
+    low: float | None
+    high: float | None
+    tolerance: tuple[float | None, float | None] | None
+    outside: int | None
+    difference: link.Difference | None
+    age_gap_h: float | None
+
+
+def summaries(evidence: Evidence) -> tuple[Gauged, ...]:
+    """One summary a characteristic, dome first."""
+    by_key: dict[str, list[GaugingFact]] = {}
+    for fact in evidence.gaugings:
+        by_key.setdefault(fact.characteristic, []).append(fact)
+    order = sorted(by_key, key=lambda key: (FIRST.index(key) if key in FIRST else len(FIRST), key))
+    flags = flagged(evidence)
+    return tuple(_summary(evidence, key, by_key[key], flags) for key in order)
+
+
+def flagged(evidence: Evidence) -> frozenset[int]:
+    """Places of the shots that signaled or lie on a hold of an alarm of the process."""
+    frame = evidence.shot_list.frame
+    found = {int(place) for place in np.flatnonzero(frame["signaled"].to_numpy(dtype=bool))}
+    foretold = {alarm.id for alarm in evidence.alarms if alarm.kind != "gauging"}
+    for hold in evidence.holds:
+        if hold.alarm_id in foretold and hold.first is not None and hold.last is not None:
+            found.update(range(hold.first, hold.last + 1))
+    return frozenset(found)
+
+
+def _summary(evidence: Evidence, key: str, facts: Sequence[GaugingFact], flags: frozenset[int]) -> Gauged:
+    stands = [standing(key, fact.age_h) for fact in facts]
+    counts = Counter(stands)
+    usable = "final" if counts["final"] else "unknown"
+    kept = [fact for fact, stand in zip(facts, stands, strict=True) if stand == usable]
+    discs = one_a_disc(kept)
+    x = np.array(list(discs.values()))
+    tolerance = evidence.tolerances.get(key)
+    compared = discs if usable == "final" else {}
+    return Gauged(
+        characteristic=key, unit=facts[0].unit, readings=len(facts), final=counts["final"],
+        provisional=counts["provisional"], unknown=counts["unknown"], ages=_ages(facts),
+        joined=dict(sorted(Counter(fact.joined_by or "" for fact in facts).items())),
+        offsets=tuple(sorted({f.order_offset for f in facts if f.order_offset is not None})),
+        gauges=tuple(sorted({fact.gauge for fact in facts if fact.gauge})), discs=len(x),
+        mean=float(x.mean()) if len(x) else None, sd=float(x.std(ddof=1)) if len(x) > 1 else None,
+        low=float(x.min()) if len(x) else None, high=float(x.max()) if len(x) else None,
+        tolerance=tolerance,
+        outside=None if tolerance is None else sum(is_outside(value, tolerance) for value in x.tolist()),
+        difference=_difference(compared, flags) if compared else None,
+        age_gap_h=_age_gap(kept, flags) if compared else None,
+    )  # fmt: skip
+
+
+def one_a_disc(facts: Sequence[GaugingFact]) -> dict[int, float]:
+    """Mean reading of each disc that found its shot, by place."""
+    readings: dict[int, list[float]] = {}
+    for fact in facts:
+        if fact.place is not None:
+            readings.setdefault(fact.place, []).append(fact.value)
+    return {place: float(np.mean(values)) for place, values in sorted(readings.items())}
+
+
+def is_outside(value: float, tolerance: tuple[float | None, float | None]) -> bool:
+    """Whether a value lies outside a tolerance, which may have one side only."""
+    low, high = tolerance
+    return (low is not None and value < low) or (high is not None and value > high)
+
+
+def _ages(facts: Sequence[GaugingFact]) -> Ages:
+    known = [fact.age_h for fact in facts if fact.age_h is not None]
+    if not known:
+        return Ages(known=0, unknown=len(facts), low=None, middle=None, high=None)
+    return Ages(
+        known=len(known), unknown=len(facts) - len(known), low=min(known), middle=float(np.median(known)),
+        high=max(known),
+    )  # fmt: skip
+
+
+def _difference(discs: Mapping[int, float], flags: frozenset[int]) -> link.Difference:
+    places = list(discs)
+    return link.compare(
+        [discs[place] for place in places], [place in flags for place in places], ["this run"] * len(places)
+    )
+
+
+def _age_gap(facts: Sequence[GaugingFact], flags: frozenset[int]) -> float | None:
+    ages: dict[bool, list[float]] = {True: [], False: []}
+    for fact in facts:
+        if fact.place is not None and fact.age_h is not None:
+            ages[fact.place in flags].append(fact.age_h)
+    if not ages[True] or not ages[False]:
+        return None
+    gap = float(np.median(ages[True]) - np.median(ages[False]))
+    return gap if abs(gap) > ALIKE_AGES_H else None

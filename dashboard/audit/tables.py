@@ -1,0 +1,285 @@
+"""The tables of the document, cell by cell in words. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from collector.contract import quantities
+from collector.store.holds import tray_words
+from dashboard.audit import words
+from dashboard.audit.audit import Audit
+from dashboard.audit.compare import Against
+from dashboard.audit.evidence import Evidence, HoldFact, InForce
+from dashboard.audit.gauged import Ages, Gauged
+from dashboard.audit.words import NONE
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Head and rows of text; `empty` is said where there is no row, columns in `numbers` are flush right."""
+
+    head: tuple[str, ...]
+    rows: Sequence[tuple[str, ...]]
+    empty: str
+    numbers: tuple[int, ...] = ()
+
+
+def made(audit: Audit) -> Table:
+    """What was made: one row a fact."""
+    run, shots = audit.evidence.run, audit.evidence.shots
+    recipe = NONE if run.recipe is None else f"{run.recipe}, version {run.recipe_version}"
+    if run.qualified_by:
+        recipe += f", qualified by {run.qualified_by} on {audit.clock.at(run.qualified_at)}"
+    lots = [run.lot or NONE, *(str(event.new) for event in audit.evidence.events if event.kind == "lot")]
+    opened, closed = audit.clock.at(run.opened_at), audit.clock.at(run.closed_at)
+    if shots.time_reconstructed:
+        opened, closed = "not known, times are reconstructed", "not known, times are reconstructed"
+    rows = [
+        ("Press", f"{run.press}, site {run.site}"), ("Mold", run.mold or NONE), ("Blend", run.blend or NONE),
+        ("Lot", ", then ".join(lots)), ("Color", run.color or NONE), ("Recipe", recipe),
+        ("Opened", opened), ("Closed", closed if run.closed_at else "still open"),
+        ("Shots", f"{shots.total:,}: {shots.first} to {shots.last}"),
+        ("Of these", f"{shots.startup:,} startup, {shots.baseline:,} baseline, {shots.charted:,} charted, "
+                     f"{shots.signaled:,} with a signal"),
+        ("Trays", f"{len(shots.trays)}: {tray_words(shots.trays)}" if shots.trays else "not known"),
+        ("Source", ", ".join(shots.sources)),
+    ]  # fmt: skip
+    return Table(("", ""), rows, "")
+
+
+def setpoints(evidence: Evidence) -> Table:
+    """The recipe's setpoints with what they may deviate."""
+    rows = [
+        (quantities.label(key), quantities.format_value(key, each["setpoint"]),
+         f"± {quantities.format_value(key, each['allowed'])}")
+        for key, each in sorted(evidence.run.setpoints.items())
+    ]  # fmt: skip
+    return Table(
+        ("Setpoint", "Recipe", "Allowed deviation"), rows,
+        "No qualified recipe is stored for this run.", (1, 2),
+    )  # fmt: skip
+
+
+def changes(audit: Audit) -> Table:
+    """What changed during the run."""
+    evidence = audit.evidence
+    rows = []
+    for each in evidence.events:
+        shot = NONE if each.place is None else evidence.shot_list.number(each.place)
+        when = NONE if evidence.shots.time_reconstructed else audit.clock.at(each.at)
+        rows.append((shot, when, words.EVENTS.get(each.kind, each.kind), words.event(each), each.source))
+    return Table(
+        ("From shot", "Time", "What", "Change", "Told by"), rows,
+        "No change is recorded during the run.", (0,),
+    )  # fmt: skip
+
+
+def limits(audit: Audit) -> Table:
+    """Baselines and limits in force."""
+    evidence = audit.evidence
+    rows = []
+    for each in evidence.in_force:
+        center = words.value(evidence, each.key, each.baseline["center"])
+        base = f"{center}, sigma {words.value(evidence, each.key, each.baseline['sigma'])}"
+        lines = NONE if each.lines is None else " to ".join(
+            words.value(evidence, each.key, line) for line in (each.lines[0], each.lines[2])
+        )  # fmt: skip
+        timer = each.key in evidence.timers
+        rows.append((
+            quantities.label(each.key), evidence.shot_list.span(each.first, each.last),
+            f"version {each.version}, {'watched for change' if timer else each.standing}", base,
+            "as set" if timer else _size(each), lines, _approved(audit, each),
+        ))  # fmt: skip
+    return Table(
+        ("Characteristic", "Judged", "Version", "Baseline", "Rests on", "Limits, single shot", "Approved"),
+        rows, "No shot of this run was judged by limits.",
+    )  # fmt: skip
+
+
+def _size(each: InForce) -> str:
+    n = each.baseline["n"]
+    if n == 0:
+        return "given"
+    phi = each.baseline["phi"]
+    return f"{n:,} shots" + (f", worth {each.effective_n:.0f} (phi {phi:.2f})" if phi else "")
+
+
+def _approved(audit: Audit, each: InForce) -> str:
+    newer = "; a newer version exists today and is not used here" if each.superseded else ""
+    if each.approved_by is None:
+        return f"nobody: made by the service, {each.reason or 'no reason given'}{newer}"
+    reason = f": {each.reason}" if each.reason else ""
+    return f"{each.approved_by}, {audit.clock.at(each.made_at)}{reason}{newer}"
+
+
+def signals(audit: Audit) -> Table:
+    """Every signal, counted by alarm, characteristic and rule."""
+    evidence = audit.evidence
+    rows = [
+        (
+            NONE if each.alarm_id is None else str(each.alarm_id), quantities.label(each.key),
+            f"{words.CHARTS.get(each.chart or '', each.chart or each.kind)}, {words.rule(each)}",
+            words.SIDES[each.direction], f"{each.count:,}", evidence.shot_list.number(each.first),
+            evidence.shot_list.number(each.last),
+            NONE if each.largest_share is None else f"{each.largest_share:.2f}",
+        )
+        for each in evidence.signals
+    ]  # fmt: skip
+    return Table(
+        ("Alarm", "Characteristic", "Chart and rule", "Side", "Signals", "First shot", "Last shot",
+         "Largest share of limit"), rows, "No shot of this run signaled.", (4, 5, 6, 7),
+    )  # fmt: skip
+
+
+def holds(audit: Audit) -> Table:
+    """Every hold and its outcome."""
+    evidence = audit.evidence
+    rows = [
+        (
+            str(each.id), NONE if each.alarm_id is None else str(each.alarm_id), _held_shots(evidence, each),
+            f"{each.discs:,}", tray_words(each.trays) or "no tray known",
+            f"{each.opened_by}, {audit.clock.at(each.opened_at)}", _outcome(audit, each),
+        )
+        for each in evidence.holds
+    ]  # fmt: skip
+    return Table(
+        ("Hold", "Alarm", "Shots", "Discs", "Trays", "Opened", "Outcome"), rows,
+        "No disc was put on hold.", (3,),
+    )  # fmt: skip
+
+
+def _held_shots(evidence: Evidence, each: HoldFact) -> str:
+    if each.first is None or each.last is None:
+        return "reaches into another run"
+    return evidence.shot_list.span(each.first, each.last)
+
+
+def _outcome(audit: Audit, each: HoldFact) -> str:
+    if each.closed_at is None:
+        return "still open"
+    note = f": {each.note}" if each.note else ""
+    return f"{each.state} by {each.closed_by}, {audit.clock.at(each.closed_at)}{note}"
+
+
+def shifts(audit: Audit) -> Table:
+    """Every change point with the levels on both sides."""
+    evidence = audit.evidence
+    rows = [
+        (
+            quantities.label(found.key), evidence.shot_list.number(each.place),
+            f"{evidence.shot_list.number(each.low)} to {evidence.shot_list.number(each.high)}",
+            words.shot_time(evidence, each.place, audit.clock) or NONE,
+            words.value(evidence, found.key, each.before), words.value(evidence, found.key, each.after),
+        )
+        for found in audit.found.histories
+        for each in found.shifts
+    ]  # fmt: skip
+    return Table(
+        ("Characteristic", "First shot of the new level", "Confidence set (90 %)", "Time", "Level before",
+         "Level after"), rows, "No characteristic shifted for longer than chance explains.", (1, 4, 5),
+    )  # fmt: skip
+
+
+def touched(audit: Audit) -> Table:
+    """What each stretch away from its baseline touched."""
+    evidence = audit.evidence
+    rows = []
+    for each in (*audit.found.strong, *audit.found.quiet):
+        places = range(each.first, each.last + 1)
+        rows.append((
+            words.moved(evidence, each), evidence.shot_list.span(each.first, each.last),
+            f"{len(places):,}", tray_words(evidence.shot_list.trays(places)) or "no tray known",
+            f"{each.sigmas:+.1f}", f"{each.signaled:,}",
+        ))  # fmt: skip
+    return Table(
+        ("Against its baseline", "Shots", "Discs", "Trays", "In sigma", "Signaling shots"), rows,
+        "No stretch of the run lies away from its baseline.", (2, 4, 5),
+    )  # fmt: skip
+
+
+def gaugings(audit: Audit) -> Table:
+    """Gaugings by characteristic, dome first."""
+    return Table(
+        ("Characteristic", "Readings", "Joined by", "Ages", "Discs", "Mean", "Standard deviation", "Range",
+         "Tolerance", "Outside"), [_gauged(each) for each in audit.found.gauged],
+        "No disc of this run has been gauged.", (4, 5, 6, 9),
+    )  # fmt: skip
+
+
+def _gauged(each: Gauged) -> tuple[str, ...]:
+    def write(value: float | None) -> str:
+        return NONE if value is None else quantities.format_value(each.characteristic, value, each.unit)
+
+    return (
+        quantities.label(each.characteristic), _standings(each), _joined(each), _ages(each.ages),
+        f"{each.discs:,}", write(each.mean), write(each.sd), f"{write(each.low)} to {write(each.high)}",
+        NONE if each.tolerance is None else f"{write(each.tolerance[0])} to {write(each.tolerance[1])}",
+        NONE if each.outside is None else f"{each.outside:,}",
+    )  # fmt: skip
+
+
+def _standings(each: Gauged) -> str:
+    counts = {
+        "final": each.final, "before the set time": each.provisional, "of unknown age": each.unknown,
+    }  # fmt: skip
+    return ", ".join(f"{n:,} {word}" for word, n in counts.items() if n)
+
+
+def _joined(each: Gauged) -> str:
+    told = ", ".join(by or "not joined" for by in each.joined)
+    if "order" in each.joined:
+        told += f", offset {', '.join(str(offset) for offset in each.offsets)}"
+    return told
+
+
+def _ages(ages: Ages) -> str:
+    unknown = f"{ages.unknown:,} unknown" if ages.unknown else ""
+    if ages.low is None or ages.high is None or ages.middle is None:
+        return unknown
+    known = f"{ages.low:.1f} to {ages.high:.1f} h, half by {ages.middle:.1f} h"
+    return f"{known}; {unknown}" if unknown else known
+
+
+def comparison(audit: Audit) -> Table:
+    """Level and spread beside other runs."""
+    evidence = audit.evidence
+    units = {**evidence.units, **{each.characteristic: each.unit for each in audit.found.gauged}}
+    rows = [_beside(each, units.get(each.key)) for each in audit.found.against]
+    return Table(
+        ("Characteristic", "Values", "Level here", "Level of one more run (95 %)", "", "Spread here",
+         "Spread of one more run (95 %)", ""), rows, "Nothing can be compared.", (1, 2, 5),
+    )  # fmt: skip
+
+
+def _beside(each: Against, unit: str | None) -> tuple[str, ...]:
+    def write(value: float) -> str:
+        return quantities.format_value(each.key, value, unit)
+
+    def span(pair: tuple[float, float] | None) -> str:
+        return "too few runs" if pair is None else f"{write(pair[0])} to {write(pair[1])}"
+
+    return (
+        quantities.label(each.key), f"{each.here.n:,}", write(each.here.mean), span(each.level_range),
+        _verdict(each.unusual_level), write(each.here.sd), span(each.spread_range),
+        _verdict(each.unusual_spread),
+    )  # fmt: skip
+
+
+def _verdict(unusual: bool | None) -> str:  # noqa: FBT001 - the fact itself
+    return "" if unusual is None else "unusual" if unusual else "usual"
+
+
+def others(audit: Audit) -> Table:
+    """The runs it was compared with."""
+    rows = [
+        (
+            each.name, audit.clock.at(each.opened_at), each.lot or NONE, f"{each.shots:,}",
+            f"{each.signaled:,}", "a hold was scrapped, not used" if each.scrapped else "used",
+        )
+        for each in audit.evidence.others
+    ]  # fmt: skip
+    return Table(
+        ("Run", "Opened", "Lot", "Steady shots", "With a signal", ""), rows,
+        "No other closed run of this press has the same mold, blend, color and recipe version.", (3, 4),
+    )  # fmt: skip

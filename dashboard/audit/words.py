@@ -1,0 +1,136 @@
+"""How an audit says things: times in the shop's zone, values with units, shots, rules. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from collector.alarms.headline import what_moved
+from collector.alarms.model import Moved
+from collector.contract import quantities
+from collector.store.holds import tray_words
+from dashboard.audit.evidence import EventFact, Evidence, SignalGroup
+from dashboard.audit.shifts import Excursion
+from dashboard.audit.shot_list import stretches
+from rules import run_rules
+
+NONE = "\N{EN DASH}"
+MOST_STRETCHES = 6
+CHARTS = {
+    "individuals": "single shots", "moving_range": "moving range", "cusum": "cumulative sum",
+    "ewma": "weighted average", "setting": "changed or not",
+}  # fmt: skip
+SIDES = {1: "above", -1: "below", 0: ""}
+EVENTS = {
+    "run": "Run", "lot": "Lot", "setpoint": "Setpoint", "stop": "Stop", "startup": "Startup",
+    "state": "Press state", "gap": "Gap in the counter", "epoch": "Counter started anew",
+    "chart_restart": "Charts started anew",
+}  # fmt: skip
+STEPS = {
+    "occur": "opened", "grow": "grew", "acknowledge": "acknowledged", "clear": "inside limits again",
+    "reoccur": "signals again", "close": "closed",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Writes times in the shop's zone."""
+
+    zone: ZoneInfo
+
+    def at(self, moment: datetime | None) -> str:
+        """Day and minute; a dash when not known."""
+        return NONE if moment is None else f"{moment.astimezone(self.zone):%Y-%m-%d %H:%M}"
+
+
+def shot_time(evidence: Evidence, place: int, clock: Clock) -> str:
+    """When a shot ended, empty when that time was only computed."""
+    if evidence.shots.time_reconstructed:
+        return ""
+    return clock.at(evidence.shot_list.frame["ended_at"].iloc[place].to_pydatetime())
+
+
+def value(evidence: Evidence, key: str, number: float) -> str:
+    """A value with its unit."""
+    return quantities.format_value(key, number, evidence.units.get(key))
+
+
+def moved(evidence: Evidence, each: Excursion) -> str:
+    """``Mold core 3.3 °C warmer``."""
+    return what_moved(
+        Moved(
+            key=each.key, direction=1 if each.level > each.center else -1, before=each.center,
+            after=each.level, unit=evidence.units.get(each.key), share=abs(each.sigmas),
+            shots=each.signaled, single=False,
+        )
+    )  # fmt: skip
+
+
+def counted(n: int, singular: str, plural: str | None = None) -> str:
+    """``1 disc``, ``1,200 discs``."""
+    return f"{n:,} {singular if n == 1 else plural or singular + 's'}"
+
+
+def discs_and_trays(evidence: Evidence, places: Sequence[int]) -> str:
+    """``199 discs in trays 41 to 52``, and how many went to no known tray."""
+    trays = evidence.shot_list.trays(places)
+    bare = evidence.shot_list.without_tray(places)
+    discs = counted(len(places), "disc")
+    if not trays:
+        return f"{discs}, in no known tray"
+    rest = f" ({bare:,} of them in no known tray)" if bare else ""
+    return f"{discs} in {tray_words(trays)}{rest}"
+
+
+def shots(evidence: Evidence, places: Iterable[int]) -> str:
+    """``shots 12 to 40, 52 and 60 to 71``, the first stretches of many."""
+    found = [evidence.shot_list.span(first, last) for first, last in stretches(places)]
+    if len(found) == 1:
+        return found[0]
+    parts = [part.split(" ", 1)[1] for part in found[:MOST_STRETCHES]]
+    if len(found) > MOST_STRETCHES:
+        parts.append(f"{len(found) - MOST_STRETCHES} more stretches")
+    return f"shots {', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def length(span: timedelta) -> str:
+    """``12 min``, ``3.4 h``, ``2.0 days``."""
+    hours = span / timedelta(hours=1)
+    if hours < 2:
+        return f"{hours * 60:.0f} min"
+    return f"{hours:.1f} h" if hours < 48 else f"{hours / 24:.1f} days"
+
+
+def rule(group: SignalGroup) -> str:
+    """What was met, in plain words."""
+    if group.kind != "chart":
+        return {"setting": "outside what the recipe allows"}.get(group.kind, group.rule.replace("_", " "))
+    if group.chart == "setting":
+        return "not as set"
+    if group.rule == "beyond_limit":
+        return "beyond the limit"
+    return run_rules.sentence(run_rules.named([group.rule])[0])
+
+
+def event(each: EventFact) -> str:
+    """What an event changed."""
+    if each.kind == "setpoint" and each.key is not None:
+        return f"{quantities.label(each.key)} from {_set(each.key, each.old)} to {_set(each.key, each.new)}"
+    if each.kind == "stop" and isinstance(each.new, int | float):
+        return f"no shot for {length(timedelta(seconds=each.new))}"
+    if each.kind == "run":
+        return f"{each.new or each.old} {each.note or 'opened'}"
+    change = " to ".join(str(part) for part in (each.old, each.new) if part is not None)
+    return ", ".join(part for part in (change, each.note or "") if part) or NONE
+
+
+def _set(key: str, number: Any) -> str:
+    return quantities.format_value(key, number) if isinstance(number, int | float) else str(number)
+
+
+def percent(share: float) -> str:
+    """``45 %``."""
+    return f"{100 * share:.0f} %"
