@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 import streamlit as st
 
+from collector.contract import quantities
 from collector.store.database import read
 from dashboard.blocks import press_charts, shot_values
 from dashboard.blocks.press_words import cost_words, legend
@@ -31,6 +32,7 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
     with read(database.engine()) as conn:
         runs = {run.id: run for run in press.run_rows(conn, names[name])}
         charted = press.charted_keys(conn, names[name])
+        units = press.newest_units(conn, names[name])
     run = None
     if span == ONE_RUN and runs:
         run_id = st.selectbox(
@@ -41,14 +43,24 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
             format_func=lambda each: press_charts.run_name(runs[each]),
         )
         run = runs[run_id]
+    others = [key for key in units if key not in charted]
+    also = st.multiselect(
+        "Also show",
+        others,
+        default=press_charts.timers(others),
+        format_func=quantities.label,
+        placeholder="Not charted",
+        key=f"press_also_{name}",
+        width=300,
+    )
     st.button("Show newest", icon=":material/refresh:", key="press_newest")
 
 since: datetime = run.opened_at if run is not None else now - SPANS.get(span, timedelta(hours=2))
 until: datetime = (run.closed_at or now) if run is not None else now
 if not charted:
     st.write("No limits yet: they stand after the first steady shots of a run.")
-shown = charted or settings.charts.vital
-view, memories = press_charts.load(names[name], shown, since, until)
+shown = [*(charted or [key for key in settings.charts.vital if key in units]), *also]
+view, memories = press_charts.load(names[name], list(dict.fromkeys(shown)), since, until)
 
 st.write(
     f"{press_charts.stretch(since, until, zone)} · {len(view.shots):,} shots · "
@@ -61,7 +73,7 @@ if view.shots.empty:
 press_charts.events_row(view, zone)
 for key in press_charts.present(view):
     with st.container(gap=None):
-        press_charts.characteristic_row(view, memories, key, zone)
+        press_charts.characteristic_row(view, memories, key, zone, unit=units.get(key))
 st.write(cost_words(view.limits["cost"], settings.charts.false_alarms_per_day))
 
 chosen = st.session_state.pop("press_shot", None)

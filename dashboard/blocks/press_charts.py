@@ -41,11 +41,15 @@ def present(view: View) -> list[str]:
     signaled = set(view.signals["key"])
 
     def rank(key: str) -> int:
-        quantity = quantities.find(key)
-        timer = quantity is not None and quantity.timer
-        return 0 if key in signaled else 2 if timer else 1
+        return 0 if key in signaled else 2 if timers([key]) else 1
 
     return sorted((key for key in view.keys if view.shots[key].notna().any()), key=rank)
+
+
+def timers(keys: Sequence[str]) -> list[str]:
+    """Those of the keys that a timer of the press sets."""
+    known = ((key, quantities.find(key)) for key in keys)
+    return [key for key, quantity in known if quantity is not None and quantity.timer]
 
 
 def run_name(run: Any) -> str:
@@ -77,7 +81,9 @@ def events_row(view: View, zone: ZoneInfo) -> None:
     st.altair_chart(themed(chart), key="press_events", alt="Events on the time axis of the charts below")
 
 
-def characteristic_row(view: View, memory: Memories, key: str, zone: ZoneInfo) -> None:
+def characteristic_row(
+    view: View, memory: Memories, key: str, zone: ZoneInfo, *, unit: str | None = None
+) -> None:
     """One characteristic, and what its cumulative chart remembers."""
     bounds = frames.bounds(view, zone)
     shots = frames.labeled_shots(view, zone)
@@ -86,6 +92,7 @@ def characteristic_row(view: View, memory: Memories, key: str, zone: ZoneInfo) -
     chart = characteristic(
         frames.shots_of(shots, view, key),
         key=key,
+        unit=unit,
         bounds=bounds,
         limits=frames.segments_of(view, key, zone),
         setpoints=frames.steps_of(view, key, zone),

@@ -58,6 +58,20 @@ def charted_keys(conn: Connection, press_id: int) -> tuple[str, ...]:
     return tuple(conn.execute(query.group_by(limits.c.key).order_by(sa.func.min(limits.c.id))).scalars())
 
 
+def newest_units(conn: Connection, press_id: int) -> dict[str, str | None]:
+    """Keys of the newest shot, each with the unit that was sent where that is the only one known."""
+    row = conn.execute(
+        sa.select(shots.c.characteristics, shots.c.originals)
+        .where(shots.c.press_id == press_id)
+        .order_by(shots.c.id.desc())
+        .limit(1)
+    ).first()
+    if row is None:
+        return {}
+    sent = row.originals or {}
+    return {key: sent[key][1] if key in sent else None for key in row.characteristics}
+
+
 def read_view(
     conn: Connection, press_id: int, *, keys: Sequence[str], since: datetime, until: datetime
 ) -> View:

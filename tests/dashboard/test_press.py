@@ -20,7 +20,7 @@ from dashboard.blocks import press_frames
 from dashboard.blocks.press_words import cost_words, event_words, rule_words
 from dashboard.blocks.shot_values import value_table
 from dashboard.queries.chart_memory import memories
-from dashboard.queries.press import View, charted_keys, press_names, read_shot, read_view
+from dashboard.queries.press import View, charted_keys, newest_units, press_names, read_shot, read_view
 
 NOW = datetime(2026, 3, 3, 13, 52, tzinfo=UTC)
 UTC_ZONE = ZoneInfo("UTC")
@@ -176,6 +176,30 @@ def test_all_values_of_a_shot_stand_with_unit_setpoint_and_what_was_sent(conn: s
     assert table.loc["Peak melt pressure", "Value"].endswith(" MPa")
     assert table.loc["Peak melt pressure", "As sent"].endswith(" bar")
     assert read_shot(conn, 10**9) is None
+
+
+def test_keys_without_limits_can_be_shown_too_and_timers_are(two_presses: sa.Engine) -> None:
+    at = app().run()
+    assert not at.exception
+    assert at.multiselect(key="press_also_P1").value == ["hold_time", "cooling_time"]
+    at.multiselect(key="press_also_P1").set_value([]).run()
+    assert not at.exception
+
+
+def test_an_unknown_key_keeps_the_unit_it_was_sent_with(two_presses: sa.Engine) -> None:
+    with database.write(two_presses) as conn:
+        newest = (
+            sa.select(sa.func.max(tables.shots.c.id)).where(tables.shots.c.press_id == P2).scalar_subquery()
+        )
+        conn.execute(
+            sa.update(tables.shots)
+            .where(tables.shots.c.id == newest)
+            .values(
+                characteristics={"oil_level": 81.0, "cushion": 6.0},
+                originals={"oil_level": [81.0, "percent"]},
+            )
+        )
+        assert newest_units(conn, P2) == {"oil_level": "percent", "cushion": None}
 
 
 def app() -> AppTest:
