@@ -26,7 +26,14 @@ from collector.errors import EvenrunError, UserError
 from collector.settings import SETTINGS_FILE, Settings, load_settings
 from collector.store import database, heartbeats
 from simulator.demo_fill import fill
-from simulator.demo_live import LiveFloor, LivePeople, last_floor_time, resume_from, set_clock
+from simulator.demo_live import (
+    LiveFloor,
+    LivePeople,
+    last_floor_time,
+    resume_from,
+    set_clock,
+    week_is_whole,
+)
 from simulator.demo_people import People, Tolerance
 from simulator.demo_story import LIVE_START, MONDAY, Told, moment, story
 from simulator.faults import Episode
@@ -99,11 +106,19 @@ def demo(
     first start, and goes on live from there. Open the address it prints. Ctrl-C ends everything it started;
     started again, it goes on with the same data. Every value is invented.
     """
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends the demo as Ctrl-C does
+    for number in (signal.SIGINT, signal.SIGTERM):  # both end it in good order, even in the background
+        signal.signal(number, signal.default_int_handler)
     places = Places(data.resolve())
-    console = Console(stderr=True)
     _own_settings_only(places)
     settings = _prepare(places, port)
+    with contextlib.suppress(KeyboardInterrupt):
+        _run(places, settings, speed, Console(stderr=True))
+
+
+def _run(places: Places, settings: Settings, speed: float, console: Console) -> None:
+    """Start everything, and stay until something fails or Ctrl-C is pressed."""
+    if not week_is_whole(places.database):
+        _forget(places.database)
     engine = database.open_engine(settings.database_url)
     with ExitStack() as stack:
         stack.callback(engine.dispose)
@@ -160,6 +175,12 @@ def _own_settings_only(places: Places) -> None:
     for name in [name for name in os.environ if name.startswith("EVENRUN_")]:
         del os.environ[name]
     os.environ[SETTINGS_FILE] = str(places.settings)
+
+
+def _forget(store: Path) -> None:
+    """Delete a store whose first filling was cut short; the same week is told again."""
+    for suffix in ("", "-wal", "-shm"):
+        store.with_name(store.name + suffix).unlink(missing_ok=True)
 
 
 def _free_port(wanted: int) -> int:
@@ -251,12 +272,9 @@ def _wait_for(name: str, ready: Callable[[], bool], children: Children) -> None:
 
 
 def _watch(children: Children, floor: LiveFloor) -> None:
-    """Wait for Ctrl-C, or for something to fail."""
-    try:
-        while True:
-            time.sleep(WATCH_S)
-            children.check()
-            if floor.failure is not None:
-                raise EvenrunError(f"the simulated floor stopped: {floor.failure}") from floor.failure
-    except KeyboardInterrupt:
-        return
+    """Stay until something fails."""
+    while True:
+        time.sleep(WATCH_S)
+        children.check()
+        if floor.failure is not None:
+            raise EvenrunError(f"the simulated floor stopped: {floor.failure}") from floor.failure

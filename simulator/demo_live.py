@@ -5,7 +5,8 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
+from pathlib import Path
 
 import sqlalchemy as sa
 
@@ -22,6 +23,7 @@ from simulator.publisher import Gateways, to_message
 log = logging.getLogger("evenrun.demo")
 
 LOOK_S = 0.05  # wall seconds between looks at the clock
+WEEK_ENDS_WITHIN = timedelta(minutes=30)  # the last shots of Friday's shift
 PEOPLE_S = 2.0  # wall seconds between looks at the alarms
 
 
@@ -34,6 +36,18 @@ def resume_from(engine: sa.Engine) -> datetime | None:
     with database.read(engine) as conn:
         newest = conn.execute(sa.select(sa.func.min(presses.c.last_shot_at))).scalar_one()
     return None if newest is None else max(newest, LIVE_START)
+
+
+def week_is_whole(store: Path) -> bool:
+    """Whether a store holds the whole simulated week; a filling that was cut short cannot go on."""
+    if not store.exists():
+        return True
+    engine = database.open_engine(f"sqlite:///{store.as_posix()}")
+    database.upgrade(engine)
+    with database.read(engine) as conn:
+        newest = conn.execute(sa.select(sa.func.min(presses.c.last_shot_at))).scalar_one()
+    engine.dispose()
+    return newest is not None and newest > LIVE_START - WEEK_ENDS_WITHIN
 
 
 def set_clock(engine: sa.Engine, *, at: datetime, speed: float, clock: ServiceClock) -> ServiceClock:
