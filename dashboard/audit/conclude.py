@@ -70,7 +70,8 @@ def _size(each: Gauged) -> str:
     assert each.difference.interval is not None
     estimate = each.difference.interval.estimate
     size = quantities.format_value(each.characteristic, abs(estimate), each.unit)
-    return f"{quantities.label(each.characteristic).lower()} is {size} {'higher' if estimate > 0 else 'lower'}"
+    more = "higher" if estimate > 0 else "lower"
+    return f"{quantities.label(each.characteristic).lower()} is {size} {more}"
 
 
 def _older(each: Gauged) -> str:

@@ -24,7 +24,8 @@ from dashboard.queries.hold_extent import merged
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 STYLE = {
     "aria": False, "background": "transparent", "font": FONT, "view": {"stroke": "#c6cad0"},
-    "axis": {"labelFontSize": 10, "titleFontSize": 11, "titleFontWeight": "normal", "labelColor": "#3f464f", "titleColor": "#1b1e23",
+    "axis": {"labelFontSize": 10, "titleFontSize": 11, "titleFontWeight": "normal",
+             "labelColor": "#3f464f", "titleColor": "#1b1e23",
              "gridColor": "#c6cad0", "domainColor": "#737a85", "tickColor": "#737a85"},
 }  # fmt: skip
 CHANGES = ("setpoint", "lot", "stop", "gap", "epoch")
