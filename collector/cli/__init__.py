@@ -89,6 +89,10 @@ def _run(name: str, words: list[str]) -> None:
         near = difflib.get_close_matches(name, COMMANDS, n=1)
         hint = f"did you mean {near[0]!r}?" if near else "`evenrun --help` lists the commands"
         raise UserError(f"there is no command {name!r}; {hint}")
-    app = typer.Typer(add_completion=False, context_settings={"help_option_names": ["-h", "--help"]})
+    app = typer.Typer(
+        add_completion=False,
+        rich_markup_mode="markdown",  # lines of a docstring flow into paragraphs
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
     app.command(help=None)(COMMANDS[name].load())
     app(args=words, prog_name=f"evenrun {name}")
