@@ -18,6 +18,8 @@ import pytest
 import sqlalchemy as sa
 import streamlit as st
 
+from collector.alarms import causes
+from collector.alarms.model import Moved
 from collector.clock import wall_now
 from collector.store import database, shots, tables
 from collector.store.shots import NewShot
@@ -290,11 +292,29 @@ def _alarm(
 ) -> None:
     if story.drift_from is not None:
         change, headline = ids[-story.drift_from], "Mold core 3.1 °C warmer; cushion 0.2 mm lower"
-        causes = [{"cause": "Coolant flow down", "checks": ["Read the flow gauge."], "cautions": []}]
+        moved = Moved(
+            key="mold_core_temperature",
+            direction=1,
+            before=31.4,
+            after=34.5,
+            unit="degC",
+            share=1.25,
+            shots=43,
+            single=False,
+        )
         last, state, to_id, reason = ids[-1], "active_unacknowledged", None, "Mold core 3.1 °C warmer"
     elif story.bad_shot is not None:
         change, headline = ids[-story.bad_shot], "Cushion low, one shot"
-        causes = [{"cause": "Check ring did not close", "checks": [], "cautions": []}]
+        moved = Moved(
+            key="cushion",
+            direction=-1,
+            before=6.1,
+            after=1.2,
+            unit="mm",
+            share=8.5,
+            shots=1,
+            single=True,
+        )
         last, state, to_id, reason = change, "returned_unacknowledged", change + 1, "Cushion low, one shot"
     else:
         return
@@ -314,9 +334,9 @@ def _alarm(
         change_low_shot_id=change - 2,
         change_high_shot_id=change + 3,
         quiet_shots=0,
-        characteristics=[],
+        characteristics=[moved.to_json()],
         headline=headline,
-        causes=causes,
+        causes=[each.to_json() for each in causes.match({moved.key: moved.direction}, single=moved.single)],
     )
     wanted = [signal_id for signal_id, shot_id in signal_ids if shot_id >= change]
     conn.execute(sa.update(tables.signals).where(tables.signals.c.id.in_(wanted)).values(alarm_id=alarm_id))

@@ -58,7 +58,7 @@ def test_every_kind_of_lane_says_its_own_sentence(six_presses: sa.Engine) -> Non
     tone, headline, detail, act = said(floor, "P2")
     assert (tone, headline) == ("signal", "Mold core 3.1 °C warmer")
     assert detail.startswith("since shot 994 (13:0")
-    assert "often coolant flow down" in detail
+    assert "often coolant line blocked" in detail
     assert act == "Hold trays 39 to 43, 47 discs"
     assert said(floor, "P3")[3] == "Hold tray 39, 3 discs"
     assert said(floor, "P4")[1:3] == ("starting, shot 35", "22 steady shots · limits from 25")
