@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -80,13 +81,19 @@ def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: dat
     if lane.activity == "silent":
         parts.append(f"silent for {span(now - _since(lane, now))}")
     parts.append(_since_shot(alarm, now, local))
-    if alarm.cause:
-        parts.append(f"often {alarm.cause[:1].lower()}{alarm.cause[1:]}")
     parts += others
     parts.append(STATES.get(alarm.state.removeprefix("active_"), ""))
     if lane.alarms_open > 1:
         parts.append(f"{lane.alarms_open - 1} more")
+    if alarm.cause:
+        parts.append(f"often {_short_cause(alarm.cause)}")
     return joined(parts)
+
+
+def _short_cause(cause: str) -> str:
+    """The first name of a cause; its others, and what to check, stand on the alarm's own page."""
+    first = re.split(r",| or | \(", cause)[0]
+    return first[:1].lower() + first[1:]
 
 
 def _since_shot(alarm: AlarmFacts, now: datetime, local: Local) -> str:
