@@ -92,7 +92,7 @@ def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: dat
 
 def _short_cause(cause: str) -> str:
     """The first name of a cause; its others, and what to check, stand on the alarm's own page."""
-    first = re.split(r",| or | \(", cause)[0]
+    first = re.split(r",| or | on that shot| \(", cause)[0]
     return first[:1].lower() + first[1:]
 
 
