@@ -67,16 +67,11 @@ def _of_key(restarts: pd.DataFrame, key: str) -> np.ndarray[Any, np.dtype[np.int
     return np.sort(chosen["shot_id"].to_numpy(dtype=np.int64))
 
 
-def _first_seen(row: Any) -> int:
-    """The first shot under these limits. Provisional ones were made by their first shot, unjudged by them."""
-    return int(row.from_shot_id) + (1 if pd.notna(row.run_id) else 0)
-
-
 def _begin(row: Any, restarts: pd.DataFrame, first_shown: int) -> int:
     """Where the replay must begin so that the first shot shown has its true statistic."""
     earlier = _of_key(restarts, row.key)
     earlier = earlier[earlier <= first_shown]
-    return max(_first_seen(row), int(earlier[-1]) if len(earlier) else 0)
+    return max(int(row.from_shot_id), int(earlier[-1]) if len(earlier) else 0)
 
 
 def _end(row: Any, view: View) -> float:
@@ -87,7 +82,7 @@ def _end(row: Any, view: View) -> float:
 def _replay(
     row: Any, chart: Chart[Any], values: pd.DataFrame, restarts: pd.DataFrame, end: float
 ) -> pd.DataFrame:
-    seen = values[(values["id"] >= _first_seen(row)) & (values["id"] < end)]
+    seen = values[(values["id"] >= row.from_shot_id) & (values["id"] < end)]
     piece = np.searchsorted(_of_key(restarts, row.key), seen["id"].to_numpy(), side="right")
     shares = [chart.run(part)[1].share for part in _split(seen[row.key].to_numpy(), piece)]
     return pd.DataFrame(
