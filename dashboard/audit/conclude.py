@@ -14,10 +14,9 @@ from collector.contract import quantities
 from dashboard.audit import people, unknowns, words
 from dashboard.audit.evidence import EventFact, Evidence
 from dashboard.audit.findings import Findings
-from dashboard.audit.gauged import Gauged
+from dashboard.audit.gauged import Compared, Gauged
 from dashboard.audit.shifts import Excursion
 from dashboard.audit.statement import Certainty, Statement
-from dashboard.blocks import dome_words
 
 MOST_NAMED = 4
 NEAR_SHOTS = 5
@@ -56,30 +55,31 @@ def _answer(evidence: Evidence, found: Findings) -> tuple[str, Answer]:
         older = next((text for each in found.gauged if (text := _older(each))), "")
         shift = _short(evidence, found.strong[0])
         if differ:
-            return f"The discs of this run are not alike: {shift}; of flagged discs {differ}.{older}", "clear"
+            apart = f"The discs of this run are not alike: {shift}."
+            return f"{apart} Their {differ} than that of the others.{older}", "clear"
         open_question = "The gaugings do not clearly show whether the discs differ."
         return f"The process shifted during this run: {shift}. {open_question}{older}", "likely"
     if differ:
-        return f"Of flagged discs {differ}, though no charted characteristic shifted for long.", "weak"
+        return f"Of flagged discs the {differ}, though no charted characteristic shifted for long.", "weak"
     return _nothing_found(evidence)
 
 
 def _size(each: Gauged) -> str:
-    """``dome is 0.53 mm higher``; only for a difference that has an interval."""
-    assert each.difference is not None
-    assert each.difference.interval is not None
-    estimate = each.difference.interval.estimate
-    size = quantities.format_value(each.characteristic, abs(estimate), each.unit)
-    more = "higher" if estimate > 0 else "lower"
+    """``dome is 0.53 mm higher``; only where a comparison has an interval."""
+    interval = each.compared[0].difference.interval
+    assert interval is not None
+    size = quantities.format_value(each.characteristic, abs(interval.estimate), each.unit)
+    more = "higher" if interval.estimate > 0 else "lower"
     return f"{quantities.label(each.characteristic).lower()} is {size} {more}"
 
 
 def _older(each: Gauged) -> str:
     """A difference that would be clear, had the discs been gauged at the same age."""
-    if each.age_gap_h is None or each.difference is None or each.difference.certainty != "clear":
+    first = next(iter(each.compared), None)
+    if first is None or first.age_gap_h is None or first.difference.certainty != "clear":
         return ""
-    later = "later" if each.age_gap_h > 0 else "earlier"
-    return f" Their {_size(each)}, but they were gauged {abs(each.age_gap_h):.0f} h {later}."
+    later = "later" if first.age_gap_h > 0 else "earlier"
+    return f" Their {_size(each)}, but they were gauged {abs(first.age_gap_h):.0f} h {later}."
 
 
 def _nothing_found(evidence: Evidence) -> tuple[str, Answer]:
@@ -118,7 +118,7 @@ def _process(evidence: Evidence, found: Findings) -> Iterator[Statement]:
         yield Statement(_excursion(evidence, each), _excursion_certainty(evidence, each), "signal")
     if len(found.strong) > MOST_NAMED:
         n = words.counted(len(found.strong) - MOST_NAMED, "more stretch", "more stretches")
-        yield Statement(f"{n} with signals are listed under change points.", "recorded")
+        yield Statement(f"Listed under change points: {n} with signals.", "recorded")
     if found.touched:
         told = words.discs_and_trays(evidence, found.touched)
         yield Statement(
@@ -169,26 +169,30 @@ def _excursion_certainty(evidence: Evidence, each: Excursion) -> Certainty:
 
 
 def disc_certainty(each: Gauged) -> Answer:
-    """How certain flagged and unflagged discs differ; discs gauged at other ages may differ by that alone."""
-    if each.difference is None:
-        return "none"
-    if each.difference.certainty == "clear" and each.age_gap_h is not None:
+    """How certain discs differ, by the first comparison: what was touched, else what was flagged."""
+    return _certainty(each.compared[0]) if each.compared else "none"
+
+
+def _certainty(found: Compared) -> Answer:
+    """Discs gauged at other ages may differ by that alone."""
+    if found.difference.certainty == "clear" and found.age_gap_h is not None:
         return "weak"
-    return each.difference.certainty
+    return found.difference.certainty
 
 
 def _discs(found: Findings) -> Iterator[Statement]:
+    alike = []
     for each in found.gauged:
-        certainty = disc_certainty(each)
-        if certainty == "none" or each.difference is None:
+        first = next(iter(each.compared), None)
+        if first is None or first.difference.interval is None:
             continue
-        gap = (
-            "" if each.age_gap_h is None
-            else f" The flagged discs were gauged {abs(each.age_gap_h):.0f} h "
-            f"{'later' if each.age_gap_h > 0 else 'earlier'}, which alone may make a difference."
-        )  # fmt: skip
-        text = dome_words.difference(each.difference, each.characteristic) + gap
-        yield Statement(text, "clear" if certainty == "clear" else "weak")
+        if not first.difference.interval.excludes_zero:
+            alike.append(quantities.label(each.characteristic).lower())
+            continue
+        text = words.difference(each.characteristic, each.unit, first)
+        yield Statement(f"{text}.", "clear" if _certainty(first) == "clear" else "weak")
+    if alike:
+        yield Statement(f"No certain difference between the discs in {', '.join(alike)}.", "weak")
     for each in found.gauged:
         if each.outside:
             name = quantities.label(each.characteristic).lower()

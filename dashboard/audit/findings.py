@@ -44,11 +44,12 @@ def findings(evidence: Evidence) -> Findings:
     histories = tuple(_history(evidence, key) for key in sorted(evidence.values.columns))
     away = sorted((each for found in histories for each in found.excursions), key=_weight, reverse=True)
     strong = tuple(each for each in away if each.signaled)
-    summaries = gauged.summaries(evidence)
+    touched = tuple(sorted({p for each in strong for p in range(each.first, each.last + 1)}))
+    summaries = gauged.summaries(evidence, frozenset(touched))
     return Findings(
         histories=histories, strong=strong, quiet=tuple(each for each in away if not each.signaled),
-        touched=tuple(sorted({p for each in strong for p in range(each.first, each.last + 1)})),
-        gauged=summaries, against=(*_shot_levels(evidence), *_disc_levels(evidence, summaries)),
+        touched=touched, gauged=summaries,
+        against=(*_shot_levels(evidence), *_disc_levels(evidence, summaries)),
     )  # fmt: skip
 
 

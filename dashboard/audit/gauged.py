@@ -1,10 +1,11 @@
-"""What the gaugings of a run say: how many, how old, how far apart, and flagged against unflagged. Pure."""
+"""What the gaugings of a run say: how many, how old, how far apart, and which discs differ. Pure."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -27,6 +28,28 @@ class Ages:
     high: float | None
 
 
+Group = Literal["touched", "flagged"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Discs of a group against the other discs of the run.
+
+    Attributes
+    ----------
+    group : {'touched', 'flagged'}
+        touched: their shots lie where the process was away from its baseline, seen afterwards. flagged: what
+        was known at the time, so a cautious hold counts in full.
+    difference : Difference
+    age_gap_h : float or None
+        How much older the discs of the group were when gauged, where that spoils the comparison.
+    """
+
+    group: Group
+    difference: link.Difference
+    age_gap_h: float | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gauged:
     """Gaugings of one characteristic.
@@ -47,10 +70,8 @@ class Gauged:
         Discs outside the tolerance; None without one.
     discs : int
         Discs behind `mean`.
-    difference : Difference or None
-        Flagged against unflagged discs of the run; None where no reading is final.
-    age_gap_h : float or None
-        How much older the flagged discs were when gauged, where that spoils the comparison.
+    compared : tuple of Compared
+        Empty where no reading is final.
     """
 
     characteristic: str
@@ -70,18 +91,17 @@ class Gauged:
     high: float | None
     tolerance: tuple[float | None, float | None] | None
     outside: int | None
-    difference: link.Difference | None
-    age_gap_h: float | None
+    compared: tuple[Compared, ...]
 
 
-def summaries(evidence: Evidence) -> tuple[Gauged, ...]:
+def summaries(evidence: Evidence, touched: frozenset[int]) -> tuple[Gauged, ...]:
     """One summary a characteristic, dome first."""
     by_key: dict[str, list[GaugingFact]] = {}
     for fact in evidence.gaugings:
         by_key.setdefault(fact.characteristic, []).append(fact)
     order = sorted(by_key, key=lambda key: (FIRST.index(key) if key in FIRST else len(FIRST), key))
-    flags = flagged(evidence)
-    return tuple(_summary(evidence, key, by_key[key], flags) for key in order)
+    groups: dict[Group, frozenset[int]] = {"touched": touched, "flagged": flagged(evidence)}
+    return tuple(_summary(evidence, key, by_key[key], groups) for key in order)
 
 
 def flagged(evidence: Evidence) -> frozenset[int]:
@@ -95,7 +115,9 @@ def flagged(evidence: Evidence) -> frozenset[int]:
     return frozenset(found)
 
 
-def _summary(evidence: Evidence, key: str, facts: Sequence[GaugingFact], flags: frozenset[int]) -> Gauged:
+def _summary(
+    evidence: Evidence, key: str, facts: Sequence[GaugingFact], groups: Mapping[Group, frozenset[int]]
+) -> Gauged:
     stands = [standing(key, fact.age_h) for fact in facts]
     counts = Counter(stands)
     usable = "final" if counts["final"] else "unknown"
@@ -103,7 +125,6 @@ def _summary(evidence: Evidence, key: str, facts: Sequence[GaugingFact], flags: 
     discs = one_a_disc(kept)
     x = np.array(list(discs.values()))
     tolerance = evidence.tolerances.get(key)
-    compared = discs if usable == "final" else {}
     return Gauged(
         characteristic=key, unit=facts[0].unit, readings=len(facts), final=counts["final"],
         provisional=counts["provisional"], unknown=counts["unknown"], ages=_ages(facts),
@@ -114,8 +135,7 @@ def _summary(evidence: Evidence, key: str, facts: Sequence[GaugingFact], flags: 
         low=float(x.min()) if len(x) else None, high=float(x.max()) if len(x) else None,
         tolerance=tolerance,
         outside=None if tolerance is None else sum(is_outside(value, tolerance) for value in x.tolist()),
-        difference=_difference(compared, flags) if compared else None,
-        age_gap_h=_age_gap(kept, flags) if compared else None,
+        compared=tuple(_compared(discs, kept, groups)) if usable == "final" and discs else (),
     )  # fmt: skip
 
 
@@ -144,11 +164,15 @@ def _ages(facts: Sequence[GaugingFact]) -> Ages:
     )  # fmt: skip
 
 
-def _difference(discs: Mapping[int, float], flags: frozenset[int]) -> link.Difference:
-    places = list(discs)
-    return link.compare(
-        [discs[place] for place in places], [place in flags for place in places], ["this run"] * len(places)
-    )
+def _compared(
+    discs: Mapping[int, float], facts: Sequence[GaugingFact], groups: Mapping[Group, frozenset[int]]
+) -> Iterator[Compared]:
+    """Each group that has any shot at all, against the rest."""
+    for group, inside in groups.items():
+        if inside:
+            flags = [place in inside for place in discs]
+            found = link.compare(list(discs.values()), flags, ["this run"] * len(flags))
+            yield Compared(group=group, difference=found, age_gap_h=_age_gap(facts, inside))
 
 
 def _age_gap(facts: Sequence[GaugingFact], flags: frozenset[int]) -> float | None:

@@ -241,6 +241,24 @@ def _ages(ages: Ages) -> str:
     return f"{known}; {unknown}" if unknown else known
 
 
+def discs(audit: Audit) -> Table:
+    """Touched and flagged discs against the others."""
+    rows = [
+        (
+            quantities.label(each.characteristic), words.GROUPS[compared.group],
+            f"{compared.difference.flagged:,}", f"{compared.difference.unflagged:,}",
+            words.interval(each.characteristic, each.unit, compared), compared.difference.certainty,
+            "; ".join(words.reasons(compared)) or NONE,
+        )
+        for each in audit.found.gauged
+        for compared in each.compared
+    ]  # fmt: skip
+    return Table(
+        ("Characteristic", "Group", "Discs", "Others", "Difference", "Certainty", "But"), rows,
+        "No final readings that could be compared, or no flagged shot.", (2, 3),
+    )  # fmt: skip
+
+
 def comparison(audit: Audit) -> Table:
     """Level and spread beside other runs."""
     evidence = audit.evidence

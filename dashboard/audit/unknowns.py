@@ -81,8 +81,10 @@ def _gaugings(evidence: Evidence, found: Findings) -> Iterator[str]:
                 f"{name} at its set time: the ages of {words.counted(each.unknown, 'reading')} are unknown, "
                 "so flagged and unflagged discs are not compared by them."
             )
-        if each.difference is not None and each.difference.interval is None:
-            yield f"{name} of flagged against unflagged discs: {'; '.join(each.difference.reasons)}."
+        for compared in each.compared:
+            if compared.difference.interval is None:
+                reasons = "; ".join(compared.difference.reasons)
+                yield f"{name} of {words.GROUPS[compared.group]} against others: {reasons}."
     no_tolerance = [each for each in found.gauged if each.tolerance is None]
     if no_tolerance:
         names = ", ".join(quantities.label(each.characteristic).lower() for each in no_tolerance)
