@@ -86,12 +86,13 @@ def _fact(conn: sa.Connection, start: _Start, last: int) -> InForce:
         limits.c.press_id == row.press_id, limits.c.context == row.context, limits.c.key == row.key,
         limits.c.approved_by.is_not(None), limits.c.id > row.id,
     )  # fmt: skip
+    baseline = Baseline.from_dict(row.baseline)
     singles = (chart.limits() for chart in charts_from_json(row.charts) if chart.name != "cusum")
     lines = next((each for each in singles if each is not None), None)
     return InForce(
         limits_id=row.id, key=row.key, version=row.version, standing=row.standing,
         own=row.run_id is not None, approved_by=row.approved_by, made_at=row.at, reason=row.reason,
-        baseline=row.baseline, effective_n=Baseline.from_dict(row.baseline).effective_n(),
+        baseline=baseline.to_dict(), effective_n=baseline.effective_n(),
         charts=row.charts, cost=row.cost or {},
         lines=None if lines is None else (lines.lower, lines.center, lines.upper),
         superseded=conn.execute(newer).scalar() is not None, first=start.place, last=last,

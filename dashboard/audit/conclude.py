@@ -61,7 +61,7 @@ def _answer(evidence: Evidence, found: Findings) -> tuple[str, Answer]:
         return f"The process shifted during this run: {shift}. {open_question}{older}", "likely"
     if differ:
         return f"Of flagged discs the {differ}, though no charted characteristic shifted for long.", "weak"
-    return _nothing_found(evidence)
+    return _nothing_found(evidence, found)
 
 
 def _size(each: Gauged) -> str:
@@ -82,9 +82,12 @@ def _older(each: Gauged) -> str:
     return f" Their {_size(each)}, but they were gauged {abs(first.age_gap_h):.0f} h {later}."
 
 
-def _nothing_found(evidence: Evidence) -> tuple[str, Answer]:
+def _nothing_found(evidence: Evidence, found: Findings) -> tuple[str, Answer]:
     if not evidence.in_force:
         return "Nothing can be concluded: no shot of this run was judged by limits.", "none"
+    if found.quiet:
+        quiet = _short(evidence, found.quiet[0])
+        return f"No shift signaled for long, but one stretch lies away from its baseline: {quiet}.", "weak"
     trusted = [each for each in evidence.in_force if each.effective_n >= ENOUGH_SHOTS]
     if evidence.shots.charted < ENOUGH_SHOTS or not trusted:
         return (

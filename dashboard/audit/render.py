@@ -9,7 +9,7 @@ import jinja2
 from markupsafe import Markup
 
 from collector.contract import quantities
-from dashboard.audit import figures, tables, words
+from dashboard.audit import disc_tables, figures, tables, words
 from dashboard.audit.audit import Audit
 
 HERE = Path(__file__).parent
@@ -36,6 +36,7 @@ def html(audit: Audit) -> str:
     return _template().render(
         audit=audit, run=audit.evidence.run, shots=audit.evidence.shots, conclusion=audit.conclusion,
         evidence=audit.evidence, certainty=CERTAINTY[audit.conclusion.certainty], tables=tables,
+        disc_tables=disc_tables,
         words=words, label=quantities.label,
         zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
         tracks=[(each.title, Markup(each.svg)) for each in figures.tracks(audit)],  # noqa: S704 - drawn by us

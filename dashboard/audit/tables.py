@@ -9,9 +9,7 @@ from collector.contract import quantities
 from collector.store.holds import tray_words
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
-from dashboard.audit.compare import Against
 from dashboard.audit.evidence import Evidence, HoldFact, InForce
-from dashboard.audit.gauged import Ages, Gauged
 from dashboard.audit.words import NONE
 
 
@@ -80,21 +78,29 @@ def limits(audit: Audit) -> Table:
     evidence = audit.evidence
     rows = []
     for each in evidence.in_force:
-        center = words.value(evidence, each.key, each.baseline["center"])
-        base = f"{center}, sigma {words.value(evidence, each.key, each.baseline['sigma'])}"
-        lines = NONE if each.lines is None else " to ".join(
-            words.value(evidence, each.key, line) for line in (each.lines[0], each.lines[2])
-        )  # fmt: skip
         timer = each.key in evidence.timers
         rows.append((
             quantities.label(each.key), evidence.shot_list.span(each.first, each.last),
-            f"version {each.version}, {'watched for change' if timer else each.standing}", base,
-            "as set" if timer else _size(each), lines, _approved(audit, each),
+            f"version {each.version}, {'watched for change' if timer else each.standing}",
+            _baseline(evidence, each, timer=timer), "as set" if timer else _size(each),
+            "any change" if timer else _lines(evidence, each), _approved(audit, each),
         ))  # fmt: skip
     return Table(
         ("Characteristic", "Judged", "Version", "Baseline", "Rests on", "Limits, single shot", "Approved"),
         rows, "No shot of this run was judged by limits.",
     )  # fmt: skip
+
+
+def _baseline(evidence: Evidence, each: InForce, *, timer: bool) -> str:
+    center = words.value(evidence, each.key, each.baseline["center"])
+    return center if timer else f"{center}, sigma {words.value(evidence, each.key, each.baseline['sigma'])}"
+
+
+def _lines(evidence: Evidence, each: InForce) -> str:
+    if each.lines is None:
+        return NONE
+    lower, upper = (words.value(evidence, each.key, line) for line in (each.lines[0], each.lines[2]))
+    return f"{lower} to {upper}"
 
 
 def _size(each: InForce) -> str:
@@ -122,7 +128,8 @@ def signals(audit: Audit) -> Table:
             f"{words.CHARTS.get(each.chart or '', each.chart or each.kind)}, {words.rule(each)}",
             words.SIDES[each.direction], f"{each.count:,}", evidence.shot_list.number(each.first),
             evidence.shot_list.number(each.last),
-            NONE if each.largest_share is None else f"{each.largest_share:.2f}",
+            # How far a timer is off in digits of its display says nothing.
+            NONE if each.largest_share is None or each.chart == "setting" else f"{each.largest_share:.2f}",
         )
         for each in evidence.signals
     ]  # fmt: skip
@@ -195,109 +202,4 @@ def touched(audit: Audit) -> Table:
     return Table(
         ("Against its baseline", "Shots", "Discs", "Trays", "In sigma", "Signaling shots"), rows,
         "No stretch of the run lies away from its baseline.", (2, 4, 5),
-    )  # fmt: skip
-
-
-def gaugings(audit: Audit) -> Table:
-    """Gaugings by characteristic, dome first."""
-    return Table(
-        ("Characteristic", "Readings", "Joined by", "Ages", "Discs", "Mean", "Standard deviation", "Range",
-         "Tolerance", "Outside"), [_gauged(each) for each in audit.found.gauged],
-        "No disc of this run has been gauged.", (4, 5, 6, 9),
-    )  # fmt: skip
-
-
-def _gauged(each: Gauged) -> tuple[str, ...]:
-    def write(value: float | None) -> str:
-        return NONE if value is None else quantities.format_value(each.characteristic, value, each.unit)
-
-    return (
-        quantities.label(each.characteristic), _standings(each), _joined(each), _ages(each.ages),
-        f"{each.discs:,}", write(each.mean), write(each.sd), f"{write(each.low)} to {write(each.high)}",
-        NONE if each.tolerance is None else f"{write(each.tolerance[0])} to {write(each.tolerance[1])}",
-        NONE if each.outside is None else f"{each.outside:,}",
-    )  # fmt: skip
-
-
-def _standings(each: Gauged) -> str:
-    counts = {
-        "final": each.final, "before the set time": each.provisional, "of unknown age": each.unknown,
-    }  # fmt: skip
-    return ", ".join(f"{n:,} {word}" for word, n in counts.items() if n)
-
-
-def _joined(each: Gauged) -> str:
-    told = ", ".join(by or "not joined" for by in each.joined)
-    if "order" in each.joined:
-        told += f", offset {', '.join(str(offset) for offset in each.offsets)}"
-    return told
-
-
-def _ages(ages: Ages) -> str:
-    unknown = f"{ages.unknown:,} unknown" if ages.unknown else ""
-    if ages.low is None or ages.high is None or ages.middle is None:
-        return unknown
-    known = f"{ages.low:.1f} to {ages.high:.1f} h, half by {ages.middle:.1f} h"
-    return f"{known}; {unknown}" if unknown else known
-
-
-def discs(audit: Audit) -> Table:
-    """Touched and flagged discs against the others."""
-    rows = [
-        (
-            quantities.label(each.characteristic), words.GROUPS[compared.group],
-            f"{compared.difference.flagged:,}", f"{compared.difference.unflagged:,}",
-            words.interval(each.characteristic, each.unit, compared), compared.difference.certainty,
-            "; ".join(words.reasons(compared)) or NONE,
-        )
-        for each in audit.found.gauged
-        for compared in each.compared
-    ]  # fmt: skip
-    return Table(
-        ("Characteristic", "Group", "Discs", "Others", "Difference", "Certainty", "But"), rows,
-        "No final readings that could be compared, or no flagged shot.", (2, 3),
-    )  # fmt: skip
-
-
-def comparison(audit: Audit) -> Table:
-    """Level and spread beside other runs."""
-    evidence = audit.evidence
-    units = {**evidence.units, **{each.characteristic: each.unit for each in audit.found.gauged}}
-    rows = [_beside(each, units.get(each.key)) for each in audit.found.against]
-    return Table(
-        ("Characteristic", "Values", "Level here", "Level of one more run (95 %)", "", "Spread here",
-         "Spread of one more run (95 %)", ""), rows, "Nothing can be compared.", (1, 2, 5),
-    )  # fmt: skip
-
-
-def _beside(each: Against, unit: str | None) -> tuple[str, ...]:
-    def write(value: float) -> str:
-        return quantities.format_value(each.key, value, unit)
-
-    def span(pair: tuple[float, float] | None) -> str:
-        return "too few runs" if pair is None else f"{write(pair[0])} to {write(pair[1])}"
-
-    return (
-        quantities.label(each.key), f"{each.here.n:,}", write(each.here.mean), span(each.level_range),
-        _verdict(each.unusual_level), write(each.here.sd), span(each.spread_range),
-        _verdict(each.unusual_spread),
-    )  # fmt: skip
-
-
-def _verdict(unusual: bool | None) -> str:  # noqa: FBT001 - the fact itself
-    return "" if unusual is None else "unusual" if unusual else "usual"
-
-
-def others(audit: Audit) -> Table:
-    """The runs it was compared with."""
-    rows = [
-        (
-            each.name, audit.clock.at(each.opened_at), each.lot or NONE, f"{each.shots:,}",
-            f"{each.signaled:,}", "a hold was scrapped, not used" if each.scrapped else "used",
-        )
-        for each in audit.evidence.others
-    ]  # fmt: skip
-    return Table(
-        ("Run", "Opened", "Lot", "Steady shots", "With a signal", ""), rows,
-        "No other closed run of this press has the same mold, blend, color and recipe version.", (3, 4),
     )  # fmt: skip

@@ -29,7 +29,8 @@ def track():
 
 def test_the_specification_is_valid_and_names_the_unit(track):
     chart = audit_track(track, key="mold_core_temperature", unit="degC", domain=(0, 5000)).to_dict()
-    titles = {layer["encoding"]["y"].get("axis", {}).get("title") for layer in chart["layer"][2:]}
+    axes = [layer["encoding"].get("y", {}).get("axis") or {} for layer in chart["layer"]]
+    titles = {axis.get("title") for axis in axes}
     assert "Mold core temperature (°C)" in titles
 
 

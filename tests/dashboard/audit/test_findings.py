@@ -191,3 +191,14 @@ def test_a_quiet_run_is_said_to_be_quiet_with_its_limits_named(tmp_path, audited
 def test_settings_without_a_tolerance_of_the_mold_are_no_error(warm_run, audited):
     other = Settings.model_validate({"tolerance": {"Rowan 7": {"dome": {"low": 1.0}}}})
     assert audited(warm_run, settings=other).evidence.tolerances == {}
+
+
+def test_limits_that_came_into_force_between_two_shots_are_found_by_their_time(tmp_path, audited):
+    engine = floor.new_store(tmp_path)
+    floor.store_run(engine, tmp_path)
+    before = audited(engine)
+    with engine.begin() as conn:
+        of_limits = tables.events.c.kind == "limits"
+        assert conn.execute(sa.update(tables.events).where(of_limits).values(shot_id=None)).rowcount == 2
+    assert audited(engine).evidence.in_force == before.evidence.in_force
+    engine.dispose()

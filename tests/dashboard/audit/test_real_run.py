@@ -1,8 +1,8 @@
 """The audit of a real run whose history is written down: 159 shots of a closure cap, 4 May 2022.
 
 Source of the truth: the README beside the data. The switchover volume was stepped at cycles 293, 305, 320,
-335, 351 and 366 (and by 0.01 cm3 at 281, which is the wobble of the record); the pressure of the recorded curves
-shows the steps of 335 and 351 from cycles 338 and 352.
+335, 351 and 366 (and by 0.01 cm3 at 281, which is the wobble of the record); the pressure of the recorded
+curves shows the steps of 335 and 351 from cycles 338 and 352.
 """
 
 from __future__ import annotations
