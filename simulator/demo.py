@@ -126,10 +126,11 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         children.start("broker", ["broker"])
         database.upgrade(engine)
         children.start("dashboard", ["dashboard"])
+        told, clock = _told_until_now(engine, settings, speed, console)
+        _wait_for_port("dashboard", settings.dashboard_port, children)
         address = f"http://localhost:{settings.dashboard_port}"
         console.print(f"Screens: [bold]{address}[/bold] (Ctrl-C ends the demo)")
-        told, clock = _told_until_now(engine, settings, speed, console)
-        _wait_for_broker(settings, children)
+        _wait_for_port("broker", settings.broker.port, children)
         children.start("collector", ["collect"])
         _wait_for_collector(engine, children)
         floor = LiveFloor(told, settings=settings, clock=clock)
@@ -238,16 +239,15 @@ def _people(engine: sa.Engine) -> People:
     return People(engine, episodes, dome, unwatched)
 
 
-def _wait_for_broker(settings: Settings, children: Children) -> None:
-    """Wait until the broker answers."""
+def _wait_for_port(name: str, port: int, children: Children) -> None:
+    """Wait until a process answers on its port."""
 
     def answers() -> bool:
-        address = (settings.broker.host, settings.broker.port)
-        with contextlib.suppress(OSError), socket.create_connection(address, timeout=1.0):
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1.0):
             return True
         return False
 
-    _wait_for("broker", answers, children)
+    _wait_for(name, answers, children)
 
 
 def _wait_for_collector(engine: sa.Engine, children: Children) -> None:
