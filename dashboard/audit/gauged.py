@@ -43,11 +43,14 @@ class Compared:
     difference : Difference
     age_gap_h : float or None
         How much older the discs of the group were when gauged, where that spoils the comparison.
+    left_out : int
+        Discs that were left out because they were gauged at another age.
     """
 
     group: Group
     difference: link.Difference
     age_gap_h: float | None
+    left_out: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,20 +170,53 @@ def _ages(facts: Sequence[GaugingFact]) -> Ages:
 def _compared(
     discs: Mapping[int, float], facts: Sequence[GaugingFact], groups: Mapping[Group, frozenset[int]]
 ) -> Iterator[Compared]:
-    """Each group that has any shot at all, against the rest."""
+    """Each group that has any shot at all, against the rest; at like ages where these differ."""
+    ages = _age_of_discs(facts)
     for group, inside in groups.items():
-        if inside:
-            flags = [place in inside for place in discs]
-            found = link.compare(list(discs.values()), flags, ["this run"] * len(flags))
-            yield Compared(group=group, difference=found, age_gap_h=_age_gap(facts, inside))
+        if not inside:
+            continue
+        gap = _age_gap(ages, inside)
+        if gap is not None:
+            near = _of_like_age(discs, ages, inside)
+            found = _difference(near, inside)
+            if found.interval is not None:
+                left_out = len(discs) - len(near)
+                yield Compared(group=group, difference=found, age_gap_h=None, left_out=left_out)
+                continue
+        yield Compared(group=group, difference=_difference(discs, inside), age_gap_h=gap, left_out=0)
 
 
-def _age_gap(facts: Sequence[GaugingFact], flags: frozenset[int]) -> float | None:
-    ages: dict[bool, list[float]] = {True: [], False: []}
+def _difference(discs: Mapping[int, float], inside: frozenset[int]) -> link.Difference:
+    flags = [place in inside for place in discs]
+    return link.compare(list(discs.values()), flags, ["this run"] * len(flags))
+
+
+def _age_of_discs(facts: Sequence[GaugingFact]) -> dict[int, float]:
+    """Mean age of the readings of each disc, by place, where it is known."""
+    ages: dict[int, list[float]] = {}
     for fact in facts:
         if fact.place is not None and fact.age_h is not None:
-            ages[fact.place in flags].append(fact.age_h)
-    if not ages[True] or not ages[False]:
+            ages.setdefault(fact.place, []).append(fact.age_h)
+    return {place: float(np.mean(found)) for place, found in ages.items()}
+
+
+def _of_like_age(
+    discs: Mapping[int, float], ages: Mapping[int, float], inside: frozenset[int]
+) -> dict[int, float]:
+    """Discs gauged at about the age at which most of the others were."""
+    usual = float(np.median([age for place, age in ages.items() if place not in inside]))
+    return {
+        place: value
+        for place, value in discs.items()
+        if place in ages and abs(ages[place] - usual) <= ALIKE_AGES_H
+    }
+
+
+def _age_gap(ages: Mapping[int, float], inside: frozenset[int]) -> float | None:
+    """How much older the discs of the group were, None where that is little or not known."""
+    mine = [age for place, age in ages.items() if place in inside]
+    rest = [age for place, age in ages.items() if place not in inside]
+    if not mine or not rest:
         return None
-    gap = float(np.median(ages[True]) - np.median(ages[False]))
+    gap = float(np.median(mine) - np.median(rest))
     return gap if abs(gap) > ALIKE_AGES_H else None

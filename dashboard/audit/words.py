@@ -162,7 +162,9 @@ def reasons(compared: Compared) -> list[str]:
     found = list(compared.difference.reasons)
     if compared.age_gap_h is not None:
         later = "later" if compared.age_gap_h > 0 else "earlier"
-        found.append(f"gauged {abs(compared.age_gap_h):.0f} h {later}, which alone may do that")
+        found.append(f"they were gauged {abs(compared.age_gap_h):.0f} h {later}, which alone may do that")
+    if compared.left_out:
+        found.append(f"{counted(compared.left_out, 'disc')} gauged at another age left out")
     return found
 
 

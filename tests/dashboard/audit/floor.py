@@ -59,13 +59,20 @@ def store_run(
     _take(engine, folder / f"{first}-{seed}.csv", lines, shot_profile(run))
 
 
-def gauge(engine: sa.Engine, folder: Path, *, every: int = 6, warm_age_h: float = 30.0) -> None:
-    """Gauge every sixth disc at an age of 30 h, warm ones at an age of their own; they dome 0.5 mm more."""
+def gauge(
+    engine: sa.Engine, folder: Path, *, every: int = 6, warm_age_h: float = 30.0, mixed: bool = False
+) -> None:
+    """Gauge every sixth disc at an age of 30 h, warm ones at an age of their own; they dome 0.5 mm more.
+
+    With `mixed` only every second warm disc has that other age, and creeps on by 0.3 mm until then.
+    """
     rng = np.random.default_rng(8)
     lines = ["shot,at,dome"]
     for counter in range(FIRST, LAST + 1, every):
+        late = counter in WARM and not (mixed and counter // every % 2)
         dome = 2.6 + 0.08 * rng.standard_normal() + (0.5 if counter in WARM else 0.0)
-        age = timedelta(hours=warm_age_h if counter in WARM else 30.0)
+        dome += 0.3 if late and mixed else 0.0
+        age = timedelta(hours=warm_age_h if late else 30.0)
         at = START + (counter - FIRST) * CYCLE + age
         lines.append(f"{counter},{at:%Y-%m-%dT%H:%M:%SZ},{dome:.2f}")
     _take(engine, folder / "dome.csv", lines, GAUGINGS)

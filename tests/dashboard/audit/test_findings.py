@@ -79,6 +79,20 @@ def test_discs_gauged_at_another_age_are_no_clear_difference(tmp_path, audited):
     engine.dispose()
 
 
+def test_discs_are_compared_at_like_ages_where_there_are_enough(tmp_path, audited):
+    engine = floor.new_store(tmp_path)
+    floor.store_run(engine, tmp_path)
+    floor.gauge(engine, tmp_path, every=3, warm_age_h=70, mixed=True)
+    touched = audited(engine).found.gauged[0].compared[0]
+    warm = [counter for counter in range(floor.FIRST, floor.LAST + 1, 3) if counter in floor.WARM]
+    late = [counter for counter in warm if not counter // 3 % 2]
+    assert touched.left_out == len(late)
+    assert touched.difference.flagged == len(warm) - len(late)
+    assert touched.age_gap_h is None
+    assert touched.difference.interval.low < 0.5 < touched.difference.interval.high
+    engine.dispose()
+
+
 def test_discs_outside_the_tolerance_are_counted(warm):
     by_hand = [fact.value for fact in warm.evidence.gaugings if not 2.2 <= fact.value <= 3.0]
     assert warm.found.gauged[0].outside == len(by_hand)
