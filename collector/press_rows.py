@@ -34,7 +34,7 @@ class PressRows:
         self.press = press
         self.orphans = orphans
         self.last_shot_id: int | None = None
-        self.restarted_at: int | None = None  # first shot of the newest restart of all charts
+        self.restarts: list[int] = []  # first shots of the restarts of all charts since the last `store`
         self._judged: list[tuple[NewShot, Verdict]] = []
         self._events: list[tuple[int, dict[str, Any]]] = []  # with the place of its first shot in _judged
 
@@ -71,6 +71,7 @@ class PressRows:
         """
         if not self._judged:
             return []
+        self.restarts = []
         ids = shots.insert(self.conn, [row for row, _ in self._judged])
         self.last_shot_id = ids[-1]
         self._adopt_orphans(ids[0])
@@ -103,7 +104,7 @@ class PressRows:
         if kind == "limits":
             limits.in_force(self.conn, new, from_shot_id=shot_id)
         elif kind == "chart_restart" and key is None:
-            self.restarted_at = shot_id
+            self.restarts.append(shot_id)
 
     def _store_limits(self, ids: list[int], context: str) -> None:
         """Provisional limits of a run; in force from the shot that completed their baseline."""

@@ -16,6 +16,7 @@ from collector.store import events, limits, runs
 from collector.store.runs import RunRow
 
 DESCRIPTION = ("mold", "blend", "lot", "color", "recipe", "recipe_version")
+MQTT = "mqtt"  # what `collector.sources.mqtt` names itself
 FILLABLE = ("mold", "blend", "lot", "color")
 
 
@@ -44,7 +45,7 @@ class PressRuns:
 
     def enter(self, state: PressState, shot: Shot) -> PressState:
         """Open the run a shot names; for a shot that names none and finds none, one is inferred."""
-        name, opened_by = shot.run, "message"
+        name, opened_by = shot.run, _door(shot.source)
         if name is None:
             name, opened_by = f"{self.press_name}-{shot.ended_at:%Y%m%d-%H%M%S}", "inferred"
         known = runs.by_name(self.conn, self.press_id, name)
@@ -63,7 +64,7 @@ class PressRuns:
             self._describe(known, message, described)
             return state
         run = known or runs.open_run(
-            self.conn, self.press_id, message.run, at=message.at, opened_by="message", **described
+            self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source), **described
         )
         return self._begin(state, run, at=message.at, source=message.source)
 
@@ -113,3 +114,8 @@ class PressRuns:
     def _lot_in_force(self, run: RunRow) -> str | None:
         unstored = self.rows.unstored("lot")
         return unstored[-1] if unstored else events.last_lot(self.conn, self.press_id, run.id) or run.lot
+
+
+def _door(source: str) -> str:
+    """By which door a run was named: a message, or the file that was imported."""
+    return "message" if source == MQTT else "file"

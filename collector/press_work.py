@@ -184,16 +184,24 @@ class PressWork:
         verdicts = self.rows.store(self.state.context)
         if not verdicts:
             return
-        if self.rows.restarted_at is not None:
-            self.state = replace(self.state, charts_since_shot_id=self.rows.restarted_at)
         last = self.state.last
         assert last is not None
         presses.note_shot(
             self.conn, self.press.id, ended_at=last.ended_at, usual_cycle_s=self.state.usual_cycle_s()
         )
-        self._alarm(verdicts)
+        begun: list[ShotVerdict] = []
+        for verdict in verdicts:
+            if verdict.shot_id in self.rows.restarts:
+                self._alarm(begun)
+                begun = []
+                self.state = replace(self.state, charts_since_shot_id=verdict.shot_id)
+            begun.append(verdict)
+        self._alarm(begun)
 
     def _alarm(self, verdicts: Sequence[ShotVerdict]) -> None:
+        """Tell the alarms of shots between two restarts of the charts; no change is dated across one."""
+        if not verdicts:
+            return
         alarms.process(
             self.conn, PressRef(id=self.press.id, site=self.press.site, name=self.press.name), verdicts,
             now=self.moment.now, wall=self.moment.wall, charts_since_shot_id=self.state.charts_since_shot_id,

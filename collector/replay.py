@@ -75,7 +75,8 @@ def replay(
         return state, []
     pieces = retrace(conn, run_id)
     found = _found(press_id, pieces)
-    stored = _stored(conn, run_id)
+    retraced = {piece.key for piece in pieces}
+    stored = {name: signal_id for name, signal_id in _stored(conn, run_id).items() if name[1] in retraced}
     added = [row for name, row in found.items() if name not in stored]
     gone = [signal_id for name, signal_id in stored.items() if name not in found]
     _withdraw(conn, gone, why)

@@ -75,6 +75,20 @@ def test_shots_are_stored_charted_and_alarmed(engine: sa.Engine) -> None:
     assert {row[0] for row in rows(engine, outbox.c.channel)} == {"mqtt", "log"}
 
 
+def test_a_change_is_dated_by_the_charts_of_its_time_though_they_start_anew_in_the_same_batch(
+    engine: sa.Engine,
+) -> None:
+    batch = [
+        message(n, {"cushion": value}, setpoints={"cooling_time": 38.0 if n < 130 else 39.0})
+        for n, value in enumerate(cushions(160, shift=4.0, shift_from=100))
+    ]
+    pipeline(engine).take(batch)
+
+    [(change, low)] = rows(engine, alarms.c.change_shot_id, alarms.c.change_low_shot_id)
+    assert abs(int(str(change)) - 101) <= 2
+    assert abs(int(str(low)) - 101) <= 4
+
+
 def test_any_cut_into_batches_tells_the_same(engine: sa.Engine) -> None:
     values = cushions(150, shift=3.0, shift_from=90)
     batch = messages(values)
