@@ -28,9 +28,10 @@ Bools = npt.NDArray[np.bool_]
 
 def groups(discs: pd.DataFrame, flagged: Bools) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Points and means for the chart, of the newest runs, in the order they were made."""
+    discs = discs.assign(group=np.where(flagged, FLAGGED, UNFLAGGED)).sort_values("shot_id", kind="stable")
     frame = pd.DataFrame({
         "value": discs["value"],
-        "group": np.where(flagged, FLAGGED, UNFLAGGED),
+        "group": discs["group"],
         "series": [_series(run, mold) for run, mold in zip(discs["run"], discs["mold"], strict=True)],
         "disc": [_disc(row) for row in discs.to_dict("records")],
     })  # fmt: skip

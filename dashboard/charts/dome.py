@@ -46,7 +46,8 @@ def readings(
     """
     ink = _ink(dark=dark)
     title = f"{label}, {unit}"
-    x = alt.X("series:N", title=None, sort=None, axis=alt.Axis(labelAngle=0, labelLimit=220, labelColor=ink))
+    order = list(dict.fromkeys(discs["series"]))
+    x = alt.X("series:N", title=None, sort=order, axis=alt.Axis(labelAngle=0, labelLimit=220, labelColor=ink))
     side = alt.XOffset("side:Q", scale=alt.Scale(domain=[-1, 1]))
     y = alt.Y("value:Q", scale=alt.Scale(zero=False, padding=12), axis=_axis(title, ink))
     domain = alt.Scale(domain=GROUPS, range=["circle", "diamond"])

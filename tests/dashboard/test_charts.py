@@ -12,7 +12,7 @@ import pytest
 
 from dashboard.charts.characteristic import axis_title, characteristic
 from dashboard.charts.cumulative import cumulative
-from dashboard.charts.events import events
+from dashboard.charts.events import events, labels
 from dashboard.charts.palette import ACT, DOT, EDGE, LINE, SIGNAL
 from dashboard.charts.thinning import thin
 from dashboard.charts.time_axis import shop_time, shop_times
@@ -132,6 +132,16 @@ def test_every_event_is_a_mark_with_words() -> None:
     )
     spec = events(frame, bounds=BOUNDS).to_dict()
     assert [row["words"] for row in rows_of(spec, spec["layer"][1])] == ["7689 → 7702", "a → b"]
+
+
+def test_labels_of_events_close_in_time_do_not_run_into_one_another() -> None:
+    minutes = (0, 1, 60, 61, 62)
+    words = ("R-0412", "R-0413", "a word of the longest kind there is", "R-0415", "")
+    frame = pd.DataFrame(
+        {"at": [START + pd.Timedelta(minutes=m) for m in minutes], "kind": "run", "words": words}
+    )
+    shown = labels(frame, bounds=(START, START + pd.Timedelta(hours=2)))
+    assert list(shown["words"]) == ["R-0412, R-0413", "a word of the longest kind there is, R-0415"]
 
 
 def test_thinning_keeps_extremes_signals_and_order() -> None:
