@@ -24,6 +24,7 @@ def server_command(host: str, port: int) -> list[str]:
         "browser.gatherUsageStats": "false",
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "type",
+        "client.showErrorLinks": "false",
         "theme.base": str(HERE / "theme.toml"),
     }
     flags = [f"--{name}={value}" for name, value in options.items()]

@@ -115,7 +115,10 @@ if len(discs):
         alt=f"{label} of flagged and unflagged discs by run, with means and 95 % intervals",
     )
     if points["series"].nunique() < len(set(runs)):
-        st.caption(f"The chart shows the newest {dome_tables.MOST_RUNS} runs; the sentences count all.")
+        st.caption(
+            f"The chart shows {dome_tables.MOST_RUNS} runs, the newest of those with flagged and unflagged "
+            "discs first; the sentences count all."
+        )
 
 st.subheader(f"What {label.lower()} goes along with", anchor=False)
 charted = [key for key in values if (quantity := quantities.find(key)) is None or not quantity.timer]

@@ -27,7 +27,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 def groups(discs: pd.DataFrame, flagged: Bools) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Points and means for the chart, of the newest runs, in the order they were made."""
+    """Points and means for the chart: the newest runs, those with both kinds of discs first, in order."""
     discs = discs.assign(group=np.where(flagged, FLAGGED, UNFLAGGED)).sort_values("shot_id", kind="stable")
     frame = pd.DataFrame({
         "value": discs["value"],
@@ -35,8 +35,10 @@ def groups(discs: pd.DataFrame, flagged: Bools) -> tuple[pd.DataFrame, pd.DataFr
         "series": [_series(run, mold) for run, mold in zip(discs["run"], discs["mold"], strict=True)],
         "disc": [_disc(row) for row in discs.to_dict("records")],
     })  # fmt: skip
-    order = list(dict.fromkeys(frame["series"]))[-MOST_RUNS:]
-    frame = frame[frame["series"].isin(order)]
+    kinds = frame.groupby("series", sort=False)["group"].nunique()
+    # Stable: of runs with as many kinds the newest stay last, and the last ones are shown.
+    chosen = kinds.sort_values(kind="stable").index[-MOST_RUNS:]
+    frame = frame[frame["series"].isin(chosen)]
     rows = [_mean(names, part["value"].to_numpy(float)) for names, part in frame.groupby(["series", "group"])]
     return frame, pd.DataFrame(rows)
 
@@ -105,7 +107,7 @@ def skill_table(rows: Sequence[tuple[str, Skill]]) -> pd.DataFrame:
         {
             "Flag": name, "Out of tolerance, flagged": dome_words.rate(skill.foretold),
             "Flagged, within tolerance": dome_words.rate(skill.false),
-            "Before the gauge": dome_words.lead(skill) or "-",
+            "Before the gauge": dome_words.lead(skill) or "no such disc",
         }
         for name, skill in rows
     ]).set_index("Flag")  # fmt: skip
@@ -129,7 +131,7 @@ def effect_table(effects: Sequence[Effect], characteristic: str, unit: str) -> p
     return pd.DataFrame([
         {
             "Characteristic": quantities.label(each.key),
-            "Effect": dome_words.effect(each, characteristic, unit) if each.slope is not None else "-",
+            "Effect": dome_words.effect(each, characteristic, unit) if each.slope is not None else "not said",
             "Certainty": ": ".join((dome_words.CERTAINTY[each.certainty], *each.reasons)), "Discs": each.n,
         }
         for each in effects
