@@ -2,16 +2,18 @@
 
 Invariants: a message is acknowledged only after the transaction that holds what follows from it. A batch
 that fails leaves nothing behind, in the store or in memory, and can be taken again. A message that no
-code can digest is kept as a refusal, so that it stops nothing.
+code can digest is kept as a refusal, so that it stops nothing. Two pipelines may feed one press, as when a
+file is imported while the collector runs: each transaction goes on from the state that is stored.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -46,6 +48,14 @@ class Read:
     topic: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """A press's state as this pipeline stored it last, and the JSON that it was stored as."""
+
+    stored: Mapping[str, Any]
+    state: PressState
+
+
 class Pipeline:
     """Takes batches of messages into one store.
 
@@ -76,7 +86,7 @@ class Pipeline:
         self._intake = intake
         self._clock = clock
         self._wall = wall
-        self._states: dict[tuple[str, str], PressState] = {}
+        self._known: dict[tuple[str, str], _Known] = {}
 
     def take(self, batch: Sequence[Incoming]) -> Counts:
         """Read, judge, store and acknowledge a batch.
@@ -120,36 +130,41 @@ class Pipeline:
 
     def _transaction(self, batch: Sequence[Read]) -> Counts:
         moment = Moment(self._clock.now(), self._wall())
-        counts, states = Counts(), dict(self._states)
+        counts, known = Counts(), dict(self._known)
         with database.write(self._engine) as conn:
             for each in batch:
                 if isinstance(each.record, Refusal):
                     refusals.keep(conn, each.record)
                     counts.refused += 1
-            for name, messages in _by_press(batch).items():
-                done = self._press(conn, name, messages, moment)
-                states[name] = done.state
-                counts.add(done.counts)
+            # In one order, so that two pipelines never wait for each other's presses.
+            for name, messages in sorted(_by_press(batch).items()):
+                done, known[name] = self._press(conn, name, messages, moment)
+                counts.add(done)
             counts.gaugings = _gaugings(conn, batch, now=moment.now)
-        self._states = states
+        self._known = known
         return counts
 
     def _press(
         self, conn: sa.Connection, name: tuple[str, str], messages: Sequence[Message], moment: Moment
-    ) -> PressWork:
+    ) -> tuple[Counts, _Known]:
         row = presses.find_or_add(conn, *name)
-        state = self._states.get(name)
-        if state is None:
-            stored = presses.load_engine_state(conn, row.id)
-            state = PressState() if stored is None else load(stored, lambda each: limits.by_id(conn, each))
-        work = PressWork(conn, row, state, self._policy, moment)
+        presses.lock(conn, row.id)
+        work = PressWork(conn, row, self._state(conn, row.id, name), self._policy, moment)
         for message in messages:
             work.take(message)
         work.finish()
-        presses.save_engine_state(conn, row.id, dump(work.state), last_shot_id=work.rows.last_shot_id)
+        stored = dump(work.state)
+        presses.save_engine_state(conn, row.id, stored, last_shot_id=work.rows.last_shot_id)
         if work.counts.stored or work.counts.late:
             join_waiting(conn, row.id)
-        return work
+        return work.counts, _Known(stored, work.state)
+
+    def _state(self, conn: sa.Connection, press_id: int, name: tuple[str, str]) -> PressState:
+        """The state after the last committed shot; from memory, unless another pipeline moved it since."""
+        stored, known = presses.load_engine_state(conn, press_id), self._known.get(name)
+        if known is not None and known.stored == stored:
+            return known.state
+        return PressState() if stored is None else load(stored, lambda each: limits.by_id(conn, each))
 
     def _undigested(self, each: Read) -> Read:
         refusal = Refusal(

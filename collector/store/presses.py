@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from collector.contract.messages import StateMessage
 from collector.store.tables import engine_states, presses
+from collector.store.upsert import insert_into
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,13 +24,20 @@ class PressRow:
 
 def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
     """The row of a press, made at its first message."""
-    found = conn.execute(
-        sa.select(presses.c.id).where(presses.c.site == site, presses.c.name == name)
-    ).scalar_one_or_none()
-    if found is None:
-        statement = sa.insert(presses).values(site=site, name=name).returning(presses.c.id)
-        found = conn.execute(statement).scalar_one()
+    wanted = sa.select(presses.c.id).where(presses.c.site == site, presses.c.name == name)
+    found = conn.execute(wanted).scalar_one_or_none()
+    if found is None:  # another process may be about to add the same one
+        conn.execute(insert_into(conn, presses).values(site=site, name=name).on_conflict_do_nothing())
+        found = conn.execute(wanted).scalar_one()
     return PressRow(found, site, name)
+
+
+def lock(conn: sa.Connection, press_id: int) -> None:
+    """Wait until no other transaction judges shots of this press; none begins to before this one ends.
+
+    SQLite has one writer at a time anyway.
+    """
+    conn.execute(sa.select(presses.c.id).where(presses.c.id == press_id).with_for_update(key_share=True))
 
 
 def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_cycle_s: float | None) -> None:

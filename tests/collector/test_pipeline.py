@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -14,50 +13,23 @@ import sqlalchemy as sa
 from collector import press_work
 from collector.clock import ServiceClock
 from collector.contract.policy import Policy as Intake
-from collector.engine import Policy
 from collector.errors import StoreUnavailable
 from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
 from collector.store import database, refusals
 from collector.store.shots import broken_digests
 from collector.store.tables import alarms, amendments, events, holds, outbox, runs, shots, signals
+from tests.collector.pipelines import (
+    NOW,
+    POLICY,
+    messages,
+    pipeline,
+    rows,
+    told,
+    told_in_one_batch,
+    topic_message,
+)
 from tests.collector.shots_in import START, cushions, message
-
-POLICY = Policy(vital=frozenset({"cushion"}))
-NOW = START + timedelta(days=1)
-
-
-def pipeline(engine: sa.Engine) -> Pipeline:
-    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
-    return Pipeline(engine, policy=POLICY, intake=Intake(), clock=clock, wall=lambda: NOW)
-
-
-def messages(values: Sequence[float]) -> list[Incoming]:
-    return [message(number, {"cushion": value}) for number, value in enumerate(values)]
-
-
-def topic_message(kind: str, **body: object) -> Incoming:
-    payload = json.dumps({"press": "P1", **body}).encode()
-    return Incoming(f"evenrun/1/lowland/P1/{kind}", payload, "mqtt", f"test:{kind}")
-
-
-def rows(engine: sa.Engine, *columns: sa.Column[object]) -> list[tuple[object, ...]]:
-    query = sa.select(*columns).order_by(columns[0].table.c.id)
-    with database.read(engine) as conn:
-        return [tuple(row) for row in conn.execute(query)]
-
-
-def told(engine: sa.Engine) -> list[tuple[object, ...]]:
-    """What the charts said, by counter instead of by row id, so that two stores can be compared."""
-    c = signals.c
-    query = (
-        sa.select(shots.c.counter, c.key, c.chart, c.rule, c.direction)
-        .join(shots, shots.c.id == c.shot_id)
-        .where(c.withdrawn.is_(False))
-        .order_by(shots.c.counter, c.key, c.chart, c.rule)
-    )
-    with database.read(engine) as conn:
-        return [tuple(row) for row in conn.execute(query)]
 
 
 def test_shots_are_stored_charted_and_alarmed(engine: sa.Engine) -> None:
@@ -131,13 +103,6 @@ def test_tray_messages_between_shots_do_not_matter_to_the_charts(engine: sa.Engi
         joined = sa.select(shots.c.counter).join(events, events.c.shot_id == shots.c.id)
         first_shots = conn.execute(joined.where(events.c.kind == "tray")).scalars()
         assert sorted(first_shots) == [1000 + number for number in range(0, 150, 5)]
-
-
-def told_in_one_batch(values: Sequence[float]) -> list[tuple[object, ...]]:
-    other = sa.create_engine("sqlite://", poolclass=sa.StaticPool, json_serializer=database.to_json)
-    database.upgrade(other)
-    pipeline(other).take(messages(values))
-    return told(other)
 
 
 def test_a_message_that_comes_again_changes_nothing(engine: sa.Engine) -> None:
