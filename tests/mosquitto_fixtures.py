@@ -92,6 +92,15 @@ def _write_configuration(folder: Path, port: int) -> None:
     (folder / "mosquitto.conf").write_text("\n".join(lines) + "\n")
 
 
+def new_broker(parent: Path) -> Mosquitto:
+    """A broker that is not started yet, with its configuration in a folder of its own."""
+    folder = parent / "mosquitto"
+    folder.mkdir()
+    port = _free_port()
+    _write_configuration(folder, port)
+    return Mosquitto(folder, port)
+
+
 @pytest.fixture
 def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     """A running broker, ended after the test."""
@@ -100,11 +109,7 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
         if os.environ.get("CI") == "true":
             pytest.fail(missing)
         pytest.skip(missing)
-    folder = tmp_path / "mosquitto"
-    folder.mkdir()
-    port = _free_port()
-    _write_configuration(folder, port)
-    broker = Mosquitto(folder, port)
+    broker = new_broker(tmp_path)
     broker.start()
     try:
         yield broker
