@@ -6,6 +6,8 @@ version) and hold from the next shot on; the versions before them are retired, n
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import sqlalchemy as sa
 
@@ -50,21 +52,19 @@ def approve_from_run(
         The run has fewer than 25 steady shots of every characteristic.
     """
     with database.write(engine) as conn:
-        press = conn.execute(
-            sa.select(presses.c.id, presses.c.usual_cycle_s)
-            .join(runs_table, runs_table.c.press_id == presses.c.id)
-            .where(runs_table.c.id == run_id)
-        ).one()
+        press_id = conn.execute(
+            sa.select(runs_table.c.press_id).where(runs_table.c.id == run_id)
+        ).scalar_one()
         context = runs.by_id(conn, run_id).context()
-        made = _study(conn, run_id, policy, press.usual_cycle_s or DEFAULT_CYCLE_S)
+        made = [each.limits for each in propose(conn, run_id, policy)]
         for each in made:
             each.approved_by = who
-            limits.retire(conn, press.id, context, each.key, at=clock.now())
+            limits.retire(conn, press_id, context, each.key, at=clock.now())
             limits.insert(
-                conn, press.id, each, context=context, run_id=None, from_shot_id=None, at=clock.now(),
+                conn, press_id, each, context=context, run_id=None, from_shot_id=None, at=clock.now(),
                 reason=why,
             )
-        restarts.ask(conn, press.id, at=clock.now(), who=who, why=f"limits approved: {why}")
+        restarts.ask(conn, press_id, at=clock.now(), who=who, why=f"limits approved: {why}")
         journal.append(
             conn, at=clock.now(), wall_at=clock.wall(), who=who, action="approve limits",
             subject=f"run {run_id}", why=why,
@@ -73,22 +73,55 @@ def approve_from_run(
     return made
 
 
-def _study(conn: sa.Connection, run_id: int, policy: Policy, cycle_s: float) -> list[KeyLimits]:
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Limits that a study of a run proposes, and what a person should know before approving them."""
+
+    limits: KeyLimits
+    notes: tuple[str, ...]
+
+
+def propose(conn: sa.Connection, run_id: int, policy: Policy) -> list[Proposal]:
+    """Study the steady shots of a run; nothing is changed.
+
+    Returns
+    -------
+    list of Proposal
+        One for each charted characteristic with 25 steady values or more.
+
+    Raises
+    ------
+    NotAllowed
+        No characteristic has so many.
+    """
     columns = _steady_columns(conn, run_id, policy)
-    measured = {key: x for key, x in columns.items() if not _is_timer(key)}
+    if not columns:
+        raise NotAllowed(f"run {run_id} has fewer than {SMALLEST} steady shots; let it run on first")
+    watched = {key for key, x in columns.items() if _is_timer(key) or np.ptp(x) == 0}
     floor = Budget(
         false_alarms_per_day=policy.false_alarms_per_day,
-        characteristics=max(len(measured), 1),
-        cycle_time_s=cycle_s,
+        characteristics=max(len(columns) - len(watched), 1),
+        cycle_time_s=_usual_cycle_s(conn, run_id),
     )
-    made = [
-        plan_key(key, study(x).baseline, floor, version=1, minimum_shift=policy.minimum_shift.get(key, 0.0))
-        for key, x in measured.items()
+    return [
+        _watched(key, x) if key in watched else _charted(key, x, floor, policy) for key, x in columns.items()
     ]
-    made += [watch_timer(key, float(np.median(x)), version=1) for key, x in columns.items() if _is_timer(key)]
-    if not made:
-        raise NotAllowed(f"run {run_id} has fewer than {SMALLEST} steady shots; let it run on first")
-    return made
+
+
+def _charted(key: str, x: FloatArray, floor: Budget, policy: Policy) -> Proposal:
+    found = study(x)
+    minimum = policy.minimum_shift.get(key, 0.0)
+    return Proposal(plan_key(key, found.baseline, floor, version=1, minimum_shift=minimum), found.notes)
+
+
+def _watched(key: str, x: FloatArray) -> Proposal:
+    return Proposal(watch_timer(key, float(np.median(x)), version=1), ("Watched for change, not charted.",))
+
+
+def _usual_cycle_s(conn: sa.Connection, run_id: int) -> float:
+    query = sa.select(presses.c.usual_cycle_s).join(runs_table, runs_table.c.press_id == presses.c.id)
+    found: float | None = conn.execute(query.where(runs_table.c.id == run_id)).scalar_one()
+    return found or DEFAULT_CYCLE_S
 
 
 def _steady_columns(conn: sa.Connection, run_id: int, policy: Policy) -> dict[str, FloatArray]:

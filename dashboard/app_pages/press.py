@@ -6,7 +6,7 @@ import streamlit as st
 
 from collector.contract import quantities
 from collector.store.database import read
-from dashboard.blocks import press_charts, shot_values
+from dashboard.blocks import acting, limits_study, press_charts, shot_values
 from dashboard.blocks.press_words import cost_words, legend
 from dashboard.queries import database, press
 
@@ -20,6 +20,7 @@ with read(database.engine()) as conn:
     names = press.press_names(conn, settings.site)
 
 st.title("Press")
+acting.say()
 if not names:
     st.write("No press has reported yet. It appears here with its first shot.")
     st.stop()
@@ -75,6 +76,7 @@ for key in press_charts.present(view):
     with st.container(gap=None):
         press_charts.characteristic_row(view, memories, key, zone, unit=units.get(key))
 st.write(cost_words(view.limits["cost"], settings.charts.false_alarms_per_day))
+limits_study.show(runs, settings)
 
 chosen = st.session_state.pop("press_shot", None)
 if chosen is not None:
