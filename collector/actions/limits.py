@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
+import pandas as pd
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock
@@ -20,9 +20,9 @@ from collector.store import database, journal, limits, restarts, runs, shots
 from collector.store.tables import presses
 from collector.store.tables import runs as runs_table
 from rules.baseline import study
-from rules.charts.chart import FloatArray
 
 SMALLEST = 25
+NAMED = 3
 
 
 def approve_from_run(
@@ -97,25 +97,38 @@ def propose(conn: sa.Connection, run_id: int, policy: Policy) -> list[Proposal]:
     columns = _steady_columns(conn, run_id, policy)
     if not columns:
         raise NotAllowed(f"run {run_id} has fewer than {SMALLEST} steady shots; let it run on first")
-    watched = {key for key, x in columns.items() if _is_timer(key) or np.ptp(x) == 0}
+    watched = {key for key, column in columns.items() if _is_timer(key) or column.nunique() == 1}
     floor = Budget(
         false_alarms_per_day=policy.false_alarms_per_day,
         characteristics=max(len(columns) - len(watched), 1),
         cycle_time_s=_usual_cycle_s(conn, run_id),
     )
     return [
-        _watched(key, x) if key in watched else _charted(key, x, floor, policy) for key, x in columns.items()
+        _watched(key, column) if key in watched else _charted(key, column, floor, policy)
+        for key, column in columns.items()
     ]
 
 
-def _charted(key: str, x: FloatArray, floor: Budget, policy: Policy) -> Proposal:
-    found = study(x)
+def _charted(key: str, column: pd.Series[float], floor: Budget, policy: Policy) -> Proposal:
+    found = study(column.to_numpy())
     minimum = policy.minimum_shift.get(key, 0.0)
-    return Proposal(plan_key(key, found.baseline, floor, version=1, minimum_shift=minimum), found.notes)
+    made = plan_key(key, found.baseline, floor, version=1, minimum_shift=minimum)
+    explained = found.notes[: len(found.notes) - len(found.outliers)]
+    return Proposal(made, (*explained, *_standing_out(column, found.outliers)))
 
 
-def _watched(key: str, x: FloatArray) -> Proposal:
-    return Proposal(watch_timer(key, float(np.median(x)), version=1), ("Watched for change, not charted.",))
+def _standing_out(column: pd.Series[float], outliers: tuple[int, ...]) -> tuple[str, ...]:
+    """Shots to look at, by their counters; the first ones are named."""
+    if not outliers:
+        return ()
+    named = ", ".join(f"{int(column.index[place]):,}" for place in outliers[:NAMED])
+    more = f" and {len(outliers) - NAMED} more" if len(outliers) > NAMED else ""
+    return (f"Look at shots that stand out: {named}{more}.",)
+
+
+def _watched(key: str, column: pd.Series[float]) -> Proposal:
+    made = watch_timer(key, float(column.median()), version=1)
+    return Proposal(made, ("Watched for change, not charted.",))
 
 
 def _usual_cycle_s(conn: sa.Connection, run_id: int) -> float:
@@ -124,11 +137,13 @@ def _usual_cycle_s(conn: sa.Connection, run_id: int) -> float:
     return found or DEFAULT_CYCLE_S
 
 
-def _steady_columns(conn: sa.Connection, run_id: int, policy: Policy) -> dict[str, FloatArray]:
+def _steady_columns(conn: sa.Connection, run_id: int, policy: Policy) -> dict[str, pd.Series[float]]:
+    """Values of each characteristic that has enough, by the shots' counters."""
     wanted = [key for key in shots.keys(conn, run_id=run_id) if _is_charted(key, policy)]
     frame = shots.values(conn, run_id=run_id, keys=wanted, phases=("baseline", "charted"))
-    columns = {key: frame[key].dropna().to_numpy(dtype=float) for key in wanted}
-    return {key: x for key, x in columns.items() if len(x) >= SMALLEST}
+    frame.index = pd.Index(frame["counter"].fillna(frame["id"]))
+    columns = {key: frame[key].dropna() for key in wanted}
+    return {key: column for key, column in columns.items() if len(column) >= SMALLEST}
 
 
 def _is_charted(key: str, policy: Policy) -> bool:
