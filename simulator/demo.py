@@ -10,8 +10,8 @@ import socket
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from itertools import chain, dropwhile
 from pathlib import Path
 from typing import Annotated
@@ -44,6 +44,8 @@ SEED = 20
 DOME = {"Alder 9": Tolerance(2.9, 3.6), "Larch 5": Tolerance(2.4, 3.05)}
 MOLD_ON = {"P1": "Alder 9", "P2": "Larch 5"}
 WATCH_S = 0.5
+# On the fast clock whoever watches the demo shall have the time to handle an alarm first.
+LIVE_WAIT = timedelta(minutes=90)
 START_S = 30.0
 
 SETTINGS = """\
@@ -134,7 +136,8 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         children.start("collector", ["collect"])
         _wait_for_collector(engine, children)
         floor = LiveFloor(told, settings=settings, clock=clock)
-        people = LivePeople(_people(engine), clock)
+        unhurried = replace(_people(engine), acknowledged_after=LIVE_WAIT, closed_after=LIVE_WAIT)
+        people = LivePeople(unhurried, clock)
         stack.callback(people.stop)
         stack.callback(floor.stop)
         floor.start()

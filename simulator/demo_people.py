@@ -29,8 +29,6 @@ CAUSES = {
     "shorter_cooling": ("cooling timer shortened", "timer back on the recipe"),
 }
 UNKNOWN = ("unknown after checks", "shots before and after look alike")
-ACKNOWLEDGED_AFTER = timedelta(minutes=12)
-CLOSED_AFTER = timedelta(minutes=25)
 # A hold is decided when its discs have set and some of them were gauged.
 DECIDED_AFTER = timedelta(hours=27)
 HURRY = timedelta(minutes=45)
@@ -59,12 +57,16 @@ class People:
     unwatched : Episode or None
         A fault that nobody saw at the press: its alarm is taken in hand only when it is over, and the
         discs are boxed before anyone gauged them. The buyer's complaint comes from there.
+    acknowledged_after, closed_after : timedelta
+        How long an alarm waits for them, and how long after its return to normal they close it.
     """
 
     engine: sa.Engine
     episodes: Callable[[datetime], Sequence[Episode]]
     dome: dict[str, Tolerance]
     unwatched: Episode | None = None
+    acknowledged_after: timedelta = timedelta(minutes=12)
+    closed_after: timedelta = timedelta(minutes=25)
 
     def act(self, clock: ServiceClock) -> None:
         """Do what is due now."""
@@ -100,12 +102,12 @@ class People:
         unseen = self.unwatched
         if unseen is not None and alarm.name == unseen.press and unseen.start <= alarm.opened_at < unseen.end:
             return unseen.end
-        seen: datetime = alarm.opened_at + ACKNOWLEDGED_AFTER
+        seen: datetime = alarm.opened_at + self.acknowledged_after
         return seen
 
     def _is_over(self, alarm: Any, now: datetime) -> bool:
         """Returned to normal a while ago."""
-        return bool(alarm.state == "normal" and now >= alarm.changed_at + CLOSED_AFTER)
+        return bool(alarm.state == "normal" and now >= alarm.changed_at + self.closed_after)
 
     def _found(self, alarm: Any) -> tuple[str, str]:
         for episode in self.episodes(alarm.opened_at):
