@@ -42,6 +42,7 @@ COMMANDS: dict[str, Command] = {
     "check": Command("collector.cli.check:check", "Run one control chart over a column of a CSV file."),
     "run-length": Command("collector.cli.run_length:run_length", "Average run length of a chart, in shots."),
     "simulate": Command("simulator.cli:simulate", "Make shots of a simulated press, to a file or a broker."),
+    "schema": Command("collector.cli.schema:schema", "What a gateway may send, as JSON Schema or AsyncAPI."),
     "broker": Command("collector.cli.broker:broker", "Run the built-in MQTT broker as a process of its own."),
 }
 
