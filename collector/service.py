@@ -161,6 +161,8 @@ class Delivery:
                 )
             except StoreUnavailable as error:
                 log.warning("the outbox waits: %s", error)
+            except Exception:  # whatever it is, alarms after it must still go out
+                log.exception("the outbox waits for its next round")
 
 
 def _beat(engine: sa.Engine, clock: ServiceClock, source: MqttSource) -> None:
