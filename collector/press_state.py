@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from collector.errors import StoreError
 from collector.identity import Last
 from collector.plan import KeyLimits
 from collector.store.types import from_micros, to_micros
@@ -151,11 +152,12 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
 
     Raises
     ------
-    ValueError
-        If a newer version of evenrun wrote it.
+    StoreError
+        If a newer version of evenrun wrote it. No message of the press can be judged then, so the collector
+        stops and leaves them to the broker instead of refusing each.
     """
     if stored["version"] > VERSION:
-        raise ValueError(
+        raise StoreError(
             f"the stored press state has version {stored['version']}, this evenrun knows {VERSION}; "
             "run the evenrun that wrote it, or a newer one"
         )

@@ -9,6 +9,7 @@ import pytest
 
 from collector.contract.shot import Shot
 from collector.engine import Policy, Verdict, step
+from collector.errors import StoreError
 from collector.identity import Identity, Kind
 from collector.press_state import PressState, dump, load
 from tests.collector.shots_in import cushions, shot
@@ -186,5 +187,5 @@ def test_a_state_that_went_through_json_judges_the_rest_alike(cut: int) -> None:
 def test_a_state_of_a_newer_version_is_refused_with_a_remedy() -> None:
     newer = {**dump(PressState()), "version": 99}
 
-    with pytest.raises(ValueError, match="run the evenrun that wrote it"):
+    with pytest.raises(StoreError, match="run the evenrun that wrote it"):
         load(newer, lambda _id: pytest.fail("not reached"))
