@@ -56,6 +56,12 @@ class PressRows:
         """The new values of the events of a kind that are not stored yet, oldest first."""
         return [row["new"] for _, row in self._events if row["kind"] == kind]
 
+    def begun(self) -> set[str | None]:
+        """Characteristics (None: all) that start anew, or under other limits, with the shot to come."""
+        stored = events.without_shot(self.conn, self.press.id) if self.orphans else []
+        waiting = [*stored, *((row["kind"], row["key"]) for _, row in self._events)]
+        return {key for kind, key in waiting if kind in ("limits", "chart_restart")}
+
     def store(self, context: str) -> list[ShotVerdict]:
         """Store the shots with their limits, signals and events.
 

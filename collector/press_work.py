@@ -165,7 +165,7 @@ class PressWork:
     def _replay(self, shot_id: int, why: str) -> None:
         self._flush()
         self.state, added = replay.replay(
-            self.conn, self.press.id, self.state, from_shot_id=shot_id, why=why
+            self.conn, self.press.id, self.state, from_shot_id=shot_id, why=why, begun=self.rows.begun()
         )
         if added:
             self._alarm(signals.verdicts(self.conn, added))

@@ -7,7 +7,7 @@ stays as it was. A signal that appears or goes is never changed silently: the ro
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,7 +17,7 @@ from collector.contract.shot import Shot
 from collector.engine import POINTS
 from collector.press_state import PressState
 from collector.retrace import Piece, last_states, retrace
-from collector.store import signals
+from collector.store import runs, signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
@@ -34,20 +34,27 @@ class Place:
 
 
 def place_of(conn: sa.Connection, press_id: int, epoch: int, shot: Shot) -> Place:
-    """Run and phase of the shot before a late one (of the shot after it, where there is none before)."""
+    """Run and phase of the shot before a late one (of the shot after it, where there is none before).
+
+    Where the late shot names a run that is known, only shots of that run count as its neighbors.
+    """
     c = shots.c
+    named = None if shot.run is None else runs.by_name(conn, press_id, shot.run)
     of_press = sa.select(c.run_id, c.phase).where(c.press_id == press_id, c.epoch == epoch)
+    if named is not None:
+        of_press = of_press.where(c.run_id == named.id)
     column: sa.Column[Any] = c.ended_at if shot.counter is None else c.counter
     mark = shot.ended_at if shot.counter is None else shot.counter
     before = conn.execute(of_press.where(column < mark).order_by(column.desc()).limit(1)).one_or_none()
     row = before or conn.execute(of_press.where(column > mark).order_by(column).limit(1)).one_or_none()
     if row is None:
-        return Place(None, "startup")
+        return Place(None if named is None else named.id, "startup")
     return Place(row.run_id, row.phase)
 
 
 def replay(
-    conn: sa.Connection, press_id: int, state: PressState, *, from_shot_id: int, why: str
+    conn: sa.Connection, press_id: int, state: PressState, *, from_shot_id: int, why: str,
+    begun: Collection[str | None] = (),
 ) -> tuple[PressState, list[int]]:
     """Judge the run of a shot again.
 
@@ -62,6 +69,8 @@ def replay(
         The late or corrected shot.
     why : str
         The reason that changed signals carry.
+    begun : collection of str or None
+        Characteristics (None: all) whose charts start anew with the next shot; their states stay.
 
     Returns
     -------
@@ -80,10 +89,11 @@ def replay(
     added = [row for name, row in found.items() if name not in stored]
     gone = [signal_id for name, signal_id in stored.items() if name not in found]
     _withdraw(conn, gone, why)
-    _update_shares(conn, pieces)
     ids = signals.insert(conn, [{**row, "changed": why} for row in added])
-    if run_id == state.run_id:
-        state = replace(state, keys={**state.keys, **last_states(pieces)})
+    _update_shares(conn, run_id, pieces)
+    if run_id == state.run_id and None not in begun:
+        moved = {key: each for key, each in last_states(pieces).items() if key not in begun}
+        state = replace(state, keys={**state.keys, **moved})
     return state, ids
 
 
@@ -122,33 +132,35 @@ def _withdraw(conn: sa.Connection, ids: Sequence[int], why: str) -> None:
         )
 
 
-def _update_shares(conn: sa.Connection, pieces: Sequence[Piece]) -> None:
+def _update_shares(conn: sa.Connection, run_id: int, pieces: Sequence[Piece]) -> None:
     """Largest share and signaled or not, of every judged shot whose verdict changed."""
-    largest = _largest(pieces)
-    rows = conn.execute(
-        sa.select(shots.c.id, shots.c.share, shots.c.signaled).where(shots.c.id.in_(list(largest)))
-    ).all()
+    largest, told = _largest(pieces), _signaled(conn, run_id)
+    c = shots.c
+    rows = conn.execute(sa.select(c.id, c.share, c.signaled).where(c.run_id == run_id)).all()
     for row in rows:
-        share, key, signaled = largest[row.id]
+        if row.id not in largest:
+            continue
+        share, key = largest[row.id]
         same = row.share is not None and math.isclose(row.share, share, rel_tol=1e-9, abs_tol=1e-12)
-        if not same or (signaled and not row.signaled):
+        signaled = row.id in told
+        if not same or signaled != row.signaled:
             conn.execute(
-                sa.update(shots)
-                .where(shots.c.id == row.id)
-                .values(share=share, share_key=key, signaled=signaled)
+                sa.update(shots).where(c.id == row.id).values(share=share, share_key=key, signaled=signaled)
             )
 
 
-def _largest(pieces: Sequence[Piece]) -> Mapping[int, tuple[float, str, bool]]:
-    largest: dict[int, tuple[float, str, bool]] = {}
+def _signaled(conn: sa.Connection, run_id: int) -> set[int]:
+    """Shots with a signal that stands, of the charts or of another kind."""
+    c = signals_table.c
+    query = sa.select(c.shot_id).join(shots, shots.c.id == c.shot_id)
+    return set(conn.execute(query.where(shots.c.run_id == run_id, c.withdrawn.is_(False))).scalars())
+
+
+def _largest(pieces: Sequence[Piece]) -> dict[int, tuple[float, str]]:
+    largest: dict[int, tuple[float, str]] = {}
     for piece in pieces:
         for track in piece.tracks:
-            signaled = {index for index, _ in track.signals}
-            for index, (shot_id, share) in enumerate(zip(piece.shot_ids, track.share, strict=True)):
-                before = largest.get(int(shot_id), (-math.inf, "", False))
-                also = before[2] or index in signaled
-                if not math.isnan(share) and share > before[0]:
-                    largest[int(shot_id)] = (float(share), piece.key, also)
-                elif also != before[2]:
-                    largest[int(shot_id)] = (before[0], before[1], also)
-    return {shot_id: each for shot_id, each in largest.items() if each[1]}
+            for shot_id, share in zip(piece.shot_ids.tolist(), track.share.tolist(), strict=True):
+                if not math.isnan(share) and (shot_id not in largest or share > largest[shot_id][0]):
+                    largest[shot_id] = (share, piece.key)
+    return largest

@@ -63,10 +63,18 @@ def retrace(conn: sa.Connection, run_id: int, *, keys: Sequence[str] | None = No
     wanted = sorted({mark.key for mark in marks if mark.limits_id is not None and mark.key is not None})
     if keys is not None:
         wanted = [key for key in wanted if key in keys]
+    if not wanted:
+        return []
     frame = in_chart_order(shots.values(conn, run_id=run_id, keys=wanted))
-    frame = frame[frame["phase"] != "startup"]
+    charted = frame["phase"] != "startup"
+    # Limits of a run that begins with startup shots wait for the first shot that is charted.
+    places = dict(zip(frame["id"], charted.cumsum() - charted, strict=True))
     known: dict[int, KeyLimits] = {}
-    return [piece for key in wanted for piece in _pieces(conn, key, frame, marks, known)]
+    return [
+        piece
+        for key in wanted
+        for piece in _pieces(conn, key, frame[charted], _cuts(key, marks, places), known)
+    ]
 
 
 def in_chart_order(frame: pd.DataFrame) -> pd.DataFrame:
@@ -100,11 +108,14 @@ def _marks(conn: sa.Connection, run_id: int) -> list[_Mark]:
 
 
 def _pieces(
-    conn: sa.Connection, key: str, frame: pd.DataFrame, marks: Sequence[_Mark], known: dict[int, KeyLimits]
+    conn: sa.Connection,
+    key: str,
+    frame: pd.DataFrame,
+    cuts: Sequence[tuple[int, int | None]],
+    known: dict[int, KeyLimits],
 ) -> Iterator[Piece]:
     ids = frame["id"].to_numpy(dtype=np.int64)
     values = frame[key].to_numpy(dtype=np.float64)
-    cuts = _cuts(ids, [mark for mark in marks if mark.key in (None, key)])
     in_force: int | None = None
     for (start, limits_id), (stop, _) in zip(cuts, [*cuts[1:], (len(ids), None)], strict=True):
         in_force = limits_id or in_force
@@ -115,14 +126,14 @@ def _pieces(
         yield _piece(key, known[in_force], ids[start:stop], values[start:stop])
 
 
-def _cuts(ids: np.ndarray[Any, np.dtype[np.int64]], marks: Sequence[_Mark]) -> list[tuple[int, int | None]]:
-    """Positions where charts start anew, with the limits that come into force there."""
-    position = {int(shot_id): index for index, shot_id in enumerate(ids)}
+def _cuts(
+    key: str, marks: Sequence[_Mark], places: Mapping[int, int]
+) -> list[tuple[int, int | None]]:
+    """Positions where a key's charts start anew, with the limits that come into force there."""
     cuts: dict[int, int | None] = {}
-    for mark in marks:
-        # Limits of a run that begins with startup shots wait for the first shot that is charted.
-        index = position.get(mark.shot_id, int(np.searchsorted(ids, mark.shot_id)))
-        cuts[index] = mark.limits_id or cuts.get(index)
+    for mark in (mark for mark in marks if mark.key in (None, key)):
+        place = int(places[mark.shot_id])
+        cuts[place] = mark.limits_id or cuts.get(place)
     return sorted(cuts.items())
 
 

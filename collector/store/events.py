@@ -51,6 +51,13 @@ def adopt(conn: sa.Connection, press_id: int, shot_id: int) -> list[tuple[str, s
     return [(row.kind, row.key, row.new) for row in rows]
 
 
+def without_shot(conn: sa.Connection, press_id: int) -> list[tuple[str, str | None]]:
+    """Kind and key of a press's events that no shot has followed yet, oldest first."""
+    c = events.c
+    waiting = sa.select(c.kind, c.key).where(c.press_id == press_id, c.shot_id.is_(None)).order_by(c.id)
+    return [(row.kind, row.key) for row in conn.execute(waiting)]
+
+
 def last_lot(conn: sa.Connection, press_id: int, run_id: int) -> str | None:
     """The lot that the newest lot event of a run named, None if its first lot is still in force."""
     lot: str | None = conn.execute(

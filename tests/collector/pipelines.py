@@ -55,7 +55,13 @@ def told(engine: sa.Engine) -> list[tuple[object, ...]]:
 
 
 def told_in_one_batch(values: Sequence[float]) -> list[tuple[object, ...]]:
+    """What a store of its own says after these shots in order."""
+    return told_of(messages(values))
+
+
+def told_of(batch: Sequence[Incoming]) -> list[tuple[object, ...]]:
+    """What a store of its own says after this batch."""
     other = sa.create_engine("sqlite://", poolclass=sa.StaticPool, json_serializer=database.to_json)
     database.upgrade(other)
-    pipeline(other).take(messages(values))
+    pipeline(other).take(batch)
     return told(other)

@@ -1,0 +1,60 @@
+"""Late and corrected shots leave alone what they have nothing to do with. On both databases.
+
+What is right is told by another store that took the same messages in order.
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from collector.store import database
+from collector.store.tables import runs, shots
+from tests.collector.pipelines import messages, pipeline, rows, told, told_of, topic_message
+from tests.collector.shots_in import START, cushions, message
+
+
+def test_charts_that_start_anew_with_the_next_shot_do_so_though_a_late_one_comes_first(
+    engine: sa.Engine,
+) -> None:
+    batch = messages(cushions(150, shift=2.0, shift_from=100))
+    before = topic_message("setpoints", at=START.isoformat(), setpoints={"hold_time": 5.0})
+    change = topic_message("setpoints", at=START.isoformat(), setpoints={"hold_time": 6.0})
+    late, rest = batch[60], batch[108:]
+    taker = pipeline(engine)
+    taker.take([batch[0], before, *batch[1:60], *batch[61:108], change])
+
+    taker.take([late])
+    taker.take(rest)
+
+    in_order = told_of([batch[0], before, *batch[1:108], change, *rest])
+    assert in_order != told_of(batch), "the restart must matter"
+    assert told(engine) == in_order
+
+
+def test_a_corrected_shot_keeps_the_signal_of_a_setpoint_outside_its_recipe(engine: sa.Engine) -> None:
+    taker = pipeline(engine)
+    taker.take(messages(cushions(60)))
+    with database.write(engine) as conn:  # as the check against a recipe would have marked it
+        conn.execute(sa.update(shots).where(shots.c.counter == 1050).values(signaled=True))
+        conn.execute(sa.text(
+            "INSERT INTO signals (press_id, shot_id, kind, key, rule, direction, points, withdrawn) "
+            "SELECT press_id, id, 'setting', 'hold_time', 'setpoint_deviation', 1, 1, false FROM shots "
+            "WHERE counter = 1050"
+        ))
+
+    assert taker.take([message(50, {"cushion": 6.05})]).amended == 1
+
+    assert dict(rows(engine, shots.c.counter, shots.c.signaled))[1050] is True  # type: ignore[arg-type]
+
+
+def test_a_late_shot_belongs_to_the_run_it_names(engine: sa.Engine) -> None:
+    first = [message(n, {"cushion": 6.0}, run="R-1") for n in range(5)]
+    second = [message(n, {"cushion": 6.0}, run="R-2") for n in range(5, 10)]
+    taker = pipeline(engine)
+    taker.take([*first, *second[1:]])
+
+    assert taker.take([second[0]]).late == 1
+
+    query = sa.select(runs.c.name).join(shots, shots.c.run_id == runs.c.id).where(shots.c.counter == 1005)
+    with database.read(engine) as conn:
+        assert conn.execute(query).scalar_one() == "R-2"
