@@ -7,6 +7,7 @@ later time, opens a new one. A press without a counter names its shots by their 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
@@ -56,6 +57,7 @@ def identify(
     last: Last | None,
     stored: Stored | None,
     poll: timedelta,
+    taken: Collection[int] = (),
 ) -> Identity:
     """Decide what a message is.
 
@@ -71,6 +73,8 @@ def identify(
         The newest stored shot of this press with the same counter (without a counter: the same time).
     poll : timedelta
         By how much two reports of one cycle may differ in time; about one cycle.
+    taken : collection of int
+        Epochs that have a shot with this counter already.
 
     Returns
     -------
@@ -78,6 +82,25 @@ def identify(
     """
     if last is None:
         return Identity(Kind.NEW, epoch=0)
+    found = _likely(counter, ended_at, last=last, stored=stored, poll=poll)
+    if found.kind is Kind.KNOWN or found.epoch not in taken:
+        return found
+    return _elsewhere(found, last=last, taken=taken)
+
+
+def _elsewhere(found: Identity, *, last: Last, taken: Collection[int]) -> Identity:
+    """The place is taken by another shot: a straggler of the epoch before, else the next of this one."""
+    if found.kind is Kind.LATE:
+        for epoch in (last.epoch - 1, last.epoch):
+            if epoch >= 0 and epoch not in taken:
+                before = epoch < last.epoch
+                return Identity(Kind.LATE if before else Kind.NEW, epoch=epoch)
+    return Identity(Kind.NEW_EPOCH, epoch=last.epoch + 1)
+
+
+def _likely(
+    counter: int | None, ended_at: datetime, *, last: Last, stored: Stored | None, poll: timedelta
+) -> Identity:
     if stored is not None and abs(ended_at - stored.ended_at) <= poll:
         return Identity(Kind.KNOWN, epoch=stored.epoch, shot_id=stored.shot_id)
     if counter is None or last.counter is None:

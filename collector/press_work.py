@@ -128,22 +128,22 @@ class PressWork:
         last = self.state.last
         usual = self.state.usual_cycle_s()
         poll = DEFAULT_POLL if usual is None else timedelta(seconds=POLL_CYCLES * usual)
-        stored = None if _is_newest(shot, last) else self._find(shot, poll)
-        return identity.identify(shot.counter, shot.ended_at, last=last, stored=stored, poll=poll)
+        alike = [] if _is_newest(shot, last) else self._alike(shot, poll)
+        nearest = min(alike, key=lambda each: abs(each.ended_at - shot.ended_at), default=None)
+        taken = {each.epoch for each in alike if shot.counter is not None}
+        return identity.identify(
+            shot.counter, shot.ended_at, last=last, stored=nearest, poll=poll, taken=taken
+        )
 
-    def _find(self, shot: Shot, poll: timedelta) -> identity.Stored | None:
-        """The stored shot of this counter that is nearest in time; without a counter, of this time."""
+    def _alike(self, shot: Shot, poll: timedelta) -> list[identity.Stored]:
+        """The stored shots of this counter, one an epoch; without a counter, of this time."""
         self._flush()
         c = shots_table.c
         same: tuple[sa.ColumnElement[bool], ...] = (c.counter == shot.counter,)
         if shot.counter is None:
             same = (c.ended_at > shot.ended_at - poll / 2, c.ended_at < shot.ended_at + poll / 2)
         query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == self.press.id, *same)
-        rows = self.conn.execute(query).all()
-        if not rows:
-            return None
-        nearest = min(rows, key=lambda row: abs(row.ended_at - shot.ended_at))
-        return identity.Stored(nearest.id, nearest.epoch, nearest.ended_at)
+        return [identity.Stored(row.id, row.epoch, row.ended_at) for row in self.conn.execute(query)]
 
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None

@@ -66,3 +66,23 @@ def test_without_a_counter_time_decides(seconds: float, kind: Kind) -> None:
     last = Last(epoch=0, counter=None, ended_at=NOON)
 
     assert identity(None, seconds, last=last) == Identity(kind, epoch=0)
+
+
+def test_a_straggler_whose_counter_this_epoch_has_too_belongs_to_the_epoch_before() -> None:
+    found = identify(50, NOON - timedelta(hours=2), last=LAST, stored=None, poll=POLL, taken={2})
+
+    assert found == Identity(Kind.LATE, epoch=1)
+
+
+def test_a_clock_that_steps_back_after_a_counter_restart_leaves_the_next_shot_in_its_epoch() -> None:
+    found = identify(101, NOON - timedelta(hours=1), last=LAST, stored=None, poll=POLL, taken={0, 1})
+
+    assert found == Identity(Kind.NEW, epoch=2)
+
+
+def test_a_counter_and_a_clock_that_both_fall_open_an_epoch_where_the_place_is_taken() -> None:
+    first_epoch = Last(epoch=0, counter=5000, ended_at=NOON)
+
+    found = identify(1, NOON - timedelta(minutes=5), last=first_epoch, stored=None, poll=POLL, taken={0})
+
+    assert found == Identity(Kind.NEW_EPOCH, epoch=1)

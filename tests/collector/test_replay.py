@@ -5,6 +5,8 @@ What is right is told by another store that took the same messages in order.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import sqlalchemy as sa
 
 from collector.store import database
@@ -58,3 +60,27 @@ def test_a_late_shot_belongs_to_the_run_it_names(engine: sa.Engine) -> None:
     query = sa.select(runs.c.name).join(shots, shots.c.run_id == runs.c.id).where(shots.c.counter == 1005)
     with database.read(engine) as conn:
         assert conn.execute(query).scalar_one() == "R-2"
+
+
+def test_a_straggler_of_an_earlier_epoch_is_stored_though_its_counter_came_again(engine: sa.Engine) -> None:
+    batch = messages(cushions(20))
+    renumbered = [message(20 + n, {"cushion": 6.0}, counter=1000 + n) for n in range(10)]
+    taker = pipeline(engine)
+    taker.take([*batch[:5], *batch[6:], *renumbered])
+
+    counts = taker.take([batch[5]])
+
+    assert (counts.late, counts.refused) == (1, 0)
+    assert (1005, 0) in rows(engine, shots.c.counter, shots.c.epoch)
+
+
+def test_a_file_that_overlaps_a_running_run_does_not_close_it(engine: sa.Engine) -> None:
+    batch = messages(cushions(10))
+    taker = pipeline(engine)
+    taker.take([topic_message("run", action="open", at=START.isoformat(), run="R-1"), *batch[:8]])
+    end = topic_message("run", action="close", at=START.isoformat(), run="R-1")
+
+    assert taker.take([replace(end, source="export.csv")]).other == 1
+    taker.take(batch[8:])
+
+    assert rows(engine, runs.c.name, runs.c.closed_at) == [("R-1", None)]
