@@ -92,8 +92,8 @@ class PressRuns:
 
     def _close(self, state: PressState, message: RunMessage) -> PressState:
         named = runs.by_name(self.conn, self.press_id, message.run)
-        if named is None:
-            return state
+        if named is None or _door(message.source) == "file" != named.opened_by:
+            return state  # a file ends where it ends; a run that the floor opened goes on
         runs.close_run(self.conn, named.id, at=message.at)
         if named.id != state.run_id:
             return state

@@ -25,6 +25,7 @@ class RunRow:
     recipe: str | None
     recipe_version: int | None
     setpoints: Mapping[str, Mapping[str, float]]
+    opened_by: str
     closed_at: datetime | None
 
     def context(self) -> str:
@@ -36,7 +37,7 @@ class RunRow:
 def _select() -> sa.Select[Any]:
     columns = (
         runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.color, runs.c.closed_at,
-        recipes.c.name.label("recipe"), recipes.c.version, recipes.c.setpoints,
+        runs.c.opened_by, recipes.c.name.label("recipe"), recipes.c.version, recipes.c.setpoints,
     )
     return sa.select(*columns).select_from(runs.outerjoin(recipes))
 
@@ -45,7 +46,7 @@ def _row(found: sa.Row[Any]) -> RunRow:
     return RunRow(
         id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
         recipe=found.recipe, recipe_version=found.version, setpoints=found.setpoints or {},
-        closed_at=found.closed_at,
+        opened_by=found.opened_by, closed_at=found.closed_at,
     )
 
 
