@@ -62,7 +62,7 @@ class PressRuns:
         known = runs.by_name(self.conn, self.press_id, message.run)
         if known is not None and known.id == state.run_id:
             self._describe(known, message, described)
-            return state
+            return self._redescribed(state, at=message.at)
         run = known or runs.open_run(
             self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source), **described
         )
@@ -107,9 +107,18 @@ class PressRuns:
         if lot is not None and before is not None and lot != before:
             self.rows.event("lot", at=message.at, source=message.source, old=before, new=lot)
         missing = {name: described[name] for name in FILLABLE if described[name] and not getattr(run, name)}
+        if run.recipe is None and message.recipe is not None:
+            missing["recipe_id"] = runs.recipe_id(self.conn, message.recipe, message.recipe_version, run)
         if missing:
             runs.describe(self.conn, run.id, **missing)
             self._run = runs.by_id(self.conn, run.id)
+
+    def _redescribed(self, state: PressState, *, at: datetime) -> PressState:
+        """The state once more is known of its run: limits approved for that, and the recipe to check."""
+        run = self.current(state)
+        if run is None or run.context() == state.context:
+            return state
+        return self.adopt_approved(replace(state, context=run.context(), recipe=run.setpoints), at=at)
 
     def _lot_in_force(self, run: RunRow) -> str | None:
         unstored = self.rows.unstored("lot")

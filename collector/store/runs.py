@@ -100,6 +100,11 @@ def _recipe_id(
     return found
 
 
+def recipe_id(conn: sa.Connection, name: str, version: int | None, run: RunRow) -> int | None:
+    """The row of the recipe that a run is told of later; version 1 where none is given."""
+    return _recipe_id(conn, name, version or 1, run.mold, run.blend)
+
+
 def describe(conn: sa.Connection, run_id: int, **changes: Any) -> None:
     """Fill in what a later message says of a run."""
     conn.execute(sa.update(runs).where(runs.c.id == run_id).values(**changes))

@@ -18,7 +18,17 @@ from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
 from collector.store import database, refusals
 from collector.store.shots import broken_digests
-from collector.store.tables import alarms, amendments, events, holds, outbox, runs, shots, signals
+from collector.store.tables import (
+    alarms,
+    amendments,
+    engine_states,
+    events,
+    holds,
+    outbox,
+    runs,
+    shots,
+    signals,
+)
 from tests.collector.pipelines import (
     NOW,
     POLICY,
@@ -322,3 +332,22 @@ def test_times_are_compared_with_the_service_clock_not_with_the_wall(engine: sa.
     taker = Pipeline(engine, policy=POLICY, intake=Intake(), clock=clock, wall=lambda: wall)
 
     assert taker.take(messages(cushions(2))).refused == 0
+
+
+def test_a_run_that_is_described_after_its_first_shot_is_judged_as_described(engine: sa.Engine) -> None:
+    batch = [message(n, {"cushion": 6.0}, run="R-1") for n in range(4)]
+    told_later = topic_message(
+        "run", action="open", at=START.isoformat(), run="R-1", mold="Larch 5", blend="A", recipe="L5",
+        recipe_version=2,
+    )
+
+    pipeline(engine).take([*batch[:2], told_later, *batch[2:]])
+
+    [(state,)] = rows_of_states(engine)
+    assert state["context"] == "Larch 5|A|-|L5 v2"
+    assert len(rows(engine, runs.c.id)) == 1
+
+
+def rows_of_states(engine: sa.Engine) -> list[tuple[dict[str, object]]]:
+    with database.read(engine) as conn:
+        return [(row.state,) for row in conn.execute(sa.select(engine_states.c.state))]
