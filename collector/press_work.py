@@ -25,7 +25,7 @@ from collector.identity import Identity, Kind
 from collector.press_rows import PressRows
 from collector.press_runs import PressRuns
 from collector.press_state import PressState
-from collector.store import presses, restarts, shots, signals
+from collector.store import events, presses, restarts, shots, signals
 from collector.store.presses import PressRow
 from collector.store.shots import NewShot
 from collector.store.tables import shots as shots_table
@@ -88,8 +88,7 @@ class PressWork:
                 self._flush()  # what waits belongs to the run before
                 self.state = self.runs.message(self.state, message)
             case TrayMessage():
-                self.state = replace(self.state, tray=message.tray, tray_next=message.position or 1)
-                self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
+                self._tray(message)
             case SetpointsMessage():
                 self._setpoints(message)
             case StateMessage():
@@ -206,6 +205,13 @@ class PressWork:
             self.conn, PressRef(id=self.press.id, site=self.press.site, name=self.press.name), verdicts,
             now=self.moment.now, wall=self.moment.wall, charts_since_shot_id=self.state.charts_since_shot_id,
         )
+
+    def _tray(self, message: TrayMessage) -> None:
+        # A message that the broker hands over again must not count the places of its tray anew.
+        if events.is_known(self.conn, self.press.id, "tray", at=message.at, new=message.tray):
+            return
+        self.state = replace(self.state, tray=message.tray, tray_next=message.position or 1)
+        self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
 
     def _setpoints(self, message: SetpointsMessage) -> None:
         self.state, changed = engine.compare_setpoints(self.state, message.setpoints, self.policy)

@@ -58,6 +58,13 @@ def without_shot(conn: sa.Connection, press_id: int) -> list[tuple[str, str | No
     return [(row.kind, row.key) for row in conn.execute(waiting)]
 
 
+def is_known(conn: sa.Connection, press_id: int, kind: str, *, at: datetime, new: Any) -> bool:
+    """Whether this very event is stored: the message that told it came again."""
+    c = events.c
+    found = conn.execute(sa.select(c.new).where(c.press_id == press_id, c.at == at, c.kind == kind)).scalars()
+    return new in list(found)
+
+
 def last_lot(conn: sa.Connection, press_id: int, run_id: int) -> str | None:
     """The lot that the newest lot event of a run named, None if its first lot is still in force."""
     lot: str | None = conn.execute(

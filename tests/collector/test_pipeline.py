@@ -351,3 +351,16 @@ def test_a_run_that_is_described_after_its_first_shot_is_judged_as_described(eng
 def rows_of_states(engine: sa.Engine) -> list[tuple[dict[str, object]]]:
     with database.read(engine) as conn:
         return [(row.state,) for row in conn.execute(sa.select(engine_states.c.state))]
+
+
+def test_trays_that_the_broker_hands_over_again_keep_their_places(engine: sa.Engine) -> None:
+    batch = messages(cushions(7))
+    first = topic_message("tray", at=START.isoformat(), tray="41")
+    second = topic_message("tray", at=(START + timedelta(minutes=3)).isoformat(), tray="42")
+    before_the_kill = [first, *batch[:3], second, *batch[3:6]]
+    pipeline(engine).take(before_the_kill)
+
+    pipeline(engine).take([*before_the_kill, batch[6]])
+
+    assert rows(engine, shots.c.tray, shots.c.tray_position)[-1] == ("42", 4)
+    assert [row[0] for row in rows(engine, events.c.kind)].count("tray") == 2
