@@ -63,6 +63,8 @@ class PressRuns:
         if known is not None and known.id == state.run_id:
             self._describe(known, message, described)
             return self._redescribed(state, at=message.at)
+        if known is not None and known.closed_at is not None and message.at <= known.closed_at:
+            return state  # it ended since: the message, or the file, came again
         run = known or runs.open_run(
             self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source), **described
         )

@@ -33,6 +33,7 @@ from collector.store.tables import shots as shots_table
 # Two reports of one cycle lie closer than two cycles do.
 POLL_CYCLES = 0.9
 DEFAULT_POLL = timedelta(seconds=30)
+SAME_TIME = timedelta(seconds=0.5)
 
 
 @dataclass(slots=True)
@@ -140,7 +141,9 @@ class PressWork:
         c = shots_table.c
         same: tuple[sa.ColumnElement[bool], ...] = (c.counter == shot.counter,)
         if shot.counter is None:
-            same = (c.ended_at > shot.ended_at - poll / 2, c.ended_at < shot.ended_at + poll / 2)
+            # Before the cycle is known, two shots must not be taken for one.
+            apart = poll / 2 if self.state.cycles_s else SAME_TIME
+            same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
         query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == self.press.id, *same)
         return [identity.Stored(row.id, row.epoch, row.ended_at) for row in self.conn.execute(query)]
 

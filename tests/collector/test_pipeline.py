@@ -364,3 +364,34 @@ def test_trays_that_the_broker_hands_over_again_keep_their_places(engine: sa.Eng
 
     assert rows(engine, shots.c.tray, shots.c.tray_position)[-1] == ("42", 4)
     assert [row[0] for row in rows(engine, events.c.kind)].count("tray") == 2
+
+
+def test_a_fast_press_without_a_counter_keeps_its_second_shot(engine: sa.Engine) -> None:
+    batch = [
+        topic_message(
+            "shot", ended_at=(START + timedelta(seconds=10 * n)).isoformat(), values={"cushion": 6.0 + n}
+        )
+        for n in range(6)
+    ]
+
+    counts = pipeline(engine).take([*batch, *batch])
+
+    assert (counts.stored, counts.duplicates, counts.amended) == (6, 6, 0)
+
+
+def test_a_finished_run_that_comes_again_leaves_the_running_one_alone(engine: sa.Engine) -> None:
+    def of_run(name: str, action: str, minute: float) -> Incoming:
+        at = (START + timedelta(minutes=minute)).isoformat()
+        return topic_message("run", action=action, at=at, run=name)
+
+    batch = messages(cushions(6))
+    first = [of_run("R-1", "open", -0.5), *batch[:3], of_run("R-1", "close", 2.5)]
+    taker = pipeline(engine)
+    taker.take([*first, of_run("R-2", "open", 2.8), *batch[3:5]])
+    before = rows(engine, events.c.kind, events.c.new)
+
+    taker.take([*first, batch[5]])
+
+    assert [row[0] for row in rows(engine, shots.c.run_id)] == [1, 1, 1, 2, 2, 2]
+    assert [row[1] is None for row in rows(engine, runs.c.name, runs.c.closed_at)] == [False, True]
+    assert rows(engine, events.c.kind, events.c.new) == before
