@@ -14,7 +14,6 @@ import sqlalchemy as sa
 from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.refusal import Refusal
-from collector.engine import Policy
 from collector.errors import UserError
 from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
 from collector.press_work import Counts
@@ -22,6 +21,7 @@ from collector.settings import Settings
 from collector.sources import csv_file
 from collector.store import database
 from collector.store.tables import imports
+from collector.verdict import Policy
 
 BATCH = 500
 SENTENCES = 5

@@ -23,7 +23,6 @@ from collector.contract.messages import GaugingMessage
 from collector.contract.parse import parse
 from collector.contract.policy import Policy as Intake
 from collector.contract.refusal import Refusal
-from collector.engine import Policy
 from collector.errors import StoreError
 from collector.gauging.model import NewGauging, from_message
 from collector.gauging.record import join_waiting, record
@@ -32,6 +31,7 @@ from collector.press_work import Counts, Moment, PressWork
 from collector.settings import Settings
 from collector.sources.incoming import Incoming
 from collector.store import database, limits, presses, refusals
+from collector.verdict import Policy
 
 log = logging.getLogger("evenrun.pipeline")
 

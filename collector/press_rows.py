@@ -9,10 +9,10 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.alarms.model import ShotVerdict, SignalFact
-from collector.engine import Verdict
 from collector.store import events, limits, shots, signals
 from collector.store.presses import PressRow
 from collector.store.shots import NewShot
+from collector.verdict import Verdict
 
 
 class PressRows:

@@ -14,13 +14,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector import amend, engine, identity, replay
+from collector import amend, engine, identity, replay, setpoints
 from collector.alarms import apply as alarms
 from collector.alarms.model import PressRef, ShotVerdict
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
-from collector.engine import Policy
 from collector.identity import Identity, Kind
 from collector.press_rows import PressRows
 from collector.press_runs import PressRuns
@@ -29,6 +28,7 @@ from collector.store import events, presses, restarts, shots, signals
 from collector.store.presses import PressRow
 from collector.store.shots import NewShot
 from collector.store.tables import shots as shots_table
+from collector.verdict import Policy
 
 # Two reports of one cycle lie closer than two cycles do.
 POLL_CYCLES = 0.9
@@ -217,7 +217,7 @@ class PressWork:
         self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
 
     def _setpoints(self, message: SetpointsMessage) -> None:
-        self.state, changed = engine.compare_setpoints(self.state, message.setpoints, self.policy)
+        self.state, changed = setpoints.compare_setpoints(self.state, message.setpoints, self.policy)
         for each in changed:
             self.rows.event(
                 "setpoint", at=message.at, source=message.source, key=each.key, old=each.old, new=each.new

@@ -14,13 +14,13 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract.shot import Shot
-from collector.engine import POINTS
 from collector.press_state import PressState
 from collector.retrace import Piece, last_states, retrace
 from collector.store import runs, signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
+from collector.verdict import POINTS
 
 Name = tuple[int, str, str, str]  # shot id, key, chart, rule
 

@@ -13,12 +13,12 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract import quantities
-from collector.engine import DEFAULT_CYCLE_S, Policy
 from collector.errors import NotAllowed
 from collector.plan import Budget, KeyLimits, plan_key, watch_timer
 from collector.store import database, journal, limits, restarts, runs, shots
 from collector.store.tables import presses
 from collector.store.tables import runs as runs_table
+from collector.verdict import DEFAULT_CYCLE_S, Policy
 from rules.baseline import study
 
 SMALLEST = 25

@@ -9,8 +9,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.alarms.model import ShotVerdict, SignalFact
-from collector.engine import Signal
 from collector.store.tables import shots, signals
+from collector.verdict import Signal
 
 FACTS = ("kind", "key", "chart", "rule", "direction", "value", "statistic", "share", "limits_id")
 

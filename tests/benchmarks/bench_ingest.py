@@ -24,12 +24,12 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.clock import real_clock
 from collector.contract.policy import Policy as Intake
-from collector.engine import Policy
 from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings
 from collector.store import database
+from collector.verdict import Policy
 from simulator.messages import Message, to_message
 from simulator.publisher import Gateways
 from simulator.records import SimShot

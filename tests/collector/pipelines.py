@@ -10,11 +10,11 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.policy import Policy as Intake
-from collector.engine import Policy
 from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
 from collector.store import database
 from collector.store.tables import shots, signals
+from collector.verdict import Policy
 from tests.collector.shots_in import START, message
 
 POLICY = Policy(vital=frozenset({"cushion"}))

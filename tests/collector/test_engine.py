@@ -8,10 +8,11 @@ import math
 import pytest
 
 from collector.contract.shot import Shot
-from collector.engine import Policy, Verdict, step
+from collector.engine import step
 from collector.errors import StoreError
 from collector.identity import Identity, Kind
 from collector.press_state import PressState, dump, load
+from collector.verdict import Policy, Verdict
 from tests.collector.shots_in import cushions, shot
 
 NEXT = Identity(Kind.NEW, epoch=0)

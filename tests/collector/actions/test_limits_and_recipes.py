@@ -12,12 +12,12 @@ from collector.actions.limits import approve_from_run
 from collector.actions.recipes import qualify
 from collector.clock import ServiceClock
 from collector.contract.policy import Policy as Intake
-from collector.engine import Policy
 from collector.errors import NotAllowed
 from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
 from collector.store import database, journal
 from collector.store.tables import alarms, chart_restarts, limits, signals
+from collector.verdict import Policy
 from tests.collector.shots_in import START, cushions, message
 
 POLICY = Policy(vital=frozenset({"cushion"}))

@@ -1,0 +1,55 @@
+"""Setpoints: what changed, and what lies outside of the qualified recipe. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from collector.contract import quantities
+from collector.press_state import PressState
+from collector.verdict import Event, Policy, Signal
+
+
+def compare_setpoints(
+    state: PressState, reported: Mapping[str, float], policy: Policy
+) -> tuple[PressState, list[Event]]:
+    """Compare reported setpoints with those in force; a change beyond its tolerance is an event."""
+    changed = {
+        key: value
+        for key, value in reported.items()
+        if key not in state.setpoints or abs(value - state.setpoints[key]) > _tolerance(key, policy)
+    }
+    if not changed:
+        return state, []
+    events = [
+        Event(kind="setpoint", key=key, old=state.setpoints[key], new=value)
+        for key, value in changed.items()
+        if key in state.setpoints
+    ]
+    return replace(state, setpoints={**state.setpoints, **changed}), events
+
+
+def _tolerance(key: str, policy: Policy) -> float:
+    """Half a unit of the last shown decimal, unless the settings say otherwise."""
+    if key in policy.setpoint_tolerance:
+        return policy.setpoint_tolerance[key]
+    quantity = quantities.find(key)
+    return 0.5 * 10.0 ** -(quantity.decimals if quantity else 3)
+
+
+def recipe_signals(state: PressState) -> Iterable[Signal]:
+    """Setpoints in force that lie outside what the qualified recipe allows."""
+    for key, allowed in state.recipe.items():
+        value = state.setpoints.get(key)
+        if value is None:
+            continue
+        deviation = value - allowed["setpoint"]
+        # The last digit of a converted unit must not count as a deviation.
+        if abs(deviation) > allowed["allowed"] + 1e-9 * abs(allowed["setpoint"]):
+            share = abs(deviation) / allowed["allowed"] if allowed["allowed"] > 0 else None
+            yield Signal(
+                kind="setting", key=key, chart=None, rule="setpoint_deviation",
+                direction=int(math.copysign(1, deviation)), value=value, statistic=deviation,
+                share=share, points=1, limits=None,
+            )
