@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 
 def wall_now() -> datetime:
@@ -48,10 +48,6 @@ class ServiceClock:
     def at(self, wall_time: datetime) -> datetime:
         """Floor time at a given wall time."""
         return self.service_anchor + (wall_time - self.wall_anchor) * self.speed
-
-    def wall_delay(self, floor_time: timedelta) -> timedelta:
-        """How long a stretch of floor time takes on the wall."""
-        return floor_time / self.speed
 
 
 def real_clock() -> ServiceClock:

@@ -227,10 +227,12 @@ class PressWork:
             self.rows.event("chart_restart", at=message.at, note="setpoint changed")
 
     def _state_message(self, message: StateMessage) -> None:
-        before = presses.note_state(self.conn, self.press.id, message)
-        self.rows.event(
-            "state", at=message.at, source=message.source, old=before, new=message.state, note=message.reason
-        )
+        changed, before = presses.note_state(self.conn, self.press.id, message)
+        if changed:
+            self.rows.event(
+                "state", at=message.at, source=message.source, old=before, new=message.state,
+                note=message.reason,
+            )
 
     def _carry_out_restarts(self) -> None:
         """Charts that a person asked to start anew, with limits approved since."""

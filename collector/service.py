@@ -56,7 +56,8 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
     engine = database.open_engine(settings.database_url)
     database.upgrade(engine)
     clock = service_clock(engine)
-    source = MqttSource(mqtt_settings(settings), clock=clock.now, random=random)
+    broker = mqtt_settings(settings)
+    source = MqttSource(broker, clock=clock.now, random=random)
     pipeline = Pipeline(
         engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=clock
     )
@@ -73,7 +74,7 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
             if stop.is_set():
                 break
             if batch:
-                take_until_stored(pipeline, batch, stop=stop, random=random)
+                take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
                 delivery.soon()
     finally:
         scheduler.shutdown(wait=False)
@@ -83,7 +84,12 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
 
 
 def take_until_stored(
-    pipeline: Pipeline, batch: list[Incoming], *, stop: threading.Event, random: Random
+    pipeline: Pipeline,
+    batch: list[Incoming],
+    *,
+    back_off: MqttSettings,
+    stop: threading.Event,
+    random: Random,
 ) -> Counts | None:
     """Try a batch until the store takes it.
 
@@ -101,7 +107,7 @@ def take_until_stored(
             return pipeline.take(batch)
         except StoreUnavailable as error:
             attempt += 1
-            wait_s = back_off_s(attempt, MqttSettings(site="-"), random)
+            wait_s = back_off_s(attempt, back_off, random)
             log.warning("%s; %d messages wait, next try in %.1f s", error, len(batch), wait_s)
             stop.wait(wait_s)
     return None

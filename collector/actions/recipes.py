@@ -1,4 +1,4 @@
-"""Qualify a recipe: from then on every shot of its runs is compared with it."""
+"""Qualify a recipe: every shot of a run that begins from then on is compared with it."""
 
 from __future__ import annotations
 

@@ -86,8 +86,9 @@ def _named(error: sa.exc.DBAPIError) -> tuple[type[StoreError], str] | None:
     state = getattr(error.orig, "sqlstate", None)
     if state == "42P01":
         return StoreError, NO_TABLES
-    if state is None:  # no server ever answered
-        return (StoreUnavailable, AWAY) if isinstance(error, sa.exc.OperationalError) else None
+    if state is None:  # no server ever answered, or the connection broke while it was used
+        gone = error.connection_invalidated or isinstance(error, sa.exc.OperationalError)
+        return (StoreUnavailable, AWAY) if gone else None
     words = POSTGRESQL.get(state) or POSTGRESQL.get(state[:2])
     return None if words is None else (StoreUnavailable, words)
 

@@ -49,20 +49,24 @@ def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_c
     )
 
 
-def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> str | None:
+def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tuple[bool, str | None]:
     """Keep the newest state of a press or its gateway.
+
+    A retained message comes again at every connection; what is not newer changes nothing.
 
     Returns
     -------
-    str or None
+    changed : bool
+    before : str or None
         The state before.
     """
-    row = conn.execute(sa.select(presses.c.state).where(presses.c.id == press_id)).one()
+    row = conn.execute(sa.select(presses.c.state, presses.c.state_at).where(presses.c.id == press_id)).one()
+    if row.state_at is not None and message.at <= row.state_at:
+        return False, row.state
     conn.execute(
         sa.update(presses).where(presses.c.id == press_id).values(state=message.state, state_at=message.at)
     )
-    before: str | None = row.state
-    return before
+    return True, row.state
 
 
 def load_engine_state(conn: sa.Connection, press_id: int) -> dict[str, Any] | None:

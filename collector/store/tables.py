@@ -170,7 +170,7 @@ imports = Table(
 limits = Table(
     "limits", metadata, _id(),
     Column("press_id", ForeignKey("presses.id"), nullable=False),
-    Column("context", String, nullable=False),    # mold|blend|color|recipe version, see collector.context
+    Column("context", String, nullable=False),    # mold|blend|color|recipe version (RunRow.context)
     Column("run_id", ForeignKey("runs.id")),      # provisional limits belong to one run
     Column("key", String, nullable=False),
     Column("version", Integer, nullable=False),
@@ -190,7 +190,7 @@ engine_states = Table(
     "engine_states", metadata,
     Column("press_id", ForeignKey("presses.id"), primary_key=True),
     Column("last_shot_id", ForeignKey("shots.id")),
-    Column("state", Json, nullable=False),        # collector.engine.PressState
+    Column("state", Json, nullable=False),        # collector.press_state.PressState
 )
 
 chart_restarts = Table(                           # asked for by a person; the pipeline carries it out
@@ -324,7 +324,7 @@ outbox = Table(
     Column("topic", String, nullable=False),
     Column("payload", Text, nullable=False),
     Column("retain", Boolean, nullable=False),
-    Column("state", String, nullable=False),      # waiting | sending | sent | failed
+    Column("state", String, nullable=False),      # waiting | sending | sent | failed | superseded
     Column("attempts", Integer, nullable=False),
     Column("next_try_at", UtcTime, nullable=False),      # wall
     Column("claimed_by", String),

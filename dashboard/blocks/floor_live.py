@@ -6,10 +6,10 @@ import streamlit as st
 
 from collector.clock import wall_now
 from collector.store.database import read
-from collector.store.discs_due import due
 from dashboard.blocks.floor_screen import drawing
 from dashboard.queries import database
 from dashboard.queries.floor import read_floor
+from dashboard.queries.gauging import due_count
 
 # A little under the period of the screens, so that each of their turns finds a new second.
 FRESH_S = 0.9
@@ -19,9 +19,9 @@ DUE_FRESH_S = 60.0
 
 @st.cache_data(ttl=DUE_FRESH_S, max_entries=1, show_spinner=False)
 def gaugings_due() -> int:
-    """How many discs are old enough to be gauged now."""
+    """How many discs are old enough to be gauged, now or within the hour."""
     with read(database.engine()) as conn:
-        return len(due(conn, database.clock().now()))
+        return due_count(conn, database.clock().now())
 
 
 @st.cache_data(ttl=FRESH_S, max_entries=2, show_spinner=False)

@@ -32,21 +32,6 @@ def wilson(count: int, n: int, confidence: float = 0.95) -> Interval:
     return Interval(share, 0.0 if count == 0 else middle - half, 1.0 if count == n else middle + half)
 
 
-def clopper_pearson(count: int, n: int, confidence: float = 0.95) -> Interval:
-    """Exact interval of `count` in `n`: never covers less often than it says, so it is wider.
-
-    Raises
-    ------
-    ValueError
-        When `n` is not positive or `count` not within 0 to `n`.
-    """
-    share = _share(count, n)
-    tail = (1 - confidence) / 2
-    low = 0.0 if count == 0 else float(special.betaincinv(count, n - count + 1, tail))
-    high = 1.0 if count == n else float(special.betaincinv(count + 1, n - count, 1 - tail))
-    return Interval(share, low, high)
-
-
 def _share(count: int, n: int) -> float:
     if n <= 0 or not 0 <= count <= n:
         raise ValueError(f"{count} of {n} is no proportion")

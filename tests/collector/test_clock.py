@@ -18,7 +18,6 @@ def test_a_minute_on_the_wall_is_an_hour_on_a_floor_sixty_times_faster() -> None
     )
 
     assert clock.now() == FLOOR + timedelta(hours=1)
-    assert clock.wall_delay(timedelta(hours=24)) == timedelta(minutes=24)
 
 
 def test_by_default_floor_time_is_real_time() -> None:

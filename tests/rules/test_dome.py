@@ -11,10 +11,10 @@ from rules.dome import effect, link, proportion, rank, skill, slope, welch
 # Newcombe, R. G. (1998). Two-sided confidence intervals for the single proportion: comparison of seven
 # methods. Statistics in Medicine 17, 857-872, table I (from memory; statsmodels agrees below).
 NEWCOMBE = [
-    (81, 263, (0.2553, 0.3662), (0.2527, 0.3676)),
-    (15, 148, (0.0624, 0.1605), (0.0578, 0.1617)),
-    (0, 20, (0.0000, 0.1611), (0.0000, 0.1684)),
-    (1, 29, (0.0061, 0.1718), (0.0009, 0.1776)),
+    (81, 263, (0.2553, 0.3662)),
+    (15, 148, (0.0624, 0.1605)),
+    (0, 20, (0.0000, 0.1611)),
+    (1, 29, (0.0061, 0.1718)),
 ]
 
 # Hollander, M. and Wolfe, D. A. (1973). Nonparametric Statistical Methods, Wiley, table 4.1 (from memory):
@@ -29,27 +29,25 @@ def sample_with(mean: float, sd: float, n: int) -> np.ndarray:
     return mean + (x - x.mean()) / x.std(ddof=1) * sd
 
 
-@pytest.mark.parametrize(("count", "n", "score", "exact"), NEWCOMBE)
-def test_proportion_intervals_are_those_printed_by_newcombe(count, n, score, exact):
-    for ours, printed in ((proportion.wilson, score), (proportion.clopper_pearson, exact)):
-        interval = ours(count, n)
-        assert (interval.low, interval.high) == pytest.approx(printed, abs=5e-5)
+@pytest.mark.parametrize(("count", "n", "printed"), NEWCOMBE)
+def test_proportion_intervals_are_those_printed_by_newcombe(count, n, printed):
+    interval = proportion.wilson(count, n)
+    assert (interval.low, interval.high) == pytest.approx(printed, abs=5e-5)
 
 
 @pytest.mark.parametrize("confidence", [0.9, 0.95, 0.99])
 @pytest.mark.parametrize(("count", "n"), [(0, 3), (1, 3), (3, 3), (7, 40), (160, 161)])
 def test_proportion_intervals_equal_statsmodels(count, n, confidence):
-    for ours, method in ((proportion.wilson, "wilson"), (proportion.clopper_pearson, "beta")):
-        interval = ours(count, n, confidence)
-        theirs = proportion_confint(count, n, alpha=1 - confidence, method=method)
-        assert (interval.low, interval.high) == pytest.approx(theirs, abs=1e-9)
+    interval = proportion.wilson(count, n, confidence)
+    theirs = proportion_confint(count, n, alpha=1 - confidence, method="wilson")
+    assert (interval.low, interval.high) == pytest.approx(theirs, abs=1e-9)
 
 
 def test_a_proportion_of_nothing_is_refused():
     with pytest.raises(ValueError, match="3 of 0"):
         proportion.wilson(3, 0)
     with pytest.raises(ValueError, match="5 of 4"):
-        proportion.clopper_pearson(5, 4)
+        proportion.wilson(5, 4)
 
 
 def test_welch_gives_the_unequal_variance_result_of_the_nist_handbook():
