@@ -29,13 +29,19 @@ class CollectorProcess:
         self._environment = {**kept, **environment}
         self._log = log
         self._process: subprocess.Popen[bytes] | None = None
+        self._began_at = 0  # where in the log this process begins
 
     def start(self) -> None:
         """Start it; returns at once."""
         with self._log.open("ab") as log:
+            self._began_at = log.tell()
             self._process = subprocess.Popen(
                 COMMAND, env=self._environment, stdout=log, stderr=log, cwd=self._log.parent
             )
+
+    def connected(self) -> bool:
+        """Whether this process, not one before it, has said that it is connected."""
+        return b"connected to" in self._log.read_bytes()[self._began_at :]
 
     def kill(self) -> None:
         """End it as a power cut would."""

@@ -70,7 +70,7 @@ def killed(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[tuple[sa.Engine, li
     collector = CollectorProcess(environment(tmp_path, mosquitto), tmp_path / "collector.log")
     engine = database.open_engine(f"sqlite:///{tmp_path / 'evenrun.db'}")
     collector.start()
-    wait_until(lambda: "connected" in log(tmp_path), timeout_s=30, what="the collector connects")
+    wait_until(collector.connected, timeout_s=60, what="the collector connects")
     publisher = threading.Thread(target=publish, args=(records, mosquitto))
     publisher.start()
     random = Random(SEED)
@@ -82,15 +82,12 @@ def killed(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[tuple[sa.Engine, li
         collector.start()
     publisher.join(120)
     wait_until(lambda: stored(engine) >= len(sent), timeout_s=120, what="every shot is stored")
+    wait_until(collector.connected, timeout_s=60, what="the last collector connects")
     time.sleep(1.0)  # a doubled shot would come now
     assert collector.stop() == 0
     assert any(0 < count < len(sent) for count in stored_at_kill), "no kill hit a working collector"
     yield engine, sent
     engine.dispose()
-
-
-def log(folder: Path) -> str:
-    return (folder / "collector.log").read_text(encoding="utf-8")
 
 
 def stored(engine: sa.Engine) -> int:
