@@ -113,8 +113,10 @@ def demo(
     places = Places(data.resolve())
     _own_settings_only(places)
     settings = _prepare(places, port)
+    console = Console(stderr=True)
     with contextlib.suppress(KeyboardInterrupt):
-        _run(places, settings, speed, Console(stderr=True))
+        _run(places, settings, speed, console)
+    console.print("Ended. Started again, the demo goes on from here.")
 
 
 def _run(places: Places, settings: Settings, speed: float, console: Console) -> None:
@@ -143,6 +145,7 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         floor.start()
         people.start()
         console.print(f"Live: floor time {clock.now():%A %H:%M}, {speed:g} times faster than your watch")
+        console.print("Invented people gauge discs, and answer an alarm when nobody else did for 90 minutes.")
         _watch(children, floor)
 
 

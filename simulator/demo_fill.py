@@ -20,7 +20,7 @@ from simulator.demo_story import LIVE_START, MONDAY, Told, moment
 from simulator.floor import post
 from simulator.publisher import to_message
 
-STEP = timedelta(minutes=10)
+STEP = timedelta(minutes=15)
 PRESSES = (1, 2)
 # By how much a setpoint may differ from the recipe before that is a signal; common practice, no source.
 ALLOWED = {
@@ -61,7 +61,7 @@ def fill(
     told : iterator
         The story from its beginning.
     people : People
-        They act after every ten minutes of the story.
+        They act after every quarter of an hour of the story.
     progress : callable
         Called with the share of the week that is told.
 
@@ -96,7 +96,7 @@ def fill(
 
 
 def _steps(told: Iterator[Told]) -> Iterator[tuple[datetime, list[Incoming] | Told]]:
-    """Messages of each ten minutes with the time they end at, then the first live record."""
+    """Messages of each quarter of an hour with the time they end at, then the first live record."""
     until, batch = MONDAY - timedelta(days=1), list[Incoming]()
     for number, record in enumerate(told):
         when = moment(record)

@@ -22,10 +22,10 @@ from simulator.faults import Episode
 
 CAUSES = {
     "lot_change": ("new lot of the blend", "bags set aside, former lot back in the hopper"),
-    "blocked_coolant_core": ("coolant line of the core half clogged", "line flushed by the technician"),
-    "blocked_coolant_cavity": ("coolant line of the cavity half clogged", "line flushed by the technician"),
+    "blocked_coolant_core": ("coolant line blocked, core half", "line flushed by the technician"),
+    "blocked_coolant_cavity": ("coolant line blocked, cavity half", "line flushed by the technician"),
     "worn_check_ring": ("check ring leaks", "check ring changed with the press locked out"),
-    "early_gate": ("gate opened early by hand", "gate timing gone through with the shift"),
+    "early_gate": ("safety gate opened early by hand", "timing of the gate gone through with the shift"),
     "shorter_cooling": ("cooling timer shortened", "timer back on the recipe"),
 }
 UNKNOWN = ("unknown after checks", "shots before and after look alike")

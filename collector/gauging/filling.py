@@ -10,7 +10,8 @@ from collector.gauging.model import Disc
 def latest_filling(discs: Iterable[Disc]) -> list[Disc]:
     """Discs of the last time a tray was filled, oldest first.
 
-    A tray fills from its first position up; where the position falls back, it had been emptied.
+    A tray fills from its first position up; where the position falls back, it had been emptied. Where
+    positions are not known, a new run begins with an empty tray.
 
     Parameters
     ----------
@@ -26,8 +27,7 @@ def latest_filling(discs: Iterable[Disc]) -> list[Disc]:
 
 
 def _precedes(earlier: Disc, later: Disc) -> bool:
-    if earlier.run_id != later.run_id:
-        return False
     if earlier.tray_position is None or later.tray_position is None:
-        return True
+        return earlier.run_id == later.run_id
+    # A tray that is half full at the end of a run may be filled up by the next one.
     return earlier.tray_position < later.tray_position

@@ -71,9 +71,15 @@ def test_a_tray_filled_twice_gives_the_discs_of_the_second_time():
     assert filling.latest_filling([*second, *first]) == second
 
 
-def test_a_tray_taken_over_by_another_run_holds_only_that_runs_discs():
+def test_a_tray_that_the_next_run_fills_up_holds_the_discs_of_both():
     first = [disc(i, i, position=i, run_id=1) for i in range(1, 3)]
     second = [disc(i, i, position=i, run_id=2) for i in range(3, 5)]
+    assert filling.latest_filling(first + second) == first + second
+
+
+def test_without_positions_a_new_run_begins_with_an_empty_tray():
+    first = [disc(i, i, position=None, run_id=1) for i in range(1, 3)]
+    second = [disc(i, i, position=None, run_id=2) for i in range(3, 5)]
     assert filling.latest_filling(first + second) == second
 
 
