@@ -125,8 +125,8 @@ def step_row(step: StepRow, local: Local) -> dict[str, str]:
 
 
 def hold_words(held: Held) -> str:
-    """What is set aside, and what became of it."""
-    words = f"{extent_words(held.extent)}{_shots(held)}"
+    """What is set aside, tray by tray, and what became of it."""
+    words = f"{extent_words(held.extent, most=None)}{_shots(held)}"
     if held.hold.state == "open":
         growing = ", growing with every shot" if held.hold.to_shot_id is None else ""
         return f"Set aside {words}{growing}."

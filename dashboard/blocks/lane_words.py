@@ -20,6 +20,9 @@ STATES = {
     "returned_unacknowledged": "inside limits again",
     "normal": "inside limits again",
 }
+# More letters do not fit the one line of a lane among six at a size that is read at 5 m; all trays stand on
+# the alarm's own page.
+LONGEST_TRAYS = 36
 GATEWAY = {"online": "gateway online", "offline": "gateway offline", "stopped": "press says stopped"}
 
 
@@ -127,7 +130,12 @@ def hold_words(hold: Held) -> str:
     if not hold.discs:
         return ""
     discs = f"{hold.discs:,} disc" + ("s" if hold.discs != 1 else "")
-    return f"Hold {tray_words(hold.trays)}, {discs}" if hold.trays else f"Hold {discs}"
+    if not hold.trays:
+        return f"Hold {discs}"
+    named = tray_words(hold.trays)
+    if len(named) > LONGEST_TRAYS:
+        named = tray_words(hold.trays, most=1)
+    return f"Hold {named}, {discs}"
 
 
 def run_words(lane: Lane) -> tuple[str, str]:

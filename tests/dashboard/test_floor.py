@@ -15,9 +15,10 @@ from collector.clock import wall_now
 from collector.store import database, tables
 from dashboard.blocks import lane_marks
 from dashboard.blocks.drawing import text
+from dashboard.blocks.floor_lane import words
 from dashboard.blocks.floor_screen import CSS, drawing, trouble
-from dashboard.blocks.floor_wall import wall
-from dashboard.blocks.lane_words import counts, hold_words, sentence, span, stale_words
+from dashboard.blocks.floor_wall import SIX_LANES, _words_width, wall
+from dashboard.blocks.lane_words import Sentence, counts, hold_words, sentence, span, stale_words
 from dashboard.blocks.text_width import fit, text_width, wrap
 from dashboard.queries.floor import Floor, Lane, Mark, read_floor
 from dashboard.queries.hold_extent import Held, merged
@@ -222,6 +223,15 @@ def test_overlapping_holds_count_each_disc_once() -> None:
     assert merged([(1, None), (3, 4)]) == ((1, None),)
     assert hold_words(Held()) == ""
     assert hold_words(Held(((1, 1),), 1, ())) == "Hold 1 disc"
+
+
+def test_trays_on_hold_that_do_not_follow_one_another_fit_one_line_of_a_lane_among_six() -> None:
+    trays = tuple(f"P2-{n}" for n in (182, 183, 184, 198, 199, 200, 201, 202))
+    act = hold_words(Held(((1, 155),), 155, trays))
+    assert act == "Hold trays P2-182 to P2-184 and 5 more, 155 discs"
+    shown = words(Sentence("calm", "steady", act=act), width=_words_width(SIX_LANES), scale=1.0, lines=1)[-1]
+    assert [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines] == [act]
+    assert hold_words(Held(((1, 9),), 9, ("41", "42", "44"))) == "Hold trays 41 to 42 and 44, 9 discs"
 
 
 @pytest.mark.parametrize(

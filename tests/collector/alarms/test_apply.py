@@ -246,11 +246,23 @@ def test_the_extent_of_a_stretch_counts_discs_and_trays(floor: Floor) -> None:
         (("P2-009", "P2-010", "P2-011"), "trays P2-009 to P2-011"),
         (("P2-009", "P3-010", "P2-011"), "trays P2-009, P3-010 and P2-011"),
         (("A", "C", "D"), "trays A, C and D"),
-        (tuple("ACEGIKM"), "7 trays from A to M"),
+        (tuple("ACEGIKM"), "trays A, C and 5 more"),
+        (("41", "42", "44", "45"), "trays 41 to 42 and 44 to 45"),
+        (("41", "42", "44", "46", "47", "49"), "trays 41 to 42, 44 and 3 more"),
+        (
+            tuple(f"P2-{n}" for n in (182, 183, 184, 198, 199, 200, 201, 202)),
+            "trays P2-182 to P2-184 and P2-198 to P2-202",
+        ),
     ],
 )
-def test_trays_are_named_as_people_do(trays: tuple[str, ...], words: str) -> None:
+def test_trays_are_named_as_people_do_and_as_a_range_only_where_none_is_missing(
+    trays: tuple[str, ...], words: str
+) -> None:
     assert tray_words(trays) == words
+
+
+def test_all_stretches_of_trays_are_named_where_there_is_room_for_them() -> None:
+    assert tray_words(("1", "2", "4", "6", "8", "9"), most=None) == "trays 1 to 2, 4, 6 and 8 to 9"
 
 
 def _qualify(conn: Any, floor: Floor, setpoints: dict[str, Any]) -> None:
