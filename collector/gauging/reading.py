@@ -54,6 +54,40 @@ def parse(text: str, characteristic: str) -> tuple[float, str, float, str]:
     return value, quantity.unit, original, unit
 
 
+def doubt(value: float, characteristic: str, *, low: float | None, high: float | None) -> str:
+    """Why a reading looks mistyped, so that the person who typed it is asked once.
+
+    Parameters
+    ----------
+    value : float
+        In the canonical unit.
+    characteristic : str
+        A known disc characteristic.
+    low, high : float or None
+        Tolerance of its mold, canonical unit. A reading may lie outside by the width of the tolerance: that
+        is a bad disc, and it counts. Beyond that a misplaced point is likelier. Common practice, no source.
+
+    Returns
+    -------
+    str
+        Empty when nothing speaks against the reading.
+    """
+    quantity = quantities.find(characteristic)
+    assert quantity is not None  # the form offers known characteristics only
+    name, said = quantity.label.lower(), quantities.format_value(characteristic, value)
+    if low is not None and high is not None:
+        width = high - low
+        if low - width <= value <= high + width:
+            return ""
+        ends = f"{_bare(characteristic, low)} to {quantities.format_value(characteristic, high)}"
+        return f"{said} is far outside this mold's tolerance for {name} ({ends})"
+    return f"{said} is below zero, which is unusual for {name}" if value < 0 else ""
+
+
+def _bare(characteristic: str, value: float) -> str:
+    return quantities.format_value(characteristic, value).split()[0]
+
+
 def _converted(value: float, unit: str, target: str) -> float:
     try:
         return units.convert(value, unit, target)

@@ -15,11 +15,13 @@ from collector.gauging.model import NewGauging
 from dashboard.blocks.disc_words import place
 from dashboard.blocks.next_disc import FIELD
 from dashboard.queries import database
+from dashboard.queries.dome import tolerance_of
 from dashboard.queries.gauging import ToGauge
 
 MESSAGE = "gauging_message"
 CHOSEN = "gauging_chosen"
 TURN = "gauging_turn"
+ASKED = "gauging_asked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,8 @@ def save(disc: ToGauge, station: Station) -> None:
     """Store what was typed for the disc that was shown; keep the text when it cannot be."""
     try:
         value, unit, original, original_unit = reading.parse(st.session_state[FIELD], station.characteristic)
+        if _asks(disc, station.characteristic, value):
+            return
         outcome = actions.enter(
             database.engine(),
             NewGauging(
@@ -81,6 +85,21 @@ def save(disc: ToGauge, station: Station) -> None:
     st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
 
 
+def _asks(disc: ToGauge, characteristic: str, value: float) -> bool:
+    """Ask once about a reading that looks mistyped; the same one entered again is meant."""
+    allowed = tolerance_of(database.settings().tolerance, disc.mold, characteristic)
+    low, high = (allowed.low, allowed.high) if allowed is not None else (None, None)
+    doubt = reading.doubt(value, characteristic, low=low, high=high)
+    entry = (disc.shot_id, characteristic, value)
+    if not doubt or st.session_state.pop(ASKED, None) == entry:
+        return False
+    where = place(disc.tray, disc.position, disc.counter)
+    st.session_state[ASKED] = entry
+    st.session_state[MESSAGE] = ("asked", f"{where}: {doubt}. Enter again to keep it, or type it anew.")
+    st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
+    return True
+
+
 def withdraw(gauging_id: int, who: str) -> None:
     """Take an entry back."""
     try:
@@ -98,6 +117,8 @@ def say() -> None:
     kind, words = st.session_state.get(MESSAGE, (None, ""))
     if kind == "refused":
         st.error(words, icon=":material/block:")
+    elif kind == "asked":
+        st.warning(words, icon=":material/help:")
     elif kind == "saved":
         st.info(words, icon=":material/check:")
 

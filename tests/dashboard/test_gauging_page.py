@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from streamlit.testing.v1 import AppTest
 
 from collector.contract import quantities
+from collector.gauging import reading
 from collector.gauging.model import NewGauging
 from collector.gauging.record import record
 from collector.store import database, tables
@@ -75,6 +76,42 @@ def test_nonsense_is_refused_in_a_sentence_and_what_was_typed_stays(page, store,
     assert page.error[0].value.endswith(".")
     assert page.text_input(key=FIELD).value == typed
     assert stored(store) == []
+
+
+@pytest.mark.parametrize(
+    ("typed", "asked"),
+    [
+        ("-2.3", "-2.30 mm is below zero, which is unusual for dome."),
+        ("23.1", "23.10 mm is far outside this mold's tolerance for dome (2.40 to 3.05 mm)."),
+    ],
+)  # fmt: skip
+def test_a_reading_that_looks_mistyped_is_asked_about_once_and_kept_when_entered_again(
+    ids, store, tmp_path, typed, asked
+):
+    if typed == "23.1":
+        (tmp_path / "evenrun.toml").write_text('[tolerance."Larch 5".dome]\nlow = 2.4\nhigh = 3.05\n')
+    page = AppTest.from_file(PAGE, default_timeout=20).run()
+    enter(page, typed)
+    words = f"Tray 72, position 20: {asked} Enter again to keep it, or type it anew."
+    assert [each.value for each in page.warning] == [words]
+    assert page.text_input(key=FIELD).value == typed
+    assert stored(store) == []
+    enter(page, typed)
+    assert not page.warning
+    assert [row.value for row in stored(store)] == [float(typed)]
+
+
+def test_a_reading_that_was_asked_about_and_typed_right_is_kept_at_once(page, store):
+    enter(page, "-2.31")
+    enter(page, "2.31")
+    assert [row.value for row in stored(store)] == [2.31]
+
+
+def test_a_bad_disc_is_no_typing_error():
+    assert reading.doubt(3.6, "dome", low=2.4, high=3.05) == ""
+    assert reading.doubt(1.8, "dome", low=2.4, high=3.05) == ""
+    assert reading.doubt(3.8, "dome", low=2.4, high=3.05) != ""
+    assert reading.doubt(2.31, "dome", low=2.4, high=None) == ""
 
 
 def test_undo_takes_the_entry_back_and_brings_its_disc_again(page, store):
