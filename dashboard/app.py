@@ -6,40 +6,44 @@ A new page is one file in `app_pages` and one row here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import streamlit as st
 
 from collector.errors import StoreUnavailable
 
+ICON = Path(__file__).parent / "icon.svg"
+
 
 @dataclass(frozen=True, slots=True)
 class PageRow:
-    """One page: its file in `app_pages`, its name, its icon, and what it is for."""
+    """One page: its file in `app_pages`, its name, and what it is for."""
 
     module: str
     title: str
-    icon: str
     purpose: str
 
 
 PAGES: tuple[PageRow, ...] = (
-    PageRow("floor", "Floor", ":material/view_stream:", "All presses at a glance, for a screen on the wall."),
-    PageRow("press", "Press", ":material/show_chart:", "Every characteristic of one press, with its limits."),
-    PageRow("alarms", "Alarms", ":material/notifications:", "What needs a person, with checks and holds."),
-    PageRow("gauging", "Gauging", ":material/straighten:", "Which discs to gauge next, and their readings."),
-    PageRow("dome", "Dome", ":material/stacked_line_chart:", "What flagged shots became a day later."),
-    PageRow("run_audit", "Run audit", ":material/fact_check:", "The record that answers a complaint."),
+    PageRow("floor", "Floor", "All presses at a glance, for a screen on the wall."),
+    PageRow("press", "Press", "Every characteristic of one press, with its limits."),
+    PageRow("alarms", "Alarms", "What needs a person, with checks and holds."),
+    PageRow("gauging", "Gauging", "Which discs to gauge next, and their readings."),
+    PageRow("dome", "Dome", "What flagged shots became a day later."),
+    PageRow("run_audit", "Run audit", "The record that answers a complaint."),
 )
 
 
 def main() -> None:
     """Pick the page that the address names and run it."""
-    st.set_page_config(page_title="evenrun", layout="wide", initial_sidebar_state="collapsed")
+    st.set_page_config(
+        page_title="evenrun", page_icon=str(ICON), layout="wide", initial_sidebar_state="collapsed"
+    )
+    # Pages without icons of their own: the browser's tab would fetch them from outside the shop.
     pages = [
         st.Page(
             f"app_pages/{row.module}.py",
             title=row.title,
-            icon=row.icon,
             url_path=row.module,
             help=row.purpose,
             default=row.module == "floor",

@@ -141,3 +141,17 @@ def test_every_other_page_fits_the_screen(
         page.screenshot(path=str(tmp_path / f"{module}-{size[0]}.png"), full_page=True)
         assert page.locator("[data-testid=stException]").count() == 0
         assert_no_overflow(page)
+
+
+def test_no_screen_asks_anybody_outside_the_shop(browser: Any, serve: Serve) -> None:
+    address = serve("P1", "P2")
+    page = browser.new_page(viewport={"width": WALL[0], "height": WALL[1]})
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    for row in PAGES:
+        page.goto(f"{address}/{row.module}")
+        page.wait_for_load_state("networkidle")
+    page.close()
+
+    outside = [url for url in asked if not url.startswith((address, "data:", "blob:"))]
+    assert outside == []
