@@ -42,7 +42,7 @@ with lists:
         st.write("No alarm was closed yet.")
     if which == HELD:
         hold_handling.by_hand()
-    if found.steady:
+    if which == NEEDED and found.steady:
         st.write(f"Inside normal variation, leave alone: {', '.join(found.steady)}.")
 
 with one:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from collector.actions import holds as act_hold
 from collector.store.database import read
+from collector.store.holds import HoldRow
 from dashboard.blocks.acting import carry_out, refuse
 from dashboard.blocks.alarm_words import ACT, hold_words
 from dashboard.queries import alarms as queries
@@ -30,11 +33,25 @@ def waiting() -> None:
         found = queries.all_open_holds(conn)
     if not found:
         st.subheader("Nothing is on hold")
+    twins = same_discs([held.hold for _, held in found])
     for press, held in found:
         with st.container(border=True):
-            st.markdown(f"**{press}: {held.hold.reason}**")
+            twin = twins.get(held.hold.id)
+            also = "" if twin is None else f" (the same discs as hold {twin})"
+            st.markdown(f"**{press}: {held.hold.reason}**{also}")
             st.markdown(f":blue[{ACT}] {hold_words(held)}")
             _settle(held)
+
+
+def same_discs(holds: Sequence[HoldRow]) -> dict[int, int]:
+    """For each hold of the same shots as an earlier one: the number of the earlier one."""
+    first: dict[tuple[int, int, int | None], int] = {}
+    twins = {}
+    for hold in holds:
+        earlier = first.setdefault((hold.press_id, hold.from_shot_id, hold.to_shot_id), hold.id)
+        if earlier != hold.id:
+            twins[hold.id] = earlier
+    return twins
 
 
 def by_hand() -> None:
@@ -49,7 +66,7 @@ def by_hand() -> None:
         first = st.number_input("From shot", min_value=0, value=None, step=1, key="alarms_hand_from")
         last = st.number_input("To shot", min_value=0, value=None, step=1, key="alarms_hand_to")
         who = st.selectbox("Who", database.settings().people, key="alarms_hand_who")
-        reason = st.text_input("Reason", key="alarms_hand_reason", placeholder="what is wrong with them")
+        reason = st.text_input("Reason", key="alarms_hand_reason", placeholder="what is wrong")
         wanted = st.form_submit_button("Set aside", key="alarms_hand_button")
     if wanted:
         _set_aside(str(press), first, last, who=str(who), reason=reason)
@@ -83,9 +100,7 @@ def _settle(held: Held) -> None:
     ):
         who = str(st.selectbox("Who", database.settings().people, key=f"alarms_hold_who_{hold.id}"))
         reason = st.text_input(
-            "Reason",
-            key=f"alarms_hold_reason_{hold.id}",
-            placeholder="what the gauge said, on how many discs",
+            "Reason: what the gauge said, on how many discs", key=f"alarms_hold_reason_{hold.id}"
         )
         with st.container(horizontal=True):
             release = st.form_submit_button("Release", key=f"alarms_release_{hold.id}")

@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from collector.actions import alarms as act
 from collector.store import database, events
+from collector.store import holds as hold_store
 from dashboard.blocks.alarm_words import event_row, line, moved_row
 from dashboard.queries import alarms as queries
 from dashboard.queries.alarms import EventLine
@@ -51,6 +52,10 @@ def test_a_floor_without_alarms_says_leave_alone(store: sa.Engine) -> None:
     at = opened()
     assert "Inside normal variation: leave alone" in text(at)
     assert "Inside normal variation, leave alone: P1, P9." in text(at)
+    for other in ("On hold", "Closed lately"):
+        at.segmented_control(key="alarms_which").set_value(other).run()
+        assert not at.exception
+        assert "leave alone" not in text(at)
 
 
 def test_an_alarm_says_what_since_when_and_what_is_on_hold(floor: Floor) -> None:
@@ -63,6 +68,19 @@ def test_an_alarm_says_what_since_when_and_what_is_on_hold(floor: Floor) -> None
     assert "Set aside trays 4" in said
     assert "growing with every shot" in said
     assert "◆ active, nobody has it yet" in said
+
+
+def test_a_second_hold_of_the_same_shots_names_the_first(floor: Floor) -> None:
+    with database.write(floor.engine) as conn:
+        first = hold_store.open_holds(conn)[0]
+        fields = {name: getattr(first, name) for name in (
+            "press_id", "run_id", "alarm_id", "from_shot_id", "to_shot_id", "opened_by", "opened_at",
+        )}  # fmt: skip
+        hold_store.open_new(conn, {**fields, "reason": "outside the recipe"})
+    at = opened()
+    at.segmented_control(key="alarms_which").set_value("On hold").run()
+    assert f"P2: outside the recipe** (the same discs as hold {first.id})" in text(at)
+    assert text(at).count("the same discs") == 1
 
 
 def test_levels_before_and_now_have_units(floor: Floor) -> None:
