@@ -65,7 +65,7 @@ class Broker(Section):
 
 
 class Charts(Section):
-    """What is charted, and how often it may cry wolf."""
+    """What is charted, and how often it may signal falsely."""
 
     false_alarms_per_day: float = Field(
         1.0, gt=0, description="false alarms a press may raise in 24 h, all characteristics together"

@@ -20,6 +20,13 @@ CERTAINTY = {
     "none": "none, the data support no statement",
 }
 
+MEANINGS = (
+    "recorded: repeats what the store holds.",
+    "clear: rests on a test within this run.",
+    "likely: rests on limits from few shots, or on one kind of evidence.",
+    "weak: may well be chance.",
+)
+
 
 def html(audit: Audit) -> str:
     """The document of an audit; the same audit gives the same bytes.
@@ -38,7 +45,7 @@ def html(audit: Audit) -> str:
         evidence=audit.evidence, certainty=CERTAINTY[audit.conclusion.certainty], tables=tables,
         disc_tables=disc_tables,
         words=words, label=quantities.label,
-        zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
+        meanings=MEANINGS, zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
         tracks=[(each.title, Markup(each.svg)) for each in figures.tracks(audit)],  # noqa: S704 - drawn by us
         readings=[(each.title, Markup(each.svg)) for each in figures.readings(audit)],  # noqa: S704
         style=Markup((HERE / "document.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file

@@ -60,8 +60,8 @@ def _limits(evidence: Evidence) -> Iterator[str]:
     if provisional:
         names = ", ".join(quantities.label(key).lower() for key in provisional)
         yield (
-            f"How often the provisional limits cry wolf: those of {names} rest on an effective size below "
-            "100 shots."
+            f"How often the provisional limits signal falsely: those of {names} rest on an effective size "
+            "below 100 shots."
         )
     if not evidence.run.recipe or not evidence.run.setpoints:
         yield "Whether the settings were right: no qualified recipe is stored for this run."

@@ -85,8 +85,8 @@ def cost_words(costs: Iterable[Mapping[str, Any]], budget_per_day: float) -> str
     if not known:
         return ""
     return (
-        f"These charts may cry wolf {max(known):.2g} times in a shift of 8 h, all characteristics together "
-        f"(the floor allows {budget_per_day:g} in 24 h)."
+        f"Expect about {max(known):.2g} false alarms in a shift of 8 h from these charts, all "
+        f"characteristics together (the floor allows {budget_per_day:g} in 24 h)."
     )
 
 

@@ -156,7 +156,7 @@ def test_events_say_what_changed() -> None:
 def test_what_the_charts_cost_is_one_sentence_or_nothing() -> None:
     assert cost_words([{}], 1.0) == ""
     words = cost_words([{"false_alarms_per_shift": 0.33}, {"false_alarms_per_shift": 0.31}], 1.0)
-    assert words.startswith("These charts may cry wolf 0.33 times in a shift of 8 h")
+    assert words.startswith("Expect about 0.33 false alarms in a shift of 8 h")
 
 
 def test_signals_of_one_shot_are_joined_in_words(conn: sa.Connection) -> None:
@@ -215,7 +215,7 @@ def test_the_page_draws_every_characteristic_and_names_its_marks(two_presses: sa
     words = " ".join(each.value for each in at.markdown)
     assert "yellow: signal" in words
     assert "on hold" in words
-    assert "cry wolf" in words
+    assert "false alarms in a shift" in words
 
 
 @pytest.mark.parametrize("span", ["Last shift (8 h)", "One run"])

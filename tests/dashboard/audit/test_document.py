@@ -115,6 +115,13 @@ def test_an_altered_journal_is_reported(own_store, audited):
     assert any("journal was altered" in each.text for each in altered.conclusion.statements)
 
 
+def test_the_document_explains_its_words_and_says_nothing_of_wolves(page):
+    for word in ("recorded", "clear", "likely", "weak"):
+        assert len(re.findall(rf"<li>{word}: ", page)) == 1
+    assert "tell as much as 60 independent ones would" in page
+    assert "wolf" not in page
+
+
 def test_every_color_has_a_shape_or_a_word_beside_it(page):
     assert not re.findall(r"(?:fill|stroke|color|background):? ?[\"=]*(?:red|#f00|#ff0000)\b", page)
     assert 'aria-label="signal"' in page
