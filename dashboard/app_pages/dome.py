@@ -33,8 +33,8 @@ dark = st.context.theme.type == "dark"
 with read(database.engine()) as conn:
     gauged = queries.characteristics(conn)
 
+st.title("Dome")
 if not gauged:
-    st.title("Dome")
     st.info(
         "No disc has been gauged yet. Readings come from the Gauging page, by MQTT, or from a file; "
         "dome counts from 24 h after molding on.",
@@ -124,6 +124,8 @@ st.subheader(f"What {label.lower()} goes along with", anchor=False)
 charted = [key for key in values if (quantity := quantities.find(key)) is None or not quantity.timer]
 along = effects(discs["value"], {key: values[key].to_numpy(dtype=float) for key in charted}, runs)
 st.markdown(dome_words.strongest(along, characteristic, canonical))
+if characteristic == "weight" and "part_weight" in charted:
+    st.caption(f"{dome_words.meaning('weight')} {dome_words.meaning('part_weight')}")
 stated = [each for each in along if each.over_spread is not None]
 if stated:
     st.altair_chart(

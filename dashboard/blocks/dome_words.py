@@ -19,6 +19,12 @@ FLAG = {
     "hold": "it lies on an alarm's hold (from the estimated change on)",
 }
 VERBS = {"dome": "dome"}
+# A reason to leave a reading out speaks of one; these are for several.
+SEVERAL = {
+    "waits for its shot": "wait for their shot",
+    "names a tray, no single disc": "name a tray, no single disc",
+    "gauged before its set time": "gauged before their set time",
+}
 CERTAINTY = {"clear": "clear", "weak": "weak", "none": "not enough data"}
 
 
@@ -72,7 +78,9 @@ def gauge(found: Difference, sigma: float | None, characteristic: str, unit: str
 def apart(reasons: Iterable[str], characteristic: str, late: int) -> str:
     """Which readings are left out, and why."""
     counts = Counter(reasons)
-    said = ", ".join(f"{n} {reason}" for reason, n in counts.most_common())
+    said = ", ".join(
+        f"{n} {reason if n == 1 else SEVERAL.get(reason, reason)}" for reason, n in counts.most_common()
+    )
     first = f"Left out and listed below: {said}." if counts else "No reading is left out."
     after = f" {_discs(late)} gauged after the usual 24 to 72 h are included." if late else ""
     needed = set_time_h(characteristic)
@@ -107,12 +115,20 @@ def strongest(effects: list[Effect], characteristic: str, unit: str | None = Non
             return f"Too few discs to say what {name.lower()} goes along with."
         return f"{name} goes along with none of {len(stated)} characteristics clearly."
     first = clear[0]
-    others = f", and with {len(clear) - 1} more" if len(clear) > 1 else ""
+    others = f", and with {_more(len(clear) - 1)}" if len(clear) > 1 else ""
     key = quantities.label(first.key).lower()
     return (
         f"{name} goes along most with {key}: {effect(first, characteristic, unit)}{others}."
         f" Characteristics that move together share their effect."
     )
+
+
+def meaning(key: str) -> str:
+    """``Part weight: all discs of the shot, weighed at the press.``; for names that are easily confused."""
+    quantity = quantities.find(key)
+    assert quantity is not None  # asked for keys of the table only
+    note = quantity.note
+    return f"{quantity.label}: {note[:1].lower()}{note[1:]}"
 
 
 def skill(found: Skill) -> str:
@@ -169,6 +185,10 @@ def _percent(interval: Interval) -> str:
 
 def _runs(n: int) -> str:
     return "1 run" if n == 1 else f"{n} runs"
+
+
+def _more(n: int) -> str:
+    return "1 more characteristic" if n == 1 else f"{n} more characteristics"
 
 
 def _discs(n: int) -> str:

@@ -63,10 +63,10 @@ class Readings:
 
 
 def characteristics(conn: Connection) -> list[str]:
-    """Characteristics that were ever gauged, the most often gauged first."""
-    count = sa.func.count()
-    query = sa.select(gaugings.c.characteristic).group_by(gaugings.c.characteristic).order_by(count.desc())
-    return list(conn.execute(query).scalars())
+    """Characteristics that were ever gauged, in the order of the table of quantities, unknown ones last."""
+    found = set(conn.execute(sa.select(gaugings.c.characteristic).distinct()).scalars())
+    known = [row.key for row in quantities.QUANTITIES if row.key in found]
+    return known + sorted(found.difference(known))
 
 
 def unit_of(conn: Connection, characteristic: str) -> str:

@@ -144,7 +144,7 @@ def test_everything_the_page_reads_is_the_same_on_both_databases(engine, seed):
     gauge(engine, made, NOW)
     found = read(engine)
     with database.read(engine) as conn:
-        assert queries.characteristics(conn) == ["dome", "weight"]
+        assert queries.characteristics(conn) == ["dome", "weight"]  # the order of the gauging page
         assert queries.choices(conn, "dome")[["press", "mold", "run"]].values.tolist() == [
             ["P2", "Larch 5", "R-0401"]
         ]
@@ -193,6 +193,16 @@ def test_a_gauge_sigma_is_carried_into_the_words(ids):
     assert any("The gauge (sigma 0.04 mm) accounts for" in text for text in texts(page))
 
 
+def test_the_page_of_weight_tells_the_disc_from_the_scale_at_the_press(ids):
+    page = run_page()
+    assert [each.value for each in page.title] == ["Dome"]
+    page.segmented_control(key="dome_characteristic").set_value("weight").run()
+    assert not page.exception
+    captions = [each.value for each in page.caption]
+    told = "Weight: one disc without its sprue. Part weight: all discs of the shot, weighed at the press."
+    assert told in captions
+
+
 def test_before_anything_is_gauged_the_page_says_where_readings_come_from(store, seed):
     seed(store, ())
     page = run_page()
@@ -216,7 +226,7 @@ def test_only_provisional_readings_leave_an_honest_empty_page(store, seed):
     gauge(store, old_run(store, NOW, hours=3), NOW)
     page = run_page()
     assert not page.exception
-    assert any("60 gauged before its set time" in text for text in texts(page))
+    assert any("60 gauged before their set time" in text for text in texts(page))
 
 
 def test_filters_that_leave_nothing_say_so(store, seed):
@@ -304,6 +314,21 @@ def test_no_clear_effect_is_said_as_such():
     rng = np.random.default_rng(5)
     found = effects(rng.normal(2, 0.1, 40), {"cushion": rng.normal(6, 0.1, 40)}, ["R"] * 40)
     assert dome_words.strongest(found, "dome") == "Dome goes along with none of 1 characteristics clearly."
+
+
+def test_further_clear_effects_are_counted_in_words():
+    rng = np.random.default_rng(6)
+    cause = rng.normal(0, 1, 60)
+    same = {key: cause + rng.normal(0, 0.05, 60) for key in ("cushion", "injection_time", "recovery_time")}
+    runs = ["R"] * 60
+    assert ", and with 2 more characteristics." in dome_words.strongest(effects(cause, same, runs), "dome")
+    same.pop("cushion")
+    assert ", and with 1 more characteristic." in dome_words.strongest(effects(cause, same, runs), "dome")
+
+
+def test_several_readings_left_out_are_said_in_the_plural():
+    words = dome_words.apart(["waits for its shot"] * 3 + ["gauged before its set time"], "dome", 0)
+    assert "3 wait for their shot, 1 gauged before its set time." in words
 
 
 def test_a_skill_of_too_few_bad_discs_is_a_reason():
