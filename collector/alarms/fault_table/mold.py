@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collector.alarms.fault_table.row import Fault
+from collector.alarms.fault_table.row import Fault, Pattern
+
+_UNCOOLED: tuple[Pattern, ...] = (
+    {"mold_core_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
+    {"mold_cavity_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
+    {"mold_core_temperature": "+", "mold_cavity_temperature": "=", "cycle_time": "="},
+    {"mold_cavity_temperature": "+", "mold_core_temperature": "=", "cycle_time": "="},
+    {"mold_core_temperature": "+", "mold_cavity_temperature": "+", "cycle_time": "="},
+)
+# Melt that freezes warmer at the same pressure is less dense, so the part may come out lighter. Common
+# practice, no source; a small effect, so its absence says nothing.
+_UNCOOLED_LIGHTER: tuple[Pattern, ...] = tuple({**pattern, "part_weight": "-"} for pattern in _UNCOOLED)
 
 MOLD: tuple[Fault, ...] = (
     Fault(
         name="Coolant line blocked or valve closed",
-        patterns=(
-            {"mold_core_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
-            {"mold_cavity_temperature": "+", "coolant_flow": "-", "cycle_time": "="},
-            {"mold_core_temperature": "+", "mold_cavity_temperature": "=", "cycle_time": "="},
-            {"mold_cavity_temperature": "+", "mold_core_temperature": "=", "cycle_time": "="},
-            {"mold_core_temperature": "+", "mold_cavity_temperature": "+", "cycle_time": "="},
-        ),
+        patterns=(*_UNCOOLED, *_UNCOOLED_LIGHTER),
         tempo=("drift",),
         operator=(
             "Read the flow indicators of both mold halves.",
-            "See whether a valve was left closed after a mold change.",
+            "See from outside the guards whether a valve was left closed after a mold change.",
             "Read supply and return temperature on the screen; leave the lines alone.",
         ),
         technician=("Check filter and circuit for scale, with the line relieved.",),
@@ -66,7 +71,7 @@ MOLD: tuple[Fault, ...] = (
         technician=("Decide with quality whether the recipe's value is restored.",),
     ),
     Fault(
-        name="Operator-paced gate: uneven time with the mold open",
+        name="Operator-paced safety gate: uneven time with the mold open",
         patterns=(
             {"mold_open_time": "~", "cycle_time": "~", "mold_core_temperature": "-"},
             {"mold_open_time": "+", "cycle_time": "+"},

@@ -44,6 +44,25 @@ def test_a_pattern_names_the_cause_it_is_often_seen_with(
     assert found[0].name.startswith(cause), [one.name for one in found]
 
 
+@pytest.mark.parametrize("half", ["mold_core_temperature", "mold_cavity_temperature"])
+@pytest.mark.parametrize("flow", [{}, {"coolant_flow": -1}])
+def test_a_lighter_part_fits_a_mold_half_that_lost_its_coolant(half: str, flow: dict[str, int]) -> None:
+    lighter = match(STEADY | {half: 1, "part_weight": -1} | flow)[0]
+    assert lighter.name == "Coolant line blocked or valve closed"
+    assert "part weight lower" in lighter.reason
+    assert "Does not fit" not in lighter.reason
+    as_before = match(STEADY | {half: 1} | flow)[0]
+    assert as_before.name == lighter.name
+    assert "Does not fit" not in as_before.reason
+
+
+def test_checks_at_the_mold_are_made_from_outside_the_guards() -> None:
+    fault = next(fault for fault in FAULTS if fault.name.startswith("Coolant line"))
+    assert any("from outside the guards whether a valve" in check for check in fault.operator)
+    gates = [fault.name for fault in FAULTS if "gate:" in fault.name]
+    assert gates == ["Operator-paced safety gate: uneven time with the mold open"]
+
+
 def test_nothing_moved_names_nothing() -> None:
     assert match(STEADY) == []
     assert match({}) == []
