@@ -10,8 +10,10 @@ from dashboard.blocks import acting, limits_study, press_charts, shot_values
 from dashboard.blocks.press_words import cost_words, legend
 from dashboard.queries import database, press
 
-SPANS = {"Last 2 h": timedelta(hours=2), "Last shift (8 h)": timedelta(hours=8)}
+NEWEST = "Last 2 h"
+SPANS = {NEWEST: timedelta(hours=2), "Last shift (8 h)": timedelta(hours=8)}
 ONE_RUN = "One run"
+FIRST_SPAN = "press_first_span"
 
 settings, zone = database.settings(), database.zone()
 now = database.clock().now()
@@ -27,13 +29,17 @@ if not names:
 
 with st.container(horizontal=True, vertical_alignment="bottom"):
     name = st.selectbox("Press", sorted(names), key="press", bind="query-params", width=160)
-    span = st.segmented_control(
-        "Time", [*SPANS, ONE_RUN], default="Last 2 h", required=True, key="press_span"
-    )
     with read(database.engine()) as conn:
         runs = {run.id: run for run in press.run_rows(conn, names[name])}
+        # A press that stands would open on an empty page; kept, so that a later choice is not undone.
+        if FIRST_SPAN not in st.session_state:
+            fresh = press.has_shot_since(conn, names[name], now - SPANS[NEWEST])
+            st.session_state[FIRST_SPAN] = NEWEST if fresh or not runs else ONE_RUN
         charted = press.charted_keys(conn, names[name])
         units = press.newest_units(conn, names[name])
+    span = st.segmented_control(
+        "Time", [*SPANS, ONE_RUN], default=st.session_state[FIRST_SPAN], required=True, key="press_span"
+    )
     run = None
     if span == ONE_RUN and runs:
         run_id = st.selectbox(
@@ -65,7 +71,11 @@ view, memories = press_charts.load(names[name], list(dict.fromkeys(shown)), sinc
 
 st.write(
     f"{press_charts.stretch(since, until, zone)} · {len(view.shots):,} shots · "
-    + legend(holds=not view.holds.empty, provisional=bool((view.limits["standing"] == "provisional").any()))
+    + legend(
+        holds=not view.holds.empty,
+        provisional=bool((view.limits["standing"] == "provisional").any()),
+        cumulative=any(not memory.empty for memory in memories.values()),
+    )
 )
 if view.shots.empty:
     st.write("No shot in this time. Choose a longer time, or one run.")

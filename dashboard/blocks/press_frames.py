@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
+from collector.contract import quantities
 from dashboard.blocks.press_words import KINDS, ORDER, event_words, rule_words, shot_label
 from dashboard.charts.characteristic import Bounds
 from dashboard.charts.time_axis import shop_time, shop_times
@@ -36,8 +37,13 @@ def shots_of(frame: pd.DataFrame, view: View, key: str) -> pd.DataFrame:
 
 
 def segments_of(view: View, key: str, zone: ZoneInfo) -> pd.DataFrame:
-    """Limits of one characteristic, times in the shop's zone."""
+    """Limits of one characteristic, times in the shop's zone; of a timer, only where it was set to.
+
+    The limits of a timer are half a digit of its display away from what was set: no line to look at.
+    """
     rows = view.limits[view.limits["key"] == key]
+    if (quantity := quantities.find(key)) is not None and quantity.timer:
+        rows = rows.assign(lower=float("nan"), upper=float("nan"))
     return rows[["lower", "center", "upper", "standing"]].assign(
         at=shop_times(rows["at"], zone), until=shop_times(rows["until"], zone)
     )

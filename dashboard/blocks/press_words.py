@@ -90,11 +90,13 @@ def cost_words(costs: Iterable[Mapping[str, Any]], budget_per_day: float) -> str
     )
 
 
-def legend(*, holds: bool, provisional: bool) -> str:
+def legend(*, holds: bool, provisional: bool, cumulative: bool) -> str:
     """The marks of the page in words; only those that can be on it."""
     parts = ["● shot", "○ startup shot, not charted", "◆ yellow: signal", "┄ limit"]
     if provisional:
         parts.append("⋯ provisional limit, from few shots")
     if holds:
         parts.append("■ blue band: on hold")
+    if cumulative:
+        parts.append("cumulative, as a share of its limit: small shifts added up, a signal above 1")
     return "  ·  ".join(parts)

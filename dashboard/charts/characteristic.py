@@ -103,16 +103,19 @@ def _limit_layers(limits: pd.DataFrame, x: alt.X, y: alt.Y, key: str, unit: str 
         var_name="side",
         value_name="value",
     ).dropna(subset="value")
+    centers = limits.assign(value=limits["center"]).dropna(subset="value")
+    center = alt.Chart(centers).mark_rule(color=CENTER, strokeWidth=1).encode(x=x, x2="until:T", y=y)
+    if lines.empty:
+        return [center]
     lines["provisional"] = lines["standing"] == "provisional"
     lines["words"] = [
         f"{row.side} limit {quantities.format_value(key, row.value, unit)}"
         + (", provisional" if row.provisional else "")
         for row in lines.itertuples()
     ]
-    centers = limits.assign(value=limits["center"]).dropna(subset="value")
     dash = alt.condition("datum.provisional", alt.value([2, 4]), alt.value([9, 5]))
     return [
-        alt.Chart(centers).mark_rule(color=CENTER, strokeWidth=1).encode(x=x, x2="until:T", y=y),
+        center,
         alt.Chart(lines)
         .mark_rule(color=LINE, strokeWidth=1.5)
         .encode(x=x, x2="until:T", y=y, strokeDash=dash, tooltip=alt.Tooltip("words:N", title="limit")),

@@ -52,6 +52,12 @@ def run_rows(conn: Connection, press_id: int, *, most: int = 60) -> Sequence[Row
     return conn.execute(query.order_by(runs.c.opened_at.desc()).limit(most)).all()
 
 
+def has_shot_since(conn: Connection, press_id: int, since: datetime) -> bool:
+    """Whether a press made any shot since then."""
+    query = sa.select(shots.c.id).where(shots.c.press_id == press_id, shots.c.ended_at >= since)
+    return conn.execute(query.limit(1)).first() is not None
+
+
 def charted_keys(conn: Connection, press_id: int) -> tuple[str, ...]:
     """Keys that ever had limits on this press, in the order in which they first got them."""
     query = sa.select(limits.c.key).where(limits.c.press_id == press_id)

@@ -116,6 +116,14 @@ def test_a_hold_is_a_blue_band_and_a_setpoint_a_step_with_its_value() -> None:
     assert words == ["setpoint 36.00 s"]
 
 
+def test_limits_without_lines_leave_the_center_alone() -> None:
+    only = limits("firm").assign(lower=float("nan"), upper=float("nan"))
+    spec = drawn(key="cooling_time", limits=only)
+    texts = [str(layer["encoding"].get("text", "")) for layer in spec["layer"]]
+    assert not any("word:N" in text or "'word'" in text for text in texts)
+    assert len(layers(spec, type="rule")) < len(layers(drawn(limits=limits("firm")), type="rule"))
+
+
 def test_the_cumulative_chart_draws_its_limit_at_one_and_breaks_where_it_began_anew() -> None:
     frame = shots().assign(share=np.linspace(0, 1.4, 60), piece=np.repeat([1, 2], 30))
     spec = cumulative(frame, bounds=BOUNDS).to_dict()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -215,6 +216,7 @@ def test_the_page_draws_every_characteristic_and_names_its_marks(two_presses: sa
     words = " ".join(each.value for each in at.markdown)
     assert "yellow: signal" in words
     assert "on hold" in words
+    assert words.count("small shifts added up") == 1
     assert "false alarms in a shift" in words
 
 
@@ -241,8 +243,32 @@ def test_an_empty_store_says_what_will_come(store: sa.Engine) -> None:
     assert any("No press has reported yet" in each.value for each in at.markdown)
 
 
+def test_a_press_without_shots_lately_opens_on_its_newest_run(store: sa.Engine, seed: object) -> None:
+    seed(store, ("P1", "P6"))  # type: ignore[operator]
+    at = app()
+    at.query_params["press"] = "P6"
+    at.run()
+    assert not at.exception
+    assert at.segmented_control(key="press_span").value == "One run"
+    assert not any("No shot in this time" in each.value for each in at.markdown)
+    at.segmented_control(key="press_span").set_value("Last 2 h").run()
+    assert at.segmented_control(key="press_span").value == "Last 2 h"
+    running = app().run()
+    assert running.segmented_control(key="press_span").value == "Last 2 h"
+
+
+def test_the_limits_of_a_timer_are_no_lines(conn: sa.Connection) -> None:
+    shown = view_of(conn)
+    for key, drawn in (("cooling_time", False), ("cushion", True)):
+        limits = shown.limits[shown.limits["key"] == "cushion"].assign(key=key)
+        segments = press_frames.segments_of(replace(shown, limits=limits), key, UTC_ZONE)
+        assert segments["upper"].notna().all() == drawn
+        assert segments["center"].notna().all()
+
+
 def test_a_time_without_shots_says_so(store: sa.Engine, seed: object) -> None:
     seed(store, ("P6",))  # type: ignore[operator]
     at = app().run()
+    at.segmented_control(key="press_span").set_value("Last 2 h").run()
     assert not at.exception
     assert any("No shot in this time" in each.value for each in at.markdown)
