@@ -69,12 +69,14 @@ with st.container(border=True):
         wait = wait_words(ahead.due_at - now)
         st.subheader(f"Nothing is old enough now; the next disc is in {wait}")
         st.write(f"{place(ahead.tray, ahead.position, ahead.counter)}, {origin(ahead, now)}")
+        st.write(reading_form.NO_DISC)
     else:
         st.subheader("Nothing is due")
         st.write(
             "Discs on hold and one disc of each tray appear here when they are old enough "
             f"({quantities.label(station.characteristic).lower()}: {station.set_time_h:.0f} h after molding)."
         )
+        st.write(reading_form.NO_DISC)
 
 total = done + len(ripe)
 st.progress(

@@ -11,7 +11,7 @@ from dashboard.queries.gauging import ToGauge
 
 # The mark beside each reason: a square asks a person to act, a circle is routine.
 WHY = {
-    Why.EDGE: ("square", "On hold: edge"),
+    Why.EDGE: ("square", "Edge of a hold: shows where it really ends"),
     Why.HOLD: ("square", "On hold"),
     Why.CONTROL: ("circle", "Control: one disc a tray"),
 }

@@ -48,7 +48,7 @@ def _entry(row: GaugingRow, who: str) -> None:
     if row.withdrawn_at is None:
         undo.button(
             "Undo", key=f"gauging_undo_{row.id}", width="stretch", on_click=reading_form.withdraw,
-            args=(row.id, who),
+            args=(row, who),
         )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from collector.errors import EvenrunError
 from collector.gauging import reading
 from collector.gauging.age import set_time_h
 from collector.gauging.model import NewGauging
+from collector.store.gaugings import GaugingRow
 from dashboard.blocks.disc_words import place
 from dashboard.blocks.next_disc import FIELD
 from dashboard.queries import database
@@ -22,6 +23,10 @@ MESSAGE = "gauging_message"
 CHOSEN = "gauging_chosen"
 TURN = "gauging_turn"
 ASKED = "gauging_asked"
+NO_DISC = (
+    "A value typed now has no disc to go to. To gauge one all the same, name it by tray and position, "
+    "or by press and shot, under \u201cAnother disc\u201d below; the field appears then."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,16 +105,18 @@ def _asks(disc: ToGauge, characteristic: str, value: float) -> bool:
     return True
 
 
-def withdraw(gauging_id: int, who: str) -> None:
+def withdraw(row: GaugingRow, who: str) -> None:
     """Take an entry back."""
     try:
         actions.withdraw(
-            database.engine(), gauging_id, who=who, clock=database.clock(), why="undone on the form"
+            database.engine(), row.id, who=who, clock=database.clock(), why="undone on the form"
         )
     except EvenrunError as error:
         st.session_state[MESSAGE] = ("refused", str(error))
         return
-    st.session_state[MESSAGE] = ("saved", f"Entry {gauging_id} is taken back; its disc is due again.")
+    said = quantities.format_value(row.characteristic, row.value)
+    where = place(row.tray, row.tray_position, row.counter)
+    st.session_state[MESSAGE] = ("saved", f"{where}: {said} is taken back; the disc can be gauged again.")
 
 
 def say() -> None:

@@ -54,7 +54,7 @@ def stored(store):
 
 def test_the_first_disc_is_the_edge_of_the_hold_in_big_letters(page):
     assert not page.exception
-    assert "On hold: edge" in shown(page)
+    assert "Edge of a hold: shows where it really ends" in shown(page)
     assert "Tray 72, position 20" in shown(page)
     assert "P2 \u00b7 shot 60 \u00b7 Larch 5 \u00b7 molded 41 h ago" in shown(page)
 
@@ -119,6 +119,7 @@ def test_undo_takes_the_entry_back_and_brings_its_disc_again(page, store):
     undo = next(button for button in page.button if button.label == "Undo")
     undo.click().run()
     assert "Tray 72, position 20" in shown(page)
+    assert said(page) == ["Tray 72, position 20: 2.31 mm is taken back; the disc can be gauged again."]
     assert stored(store)[0].withdrawn_at is not None
     assert any("taken back" in text.value for text in page.markdown)
 
@@ -168,6 +169,7 @@ def test_with_nothing_due_the_page_says_what_will_come(store, seed):
     page = AppTest.from_file(PAGE, default_timeout=20).run()
     assert not page.exception
     assert page.subheader[0].value == "Nothing is due"
+    assert any("has no disc to go to" in each.value for each in page.markdown)
 
 
 def test_a_list_joined_by_order_shows_its_first_shot_and_can_be_shifted(store, seed):
