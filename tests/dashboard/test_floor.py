@@ -13,10 +13,12 @@ import sqlalchemy as sa
 
 from collector.clock import wall_now
 from collector.store import database, tables
+from dashboard.blocks import floor_tablet as tablet_screen
 from dashboard.blocks import lane_marks
 from dashboard.blocks.drawing import text
 from dashboard.blocks.floor_lane import words
 from dashboard.blocks.floor_screen import CSS, drawing, trouble
+from dashboard.blocks.floor_tablet import tablet
 from dashboard.blocks.floor_wall import SIX_LANES, _words_width, wall
 from dashboard.blocks.lane_words import Sentence, counts, hold_words, sentence, span, stale_words
 from dashboard.blocks.text_width import fit, text_width, wrap
@@ -216,6 +218,16 @@ def test_the_headline_shows_what_moved_first_and_the_rest_stands_below(two_press
     _, headline, detail, _ = said(read(two_presses), "P2")
     assert ";" not in headline
     assert "cushion 0.2 mm lower" in detail
+
+
+def test_two_lanes_use_the_whole_height_of_a_tablet(two_presses: sa.Engine) -> None:
+    svg = tablet(read(two_presses), local=same, provisional_shots=25, stop_cycles=5.0)
+    drawing_of = tree(svg)
+    assert drawing_of.attrib["viewBox"] == f"0 0 {tablet_screen.WIDTH} {tablet_screen.HEIGHT}"
+    panels = [each for each in drawing_of.iter(f"{SVG}rect") if "panel" in each.attrib.get("class", "")]
+    bottoms = [float(each.attrib["y"]) + float(each.attrib["height"]) for each in panels]
+    assert len(bottoms) == 2
+    assert tablet_screen.HEIGHT - 30 < max(bottoms) <= tablet_screen.HEIGHT
 
 
 def test_overlapping_holds_count_each_disc_once() -> None:
