@@ -145,7 +145,7 @@ def holds(audit: Audit) -> Table:
     rows = [
         (
             str(each.id), NONE if each.alarm_id is None else str(each.alarm_id), _held_shots(evidence, each),
-            f"{each.discs:,}", tray_words(each.trays) or "no tray known",
+            f"{each.discs:,}", tray_words(each.trays, most=None) or "no tray known",
             f"{each.opened_by}, {audit.clock.at(each.opened_at)}", _outcome(audit, each),
         )
         for each in evidence.holds

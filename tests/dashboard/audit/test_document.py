@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -11,6 +12,7 @@ import sqlalchemy as sa
 
 from collector.store import database, tables
 from dashboard.audit import render
+from dashboard.audit import tables as audit_tables
 from tests.dashboard.audit import floor
 
 
@@ -120,6 +122,12 @@ def test_the_document_explains_its_words_and_says_nothing_of_wolves(page):
         assert len(re.findall(rf"<li>{word}: ", page)) == 1
     assert "tell as much as 60 independent ones would" in page
     assert "wolf" not in page
+
+
+def test_every_tray_of_a_hold_is_named(warm):
+    hold = replace(warm.evidence.holds[0], trays=("1", "2", "4", "6", "8", "9"))
+    audit = replace(warm, evidence=replace(warm.evidence, holds=(hold,)))
+    assert audit_tables.holds(audit).rows[0][4] == "trays 1 to 2, 4, 6 and 8 to 9"
 
 
 def test_every_color_has_a_shape_or_a_word_beside_it(page):
