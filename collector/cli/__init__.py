@@ -38,6 +38,7 @@ COMMANDS: dict[str, Command] = {
     "collect": Command("collector.cli.collect:collect", "Take shots from the broker, chart them, alarm."),
     "dashboard": Command("dashboard.cli:dashboard", "Serve the screens, from floor to run audit."),
     "import": Command("collector.cli.import_file:import_file", "Import shots or gaugings from a CSV file."),
+    "refused": Command("collector.cli.refused:refused", "What could not be read, and taking it again."),
     "audit": Command("dashboard.audit.cli:audit", "Write the audit of one run as one HTML file."),
     "check": Command("collector.cli.check:check", "Run one control chart over a column of a CSV file."),
     "run-length": Command("collector.cli.run_length:run_length", "Average run length of a chart, in shots."),

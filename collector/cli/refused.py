@@ -1,0 +1,64 @@
+"""`evenrun refused`: what could not be read, and taking it again."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import sqlalchemy as sa
+import typer
+
+from collector.pipeline import Pipeline, engine_policy, intake_policy
+from collector.replaying import Replayed, replay_refused
+from collector.service import service_clock
+from collector.settings import load_settings
+from collector.store import database, refusals
+
+
+def refused(
+    *,
+    last: Annotated[int, typer.Option(min=1, help="Only the newest so many.")] = 20,
+    source: Annotated[
+        str | None, typer.Option(help="Only from this source: mqtt, or the name of a file.")
+    ] = None,
+    replay: Annotated[
+        bool, typer.Option("--replay", help="Take the kept messages again, all unless --source narrows it.")
+    ] = False,
+) -> None:
+    """List messages and rows that could not be read, newest last, each with its reason and remedy.
+
+    After a setting was mended, --replay takes the kept messages through the charts again; those that read
+    now leave this list. Rows of a file are taken again by importing the file again.
+    """
+    settings = load_settings()
+    engine = database.open_engine(settings.database_url)
+    database.upgrade(engine)
+    try:
+        if replay:
+            pipeline = Pipeline(
+                engine, policy=engine_policy(settings), intake=intake_policy(settings),
+                clock=service_clock(engine),
+            )
+            _say(replay_refused(engine, pipeline, source=source))
+        with database.read(engine) as conn:
+            rows = refusals.kept(conn, source=source, last=last)
+    finally:
+        engine.dispose()
+    for row in rows:
+        typer.echo(_entry(row))
+    if not rows:
+        typer.echo("Nothing that was refused waits.")
+    elif any(row.topic is None for row in rows):
+        typer.echo("Rows of files are taken again by `evenrun import` of the mended file.")
+
+
+def _entry(row: sa.Row[*tuple[Any, ...]]) -> str:
+    return (
+        f"{row.received_at:%Y-%m-%d %H:%M:%S} UTC  {row.source}  {row.position}  {row.reason}\n"
+        f"  {row.detail}; {row.remedy}."
+    )
+
+
+def _say(done: Replayed) -> None:
+    typer.echo(f"Replayed: {done.taken} read now, {done.still_refused} still do not.")
+    if done.rows_of_files:
+        typer.echo(f"Left alone: {done.rows_of_files} from files; import the file again.")
