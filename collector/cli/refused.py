@@ -30,8 +30,7 @@ def refused(
     now leave this list. Rows of a file are taken again by importing the file again.
     """
     settings = load_settings()
-    engine = database.open_engine(settings.database_url)
-    database.upgrade(engine)
+    engine = database.open_existing(settings.database_url)
     try:
         if replay:
             pipeline = Pipeline(

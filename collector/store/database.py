@@ -22,6 +22,11 @@ from collector.store import failures
 BUSY_TIMEOUT_MS = 5_000
 _WRITES = "evenrun_writes"
 
+HOW_TO_CHOOSE = (
+    "choose another with EVENRUN_DATABASE_URL or EVENRUN_SETTINGS (that of the demo: "
+    "EVENRUN_SETTINGS=evenrun-data/demo/evenrun.toml)"
+)
+
 # Strict JSON on both databases: PostgreSQL refuses NaN, so SQLite must not let it in either.
 to_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 
@@ -115,6 +120,43 @@ def upgrade(engine: sa.Engine) -> None:
         if engine.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
         runner.to_head(connection)
+
+
+def open_existing(url: str) -> sa.Engine:
+    """Open a store to read in it, brought up to date; one that is not there is not made.
+
+    Parameters
+    ----------
+    url : str
+        As for :func:`open_engine`.
+
+    Raises
+    ------
+    SettingsError
+        The file of an SQLite store does not exist.
+    """
+    if is_missing(url):
+        raise SettingsError(f"there is no store at {shown(url)}; {HOW_TO_CHOOSE}")
+    engine = open_engine(url)
+    upgrade(engine)
+    return engine
+
+
+def is_missing(url: str) -> bool:
+    """Whether a URL names an SQLite file that does not exist."""
+    try:
+        parsed = sa.make_url(url)
+    except sa.exc.ArgumentError:
+        return False  # open_engine says what is wrong with it
+    path = parsed.database or ""
+    if parsed.get_backend_name() != "sqlite" or path in ("", ":memory:") or path.startswith("file:"):
+        return False
+    return not Path(path).is_file()
+
+
+def shown(url: str) -> str:
+    """A database URL as it may be printed, without its password."""
+    return sa.make_url(url).render_as_string(hide_password=True)
 
 
 def _open_sqlite(url: sa.URL) -> sa.Engine:

@@ -42,11 +42,14 @@ def audit(  # noqa: PLR0917 - the options of a command
     the same bytes.
     """
     settings = load_settings()
-    engine = database.open_engine(settings.database_url)
-    database.upgrade(engine)
+    engine = database.open_existing(settings.database_url)
     zone = ZoneInfo(settings.time_zone)
     with database.read(engine) as conn:
-        run_id = _run_id(conn, run=run, tray=tray, mark=mark, day=date, zone=zone, press=press)
+        try:
+            run_id = _run_id(conn, run=run, tray=tray, mark=mark, day=date, zone=zone, press=press)
+        except UserError as error:
+            store = database.shown(settings.database_url)
+            raise UserError(f"{error}; this was read in {store}, {database.HOW_TO_CHOOSE}") from error
         moment = _taken_at(conn, taken_at)
         evidence = collect(conn, run_id, settings=settings, taken_at=moment, left_out=leave_out or ())
     engine.dispose()

@@ -60,7 +60,7 @@ def test_the_command_lists_what_was_refused_with_its_remedy(
     engine: sa.Engine, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _only(engine, "P9").take(messages([6.0]))
-    monkeypatch.setattr("collector.cli.refused.database.open_engine", lambda _url: engine)
+    monkeypatch.setattr("collector.cli.refused.database.open_existing", lambda _url: engine)
 
     with pytest.raises(SystemExit) as ended:
         main(["refused"])
