@@ -6,6 +6,9 @@ import logging
 
 from collector.service import collect_forever
 from collector.settings import load_settings
+from collector.store import database
+
+log = logging.getLogger("evenrun.collector")
 
 
 def collect() -> None:
@@ -17,4 +20,11 @@ def collect() -> None:
     killed at any time: the broker hands over again what was not stored.
     """
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(message)s")
-    collect_forever(load_settings())
+    for chatty in ("apscheduler", "alembic", "amqtt"):
+        logging.getLogger(chatty).setLevel(logging.WARNING)
+    settings = load_settings()
+    log.info(
+        "takes shots from the broker at %s:%d into %s",
+        settings.broker.host, settings.broker.port, database.shown(settings.database_url),
+    )
+    collect_forever(settings)
