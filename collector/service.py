@@ -7,6 +7,7 @@ import os
 import signal
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from random import Random
@@ -28,12 +29,13 @@ from collector.sources.incoming import Incoming
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.store import clock as stored_clock
-from collector.store import database, heartbeats
+from collector.store import database, heartbeats, refusals
 
 log = logging.getLogger("evenrun.collector")
 
 HEARTBEAT_S = 1.0
 DELIVER_S = 1.0
+NOTICE_S = 1.0
 
 
 def collect_forever(settings: Settings) -> None:
@@ -66,6 +68,7 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         schedule.Job("heartbeat", HEARTBEAT_S, lambda: _beat(engine, clock, source)),
         schedule.Job("deliver", DELIVER_S, delivery.soon),
     ]
+    notice = RefusalNotice(engine)
     source.start()
     delivery.start()
     scheduler = schedule.start(jobs)
@@ -74,8 +77,10 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
             if stop.is_set():
                 break
             if batch:
-                take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
+                counts = take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
+                notice.add(counts.refused if counts else 0)
                 delivery.soon()
+            notice.say_if_due()
     finally:
         scheduler.shutdown(wait=False)
         source.close()
@@ -111,6 +116,36 @@ def take_until_stored(
             log.warning("%s; %d messages wait, next try in %.1f s", error, len(batch), wait_s)
             stop.wait(wait_s)
     return None
+
+
+class RefusalNotice:
+    """One warning line for refused messages, at most one a second."""
+
+    def __init__(self, engine: sa.Engine, *, monotonic: Callable[[], float] = time.monotonic) -> None:
+        self._engine = engine
+        self._monotonic = monotonic
+        self._waiting = 0
+        self._said_at = -NOTICE_S
+
+    def add(self, refused: int) -> None:
+        """Count refused messages that no line has told of yet."""
+        self._waiting += refused
+
+    def say_if_due(self) -> None:
+        """Write the line, unless there is nothing to say or the last one is too young."""
+        if not self._waiting or self._monotonic() - self._said_at < NOTICE_S:
+            return
+        try:
+            with database.read(self._engine) as conn:
+                newest = refusals.kept(conn, state=None, last=1)
+        except StoreUnavailable:
+            return  # said with the next batch; the messages are kept
+        what = newest[0].detail if newest else "kept before"
+        log.warning(
+            "refused %d message%s, the last: %s; `evenrun refused` lists them",
+            self._waiting, "" if self._waiting == 1 else "s", what,
+        )
+        self._waiting, self._said_at = 0, self._monotonic()
 
 
 def service_clock(engine: sa.Engine) -> ServiceClock:
