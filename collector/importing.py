@@ -136,9 +136,9 @@ def _digest(path: Path) -> bytes:
 
 
 def _note(engine: sa.Engine, path: Path, profile_name: str, done: Imported, *, at: datetime) -> None:
-    if done.before is not None:
-        return
     counts = done.counts
+    if done.before is not None or not (counts.stored or counts.late or counts.gaugings):
+        return
     row = {
         "file_name": path.name, "file_digest": _digest(path), "profile": profile_name, "imported_at": at,
         "accepted": counts.stored + counts.late + counts.gaugings, "duplicates": counts.duplicates,

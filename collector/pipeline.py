@@ -140,7 +140,7 @@ class Pipeline:
             for name, messages in sorted(_by_press(batch).items()):
                 done, known[name] = self._press(conn, name, messages, moment)
                 counts.add(done)
-            counts.gaugings = _gaugings(conn, batch, now=moment.now)
+            counts.add(_gaugings(conn, batch, now=moment.now))
         self._known = known
         return counts
 
@@ -190,14 +190,18 @@ def _by_press(batch: Sequence[Read]) -> dict[tuple[str, str], list[Message]]:
     return sorted_out
 
 
-def _gaugings(conn: sa.Connection, batch: Sequence[Read], *, now: datetime) -> int:
+def _gaugings(conn: sa.Connection, batch: Sequence[Read], *, now: datetime) -> Counts:
+    """Store the gaugings of a batch; one that is known counts as such."""
     by_source: dict[str, list[NewGauging]] = {}
     for each in batch:
         if isinstance(each.record, GaugingMessage):
             by_source.setdefault(each.record.source, []).append(from_message(each.record))
+    counts = Counts()
     for source, new in by_source.items():
-        record(conn, new, now=now, source=source)
-    return sum(map(len, by_source.values()))
+        states = [outcome.state for outcome in record(conn, new, now=now, source=source)]
+        known = states.count("duplicate")
+        counts.add(Counts(gaugings=len(new) - known, duplicates=known, waiting=states.count("waiting")))
+    return counts
 
 
 def engine_policy(settings: Settings, **overrides: object) -> Policy:

@@ -46,6 +46,7 @@ class Counts:
     amended: int = 0
     refused: int = 0
     gaugings: int = 0
+    waiting: int = 0  # gaugings whose disc is not found yet; they are among `gaugings`
     other: int = 0
 
     def add(self, more: Counts) -> None:

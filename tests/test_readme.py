@@ -9,7 +9,9 @@ import pytest
 from pydantic import BaseModel
 
 from collector.cli import COMMANDS
+from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.settings import Settings
+from collector.sources import profiles
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -40,6 +42,19 @@ def test_the_two_commands_are_there_and_continuous_integration_runs_the_second()
     assert f"```sh\n{DEMO_COMMAND}\n```" in README
     assert f"```sh\n{TEST_COMMAND}\n```" in README
     assert TEST_COMMAND in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_profile_of_the_readme_is_one(tmp_path: Path) -> None:
+    text = README.split("```toml\nkind = ")[1].split("```")[0]
+    path = tmp_path / "readme.toml"
+    path.write_text(f"kind = {text}", encoding="utf-8")
+
+    assert profiles.load(str(path)).kind == "shots"
+
+
+@pytest.mark.parametrize("model", [ShotProfile, GaugingProfile])
+def test_every_key_of_a_profile_is_named(model: type[BaseModel]) -> None:
+    assert [name for name in model.model_fields if f"`{name}`" not in README] == []
 
 
 def test_only_the_listed_names_stand_at_the_top_level() -> None:

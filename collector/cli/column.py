@@ -80,7 +80,8 @@ def _place(header: list[str], column: str, path: Path) -> int:
     if not header:
         raise UserError(f"{path} has no header line; write the names of the columns in its first line")
     if column not in header:
-        raise UserError(f"{path} has no column {column!r}; it has {', '.join(header)}")
+        hint = "; it seems to be written with semicolons: save it with commas" if ";" in header[0] else ""
+        raise UserError(f"{path} has no column {column!r}; it has {', '.join(header)}{hint}")
     return header.index(column)
 
 

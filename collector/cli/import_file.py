@@ -58,12 +58,17 @@ def _rows(file: Path) -> int | None:
 def _report(file: Path, done: Imported) -> None:
     counts = done.counts
     if done.before is not None:
-        typer.echo(f"{file.name} was imported before, on {done.before:%Y-%m-%d %H:%M} UTC")
+        typer.echo(
+            f"the same file was imported on {done.before:%Y-%m-%d %H:%M} UTC; nothing known is taken again"
+        )
     said = {
-        "shots stored": counts.stored, "late shots": counts.late, "gaugings": counts.gaugings,
-        "known before": counts.duplicates, "amended": counts.amended, "rows refused": counts.refused,
+        "shots stored": counts.stored, "late shots": counts.late, "gaugings stored": counts.gaugings,
+        "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
     }
-    typer.echo(f"{file.name}: " + ", ".join(f"{number} {words}" for words, number in said.items() if number))
+    told = ", ".join(f"{number} {words}" for words, number in said.items() if number)
+    typer.echo(f"{file.name}: {told or 'nothing in it'}")
+    if counts.waiting:
+        typer.echo(f"  {counts.waiting} of the gaugings wait for their disc: no stored shot fits them yet")
     for sentence in done.sentences:
         typer.echo(f"  refused: {sentence}")
     if counts.refused > len(done.sentences):

@@ -47,7 +47,7 @@ def audit(  # noqa: PLR0917 - the options of a command
     with database.read(engine) as conn:
         try:
             run_id = _run_id(conn, run=run, tray=tray, mark=mark, day=date, zone=zone, press=press)
-        except UserError as error:
+        except find.NoRun as error:
             store = database.shown(settings.database_url)
             raise UserError(f"{error}; this was read in {store}, {database.HOW_TO_CHOOSE}") from error
         moment = _taken_at(conn, taken_at)

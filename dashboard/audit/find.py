@@ -12,6 +12,10 @@ from collector.errors import UserError
 from collector.store.tables import gaugings, presses, runs, shots
 
 
+class NoRun(UserError):
+    """The store holds no such run; another store may."""
+
+
 def by_name(conn: sa.Connection, name: str, *, press: str | None = None) -> int:
     """The run of this name.
 
@@ -79,7 +83,7 @@ def _runs(press: str | None) -> sa.Select[tuple[int, str, str]]:
 def _only(rows: Sequence[sa.Row[tuple[int, str, str]]], what: str, press: str | None) -> int:
     where = "" if press is None else f" on {press}"
     if not rows:
-        raise UserError(f"no run is stored for {what}{where}; the run audit page lists the runs there are")
+        raise NoRun(f"no run is stored for {what}{where}; the run audit page lists the runs there are")
     if len(rows) > 1:
         named = ", ".join(f"{row.name} on {row.press}" for row in rows[:8])
         more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""

@@ -83,15 +83,15 @@ class CusumChart(Record[CusumState]):
         for name in ("k", "minimum_shift"):
             if not (math.isfinite(getattr(self, name)) and getattr(self, name) >= 0):
                 raise ValueError(
-                    f"The {name} of a {self.name} chart is {getattr(self, name)}; give 0 or more."
+                    f"The {name} of the {self.name} chart is {getattr(self, name)}; give 0 or more."
                 )
         if not 0 <= self.head_start < self.h:
             raise ValueError(
-                f"The head start of a {self.name} chart is {self.head_start}; give 0 to below h."
+                f"The head start of the {self.name} chart is {self.head_start}; give 0 to below h."
             )
         if self.cap is not None and not (math.isfinite(self.cap) and self.cap > self.h):
             raise ValueError(
-                f"The cap of a {self.name} chart is {self.cap}; give a number above h = {self.h}."
+                f"The cap of the {self.name} chart is {self.cap}; give a number above h = {self.h}."
             )
 
     def start(self) -> CusumState:

@@ -75,7 +75,7 @@ class EwmaChart(Record[EwmaState]):
         positive(self.name, "width", self.width)
         if not 0 < self.lam <= 1:
             raise ValueError(
-                f"The lam of an {self.name} chart is {self.lam}; give a weight above 0, at most 1."
+                f"The lam of the {self.name} chart is {self.lam}; give a weight above 0, at most 1."
             )
 
     def start(self) -> EwmaState:

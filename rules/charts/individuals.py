@@ -69,7 +69,7 @@ class IndividualsChart(Record[RunRulesState]):
         positive(self.name, "width", self.width)
         if not (math.isfinite(self.minimum_shift) and self.minimum_shift >= 0):
             raise ValueError(
-                f"The minimum shift of an {self.name} chart is {self.minimum_shift}; give 0 or more."
+                f"The minimum shift of the {self.name} chart is {self.minimum_shift}; give 0 or more."
             )
         if not named(self.rules):
             raise ValueError(f"An {self.name} chart needs a rule; {BEYOND_LIMIT} is the usual one.")

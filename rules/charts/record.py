@@ -52,7 +52,7 @@ class Record(Generic[S]):
         version = dumped.get("version")
         if version != STATE_VERSION:
             raise ValueError(
-                f"The state of a {self.name} chart has version {version}, this release reads version "
+                f"The state of the {self.name} chart has version {version}, this release reads version "
                 f"{STATE_VERSION}; update the release or start the chart anew."
             )
         held = {name: value for name, value in dumped.items() if name != "version"}
@@ -60,7 +60,7 @@ class Record(Generic[S]):
             return cast(S, self.state_type(**_tuples(held)))
         except TypeError as exc:
             raise ValueError(
-                f"This is no state of a {self.name} chart: {exc}; start the chart anew."
+                f"This is no state of the {self.name} chart: {exc}; start the chart anew."
             ) from exc
 
 
@@ -76,13 +76,13 @@ def _tuples(values: dict[str, Any]) -> dict[str, Any]:
 def finite(chart: str, name: str, value: float) -> None:
     """Raise ValueError unless ``value`` is a finite number."""
     if not math.isfinite(value):
-        raise ValueError(f"The {name} of a {chart} chart is {value}; give a finite number.")
+        raise ValueError(f"The {name} of the {chart} chart is {value}; give a finite number.")
 
 
 def positive(chart: str, name: str, value: float) -> None:
     """Raise ValueError unless ``value`` is a finite number above zero."""
     if not (math.isfinite(value) and value > 0):
-        raise ValueError(f"The {name} of a {chart} chart is {value}; give a number above zero.")
+        raise ValueError(f"The {name} of the {chart} chart is {value}; give a number above zero.")
 
 
 def one_dimensional(x: ArrayLike) -> FloatArray:
