@@ -28,7 +28,8 @@ def server_command(host: str, port: int) -> list[str]:
         "theme.base": str(HERE / "theme.toml"),
     }
     flags = [f"--{name}={value}" for name, value in options.items()]
-    return [sys.executable, "-m", "streamlit", "run", str(HERE / "app.py"), *flags]
+    # -P: a file of the working folder must never take the place of a module.
+    return [sys.executable, "-P", "-m", "streamlit", "run", str(HERE / "app.py"), *flags]
 
 
 def dashboard(

@@ -47,7 +47,7 @@ class Children:
         log = (self._logs / f"{name}.log").open("ab")
         # A group of its own: Ctrl-C reaches us alone, and we end the children in order.
         child = subprocess.Popen(
-            [sys.executable, "-c", "from simulator.processes import run_child; run_child()", *words],
+            [sys.executable, "-P", "-c", "from simulator.processes import run_child; run_child()", *words],
             stdin=subprocess.PIPE,  # its end tells the child that we are gone, however we went
             stdout=log,
             stderr=subprocess.STDOUT,

@@ -64,3 +64,10 @@ def test_the_command_serves_on_the_settings_host_and_port(
 def test_the_theme_file_is_beside_the_app() -> None:
     (theme,) = [each for each in cli.server_command("h", 1) if each.startswith("--theme.base=")]
     assert Path(theme.partition("=")[2]).is_file()
+
+
+def test_a_file_of_the_working_folder_takes_no_modules_place() -> None:
+    """A script called click.py beside the store once kept the screens from starting."""
+    python, safe, *_ = cli.server_command("h", 1)
+
+    assert (python, safe) == (sys.executable, "-P")
