@@ -55,8 +55,9 @@ def test_the_command_serves_on_the_settings_host_and_port(
     cli.dashboard()
     cli.dashboard(host="127.0.0.1", port=9000)
     (first, second) = taken
-    assert first[:4] == [sys.executable, "-m", "streamlit", "run"]
-    assert Path(first[4]).name == "app.py"
+    # -P: a script called click.py beside the store once kept the screens from starting.
+    assert first[:5] == [sys.executable, "-P", "-m", "streamlit", "run"]
+    assert Path(first[5]).name == "app.py"
     assert {"--server.address=0.0.0.0", "--server.port=8600"} <= set(first)
     assert {"--server.address=127.0.0.1", "--server.port=9000"} <= set(second)
 
@@ -64,10 +65,3 @@ def test_the_command_serves_on_the_settings_host_and_port(
 def test_the_theme_file_is_beside_the_app() -> None:
     (theme,) = [each for each in cli.server_command("h", 1) if each.startswith("--theme.base=")]
     assert Path(theme.partition("=")[2]).is_file()
-
-
-def test_a_file_of_the_working_folder_takes_no_modules_place() -> None:
-    """A script called click.py beside the store once kept the screens from starting."""
-    python, safe, *_ = cli.server_command("h", 1)
-
-    assert (python, safe) == (sys.executable, "-P")
