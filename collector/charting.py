@@ -32,8 +32,7 @@ def charted_keys(state: PressState, shot: Shot, policy: Policy) -> list[str]:
 def _is_charted(key: str, shot: Shot, policy: Policy) -> bool:
     if key in policy.vital or key in shot.units:
         return True
-    quantity = quantities.find(key)
-    return quantity is not None and quantity.timer
+    return quantities.is_timer(key)
 
 
 def chart(state: PressState, shot: Shot, policy: Policy) -> Charted:
@@ -91,15 +90,13 @@ def _collect(
     if math.isnan(value):
         return before, None
     collected = (*before.collected, value)
-    quantity = quantities.find(key)
-    if quantity is not None and quantity.timer:
+    enough = len(collected) >= policy.provisional_shots
+    # A value that never moved has no sigma: like a timer it is watched for change.
+    if quantities.is_timer(key) or (enough and len(set(collected)) == 1):
         limits = watch_timer(key, value, version=1)
         return under(limits), limits
-    if len(collected) < policy.provisional_shots:
+    if not enough:
         return replace(before, collected=collected), None
-    if len(set(collected)) == 1:  # never moved: it is watched for change, since it has no sigma
-        limits = watch_timer(key, value, version=1)
-        return under(limits), limits
     floor = Budget(
         false_alarms_per_day=policy.false_alarms_per_day,
         characteristics=max(characteristics, 1),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from hashlib import sha256
 from itertools import islice
 from pathlib import Path
 
@@ -34,6 +34,11 @@ class Imported:
     counts: Counts = field(default_factory=Counts)
     sentences: list[str] = field(default_factory=list)
     before: datetime | None = None
+
+    @property
+    def accepted(self) -> int:
+        """Rows that were stored now."""
+        return self.counts.stored + self.counts.late + self.counts.gaugings
 
 
 def import_csv(
@@ -77,7 +82,8 @@ def import_csv(
     StoreUnavailable
         The store cannot be written; batches before are stored, and importing again repeats nothing.
     """
-    done = Imported(before=imported_before(engine, path))
+    digest = _digest(path)
+    done = Imported(before=_imported_before(engine, digest))
     pipeline = Pipeline(
         engine, policy=_policy(settings, profile), intake=intake_policy(settings), clock=clock
     )
@@ -90,13 +96,15 @@ def import_csv(
         refused = [each.record.sentence() for each in batch if isinstance(each.record, Refusal)]
         done.sentences += refused[: SENTENCES - len(done.sentences)]
         progress(len(batch))
-    _note(engine, path, profile_name, done, at=clock.now())
+    if done.before is None and done.accepted:
+        row = {"file_name": path.name, "file_digest": digest, "profile": profile_name}
+        _note(engine, row, done, at=clock.now())
     return done
 
 
-def imported_before(engine: sa.Engine, path: Path) -> datetime | None:
+def _imported_before(engine: sa.Engine, digest: bytes) -> datetime | None:
     """When a file of the same bytes was imported, if it was."""
-    query = sa.select(imports.c.imported_at).where(imports.c.file_digest == _digest(path))
+    query = sa.select(imports.c.imported_at).where(imports.c.file_digest == digest)
     with database.read(engine) as conn:
         return conn.execute(query).scalar_one_or_none()
 
@@ -127,22 +135,14 @@ def _batches(records: Iterator[csv_file.Record], name: str) -> Iterator[list[Rea
 def _digest(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
-            digest = sha256()
-            while block := file.read(1 << 20):
-                digest.update(block)
-            return digest.digest()
+            return hashlib.file_digest(file, "sha256").digest()
     except OSError as error:
         raise UserError(f"the file {path} cannot be read ({error.strerror}); check its path") from error
 
 
-def _note(engine: sa.Engine, path: Path, profile_name: str, done: Imported, *, at: datetime) -> None:
-    counts = done.counts
-    if done.before is not None or not (counts.stored or counts.late or counts.gaugings):
-        return
-    row = {
-        "file_name": path.name, "file_digest": _digest(path), "profile": profile_name, "imported_at": at,
-        "accepted": counts.stored + counts.late + counts.gaugings, "duplicates": counts.duplicates,
-        "refused": counts.refused,
+def _note(engine: sa.Engine, row: Mapping[str, object], done: Imported, *, at: datetime) -> None:
+    counts = {
+        "accepted": done.accepted, "duplicates": done.counts.duplicates, "refused": done.counts.refused,
     }
     with database.write(engine) as conn:
-        conn.execute(sa.insert(imports).values(**row))
+        conn.execute(sa.insert(imports).values(**row, **counts, imported_at=at))

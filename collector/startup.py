@@ -45,12 +45,7 @@ def may_chart(
     if shares is not None:
         inside = list(shares)[-WINDOW // 2 :]
         return len(inside) >= WINDOW // 2 and max(inside) <= 1.0
-    return not any(has_trend(values, slow=_is_slow(key)) for key, values in recent.items())
-
-
-def _is_slow(key: str) -> bool:
-    quantity = quantities.find(key)
-    return quantity is not None and quantity.slow
+    return not any(has_trend(values, slow=quantities.is_slow(key)) for key, values in recent.items())
 
 
 def has_trend(values: Sequence[float], *, slow: bool) -> bool:

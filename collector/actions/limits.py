@@ -97,7 +97,7 @@ def propose(conn: sa.Connection, run_id: int, policy: Policy) -> list[Proposal]:
     columns = _steady_columns(conn, run_id, policy)
     if not columns:
         raise NotAllowed(f"run {run_id} has fewer than {SMALLEST} steady shots; let it run on first")
-    watched = {key for key, column in columns.items() if _is_timer(key) or column.nunique() == 1}
+    watched = {key for key, column in columns.items() if quantities.is_timer(key) or column.nunique() == 1}
     floor = Budget(
         false_alarms_per_day=policy.false_alarms_per_day,
         characteristics=max(len(columns) - len(watched), 1),
@@ -147,9 +147,4 @@ def _steady_columns(conn: sa.Connection, run_id: int, policy: Policy) -> dict[st
 
 
 def _is_charted(key: str, policy: Policy) -> bool:
-    return key in policy.vital or _is_timer(key) or quantities.find(key) is None
-
-
-def _is_timer(key: str) -> bool:
-    quantity = quantities.find(key)
-    return quantity is not None and quantity.timer
+    return key in policy.vital or quantities.is_timer(key) or quantities.find(key) is None

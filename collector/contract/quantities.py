@@ -178,6 +178,18 @@ def find(key: str) -> Quantity | None:
     return replace(quantity, key=key, label=f"{quantity.label}, zone {zone}")
 
 
+def is_timer(key: str) -> bool:
+    """Whether a key is known to be set by a timer of the press."""
+    quantity = find(key)
+    return quantity is not None and quantity.timer
+
+
+def is_slow(key: str) -> bool:
+    """Whether a key is known to change over minutes only."""
+    quantity = find(key)
+    return quantity is not None and quantity.slow
+
+
 def is_zone(text: str) -> bool:
     """Whether `text` is a zone number as written in a key: 1, 2, ... 99 without leading zeros."""
     return text.isascii() and text.isdigit() and len(text) <= 2 and text[0] != "0"
