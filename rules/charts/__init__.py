@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rules.charts.chart import Chart, Point, Track
+from rules.charts.chart import Chart, Point, RowChart, Track
 from rules.charts.cusum import CusumChart
 from rules.charts.ewma import EwmaChart
 from rules.charts.individuals import IndividualsChart
@@ -13,15 +13,18 @@ from rules.charts.setting import SettingChart
 
 __all__ = [
     "CHARTS",
+    "ROW_CHARTS",
     "Chart",
     "CusumChart",
     "EwmaChart",
     "IndividualsChart",
     "MovingRangeChart",
     "Point",
+    "RowChart",
     "SettingChart",
     "Track",
     "make",
+    "make_row",
 ]
 
 CHARTS: dict[str, type[Chart[Any]]] = {
@@ -31,6 +34,8 @@ CHARTS: dict[str, type[Chart[Any]]] = {
     EwmaChart.name: EwmaChart,
     SettingChart.name: SettingChart,
 }
+
+ROW_CHARTS: dict[str, type[RowChart[Any]]] = {}
 
 
 def make(name: str, parameters: dict[str, Any]) -> Chart[Any]:
@@ -55,3 +60,10 @@ def make(name: str, parameters: dict[str, Any]) -> Chart[Any]:
     if name not in CHARTS:
         raise ValueError(f"There is no chart {name!r}; the charts are {', '.join(CHARTS)}.")
     return CHARTS[name].from_parameters(parameters)
+
+
+def make_row(name: str, parameters: dict[str, Any]) -> RowChart[Any]:
+    """Build a chart of rows from its name (a key of ``ROW_CHARTS``) and parameters; as :func:`make`."""
+    if name not in ROW_CHARTS:
+        raise ValueError(f"There is no chart of rows {name!r}; the charts are {', '.join(ROW_CHARTS)}.")
+    return ROW_CHARTS[name].from_parameters(parameters)

@@ -6,6 +6,7 @@ replaces, so a caller can store the new state and the shot in one transaction, a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Protocol, Self, TypeVar
 
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rules.limits import Limits
 
-__all__ = ["BEYOND_LIMIT", "Chart", "FloatArray", "IntArray", "Point", "Track"]
+__all__ = ["BEYOND_LIMIT", "Chart", "FloatArray", "IntArray", "Point", "RowChart", "Track"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int8]
@@ -85,6 +86,54 @@ class Chart(Protocol[S]):
 
     def run(self, x: ArrayLike, state: S | None = None) -> tuple[S, Track]:
         """Take many values, shape (n,), going on from ``state``; equal to folding :meth:`step` over them."""
+        ...
+
+    def limits(self) -> Limits | None:
+        """Return the lines to draw in the unit of the statistic, or None where none is horizontal."""
+        ...
+
+    def parameters(self) -> dict[str, object]:
+        """Return the parameters as a dictionary that JSON can carry."""
+        ...
+
+    @classmethod
+    def from_parameters(cls, parameters: dict[str, Any]) -> Self:
+        """Build the chart from what :meth:`parameters` returned; ValueError names what does not fit."""
+        ...
+
+    def dump_state(self, state: S) -> dict[str, Any]:
+        """Return ``state`` as a dictionary that JSON can carry, with its ``"version"``."""
+        ...
+
+    def load_state(self, dumped: dict[str, Any]) -> S:
+        """Rebuild a state from :meth:`dump_state`; ValueError if a newer version wrote it."""
+        ...
+
+
+class RowChart(Protocol[S]):
+    """A control chart that takes several numbers at once: a subgroup, a count with its size, a joint shot.
+
+    As :class:`Chart`, with a row of ``columns`` numbers in place of one value; what the columns mean, and what
+    a missing one does, is the chart's own.
+    """
+
+    name: ClassVar[str]
+
+    @property
+    def columns(self) -> int:
+        """How many numbers a row has."""
+        ...
+
+    def start(self) -> S:
+        """Return the state before the first row."""
+        ...
+
+    def step(self, state: S, row: Sequence[float]) -> tuple[S, Point]:
+        """Take one row; return the next state and what the row did. ``state`` itself is not changed."""
+        ...
+
+    def run(self, rows: ArrayLike, state: S | None = None) -> tuple[S, Track]:
+        """Take many rows, shape (n, columns); equal to folding :meth:`step` over them."""
         ...
 
     def limits(self) -> Limits | None:

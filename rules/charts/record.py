@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from rules.charts.chart import FloatArray
 
-__all__ = ["STATE_VERSION", "Record", "cleaned", "finite", "one_dimensional", "positive", "series"]
+__all__ = ["STATE_VERSION", "Record", "cleaned", "finite", "one_dimensional", "positive", "series", "table"]
 
 STATE_VERSION = 1
 
@@ -102,3 +102,13 @@ def cleaned(values: FloatArray) -> FloatArray:
 def series(x: ArrayLike) -> FloatArray:
     """Return ``x`` as an array of float64, shape (n,), NaN wherever a value is not finite."""
     return cleaned(one_dimensional(x))
+
+
+def table(rows: ArrayLike, columns: int) -> FloatArray:
+    """Return ``rows`` as an array of float64, shape (n, columns), NaN wherever a value is not finite."""
+    values = np.asarray(rows, dtype=np.float64)
+    if values.size == 0:
+        values = values.reshape(0, columns)
+    if values.ndim != 2 or values.shape[1] != columns:
+        raise ValueError(f"This chart takes rows of {columns} numbers; this array has shape {values.shape}.")
+    return cleaned(values)
