@@ -113,8 +113,8 @@ class Chart(Protocol[S]):
 class RowChart(Protocol[S]):
     """A control chart that takes several numbers at once: a subgroup, a count with its size, a joint shot.
 
-    As :class:`Chart`, with a row of ``columns`` numbers in place of one value; what the columns mean, and what
-    a missing one does, is the chart's own.
+    As :class:`Chart`, with a row of ``columns`` numbers in place of one value; what the columns mean, and
+    what a missing one does, is the chart's own.
     """
 
     name: ClassVar[str]
