@@ -97,4 +97,15 @@ def _run(name: str, words: list[str]) -> None:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     app.command(help=None)(COMMANDS[name].load())
-    app(args=words, prog_name=f"evenrun {name}")
+    _start(app, f"evenrun {name}", words)
+
+
+def _start(app: typer.Typer, name: str, words: list[str]) -> None:
+    """Run the command; what its options cannot be is one sentence, like every other error."""
+    try:
+        sys.exit(app(args=words, prog_name=name, standalone_mode=False))
+    except typer.TyperException as error:
+        said = error.format_message().rstrip(".").replace("\n", " ")
+        raise UserError(f"{said[:1].lower()}{said[1:]}; `{name} --help` lists the options") from error
+    except typer.Abort:  # the end of the input at a prompt
+        sys.exit(1)

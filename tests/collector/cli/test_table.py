@@ -66,3 +66,20 @@ def test_the_version_is_the_one_of_the_distribution(capsys: pytest.CaptureFixtur
     main(["--version"])
 
     assert capsys.readouterr().out.startswith("evenrun 0.")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["check", "--no-such"], "no such option: --no-such; `evenrun check --help` lists the options"),
+        (["import"], "missing argument 'file'; `evenrun import --help` lists the options"),
+    ],
+)
+def test_an_option_that_does_not_exist_is_one_sentence(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+
+    assert ended.value.code == 2
+    assert capsys.readouterr().err == f"evenrun: {said}\n"
