@@ -9,6 +9,7 @@ from rules.charts.cusum import CusumChart
 from rules.charts.ewma import EwmaChart
 from rules.charts.individuals import IndividualsChart
 from rules.charts.moving_range import MovingRangeChart
+from rules.charts.residual import ResidualChart
 from rules.charts.setting import SettingChart
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "IndividualsChart",
     "MovingRangeChart",
     "Point",
+    "ResidualChart",
     "RowChart",
     "SettingChart",
     "Track",
@@ -33,6 +35,7 @@ CHARTS: dict[str, type[Chart[Any]]] = {
     CusumChart.name: CusumChart,
     EwmaChart.name: EwmaChart,
     SettingChart.name: SettingChart,
+    ResidualChart.name: ResidualChart,
 }
 
 ROW_CHARTS: dict[str, type[RowChart[Any]]] = {}

@@ -22,6 +22,7 @@ CASES = {
     "individuals, limit alone": ("individuals", LEVEL),
     "moving range": ("moving_range", {"sigma": 1.0}),
     "ewma": ("ewma", LEVEL),
+    "residual cusum": ("residual", {**LEVEL, "phi": 0.5}),
     "setting": ("setting", {"setpoint": 0.0, "tolerance": 3.0}),
 }
 COUNTED = ("individuals, eight rules", "cusum")
