@@ -1,7 +1,8 @@
-"""The eight run rules, one value at a time and over a whole array.
+"""Which of the eight run rules does a value complete, and which values take part?
 
-A rule signals at every value that completes it, so a run that goes on keeps signaling. Inequalities are
-strict. A missing value breaks a run: nothing before it counts any more.
+One value at a time and over a whole array, with the same answer. A rule signals at every value that completes
+it, so a run that goes on keeps signaling. Inequalities are strict. A missing value breaks a run: nothing
+before it counts any more.
 
 References
 ----------
@@ -20,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.run_patterns import PATTERNS, BoolArray
+from rules.run_rule import RunRule, sentence
 
 __all__ = [
     "BLOCK",
@@ -33,67 +35,11 @@ __all__ = [
     "sentence",
     "span",
     "step",
+    "taking_part",
+    "taking_part_back",
 ]
 
 BLOCK = 65_536  # values: a block and its flags stay in the processor's second-level cache
-
-_SENTENCES = {
-    ("beyond", True): "{of} shot{s} more than {limit:g} sigma from center",
-    ("inside", True): "{of} shot{s} in a row within {limit:g} sigma of center",
-    ("outside", True): "{of} shot{s} in a row more than {limit:g} sigma from center, on either side",
-    ("trend", True): "{of} shot{s} in a row all rising or all falling",
-    ("alternating", True): "{of} shot{s} in a row alternating up and down",
-    (
-        "beyond",
-        False,
-    ): "{count} of {of} shots in a row more than {limit:g} sigma to one side of center",
-}
-_ONE_SIDE = "{of} shots in a row on one side of center"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunRule:
-    """One rule: ``count`` of the last ``of`` values in a pattern.
-
-    Parameters
-    ----------
-    name : str
-        What signals are called.
-    nelson : int
-        Number of the rule in Nelson (1984).
-    pattern : str
-        ``"beyond"`` (one side, farther than ``limit``), ``"inside"``, ``"outside"`` (either side),
-        ``"trend"`` or ``"alternating"``.
-    count, of : int
-        How many of how many values; fewer than all only for ``"beyond"``.
-    limit : float
-        In sigma; not used by ``"trend"`` and ``"alternating"``.
-
-    Raises
-    ------
-    ValueError
-        If the pattern is unknown or the numbers make no rule.
-    """
-
-    name: str
-    nelson: int
-    pattern: str
-    count: int
-    of: int
-    limit: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Refuse a rule that could never, or always, be met."""
-        if self.pattern not in PATTERNS:
-            known = ", ".join(PATTERNS)
-            raise ValueError(f"Rule {self.name} has no pattern {self.pattern!r}; use one of {known}.")
-        if not 1 <= self.count <= self.of or (self.pattern != "beyond" and self.count != self.of):
-            raise ValueError(f"Rule {self.name} cannot ask for {self.count} of {self.of} values.")
-        if self.of < {"trend": 2, "alternating": 3}.get(self.pattern, 1):
-            raise ValueError(f"Rule {self.name} needs more than {self.of} values to see its pattern.")
-        if not (math.isfinite(self.limit) and self.limit >= 0):
-            raise ValueError(f"Rule {self.name} has the limit {self.limit}; give 0 or more sigma.")
-
 
 RULES: tuple[RunRule, ...] = (
     RunRule(name="beyond_limit", nelson=1, pattern="beyond", count=1, of=1, limit=3.0),
@@ -140,21 +86,13 @@ def named(names: Iterable[str]) -> tuple[RunRule, ...]:
 
 
 def points_of(rule: RunRule) -> int:
-    """Return how many values, the newest included, take part in ``rule``."""
+    """Return how many values, the newest included, ``rule`` looks at; see also :func:`taking_part`."""
     return rule.of
 
 
 def span(rules: Iterable[RunRule]) -> int:
     """Return how many values, the newest included, the widest of ``rules`` looks at."""
     return max((points_of(rule) for rule in rules), default=1)
-
-
-def sentence(rule: RunRule) -> str:
-    """Return what ``rule`` sees in plain English."""
-    if rule.pattern == "beyond" and rule.limit == 0 and 1 < rule.count == rule.of:
-        return _ONE_SIDE.format(of=rule.of)
-    wording = _SENTENCES[rule.pattern, rule.count == rule.of]
-    return wording.format(count=rule.count, of=rule.of, limit=rule.limit, s="" if rule.of == 1 else "s")
 
 
 def step(rules: Sequence[RunRule], state: RunRulesState, z: float) -> tuple[RunRulesState, tuple[str, ...]]:
@@ -179,9 +117,7 @@ def step(rules: Sequence[RunRule], state: RunRulesState, z: float) -> tuple[RunR
     if math.isnan(z):
         return RunRulesState(), ()
     values = (*state.recent, z)
-    met = tuple(
-        rule.name for rule in rules if PATTERNS[rule.pattern].newest(values, rule.count, rule.of, rule.limit)
-    )
+    met = tuple(rule.name for rule in rules if PATTERNS[rule.pattern].newest(values, rule))
     return _remember(rules, values), met
 
 
@@ -217,7 +153,7 @@ def scan(
     values = np.concatenate([state.recent, z]) if before else z
     flags = np.empty((len(rules), z.size), dtype=np.bool_)
     for row, rule in enumerate(rules):
-        flags[row] = PATTERNS[rule.pattern].whole(values, rule.count, rule.of, rule.limit)[before:]
+        flags[row] = PATTERNS[rule.pattern].whole(values, rule)[before:]
     return _remember_block(rules, values), _listed(rules, flags, first)
 
 
@@ -258,3 +194,58 @@ def apply(z: ArrayLike, rules: Sequence[RunRule] = RULES) -> list[tuple[int, str
         state, met = scan(rules, state, values[first : first + BLOCK], first=first)
         signals += met
     return signals
+
+
+def taking_part_back(rule: RunRule, state: RunRulesState, z: float) -> tuple[int, ...]:
+    """Return which values take part when one standardised value completes ``rule``.
+
+    Parameters
+    ----------
+    rule : RunRule
+        One of the rules that ``state`` was kept for.
+    state : RunRulesState
+        What came before ``z``, as for :func:`step`.
+    z : float
+        The newest value; NaN is a missing value.
+
+    Returns
+    -------
+    tuple of int
+        How many values before the newest each of them lies, the oldest first and 0, the newest, last; empty
+        if the rule is not met. Of 2 of 3 beyond 2 sigma these are the 2 or 3 beyond, not the one between.
+    """
+    pattern, values = PATTERNS[rule.pattern], (*state.recent, z)
+    if math.isnan(z) or not pattern.newest(values, rule):
+        return ()
+    window = values[-rule.of :]
+    flags = pattern.part(window, rule)
+    return tuple(len(window) - 1 - place for place, takes_part in enumerate(flags) if takes_part)
+
+
+def taking_part(rule: RunRule, z: ArrayLike, index: int) -> tuple[int, ...]:
+    """Return the indices of the values that take part in a signal of a whole series.
+
+    Parameters
+    ----------
+    rule : RunRule
+        The rule that signals.
+    z : array_like, shape (n,)
+        Standardised values, NaN where missing.
+    index : int
+        Where it signals, from 0.
+
+    Returns
+    -------
+    tuple of int
+        Ascending, ``index`` last; empty if ``rule`` does not signal there.
+
+    Raises
+    ------
+    ValueError
+        If the series has no value of this index.
+    """
+    values = np.asarray(z, dtype=np.float64)
+    if not 0 <= index < values.size:
+        raise ValueError(f"A series of {values.size} values has none at index {index}; count from 0.")
+    earlier = _remember_block((rule,), values[max(0, index - rule.of) : index])
+    return tuple(index - back for back in taking_part_back(rule, earlier, float(values[index])))

@@ -20,11 +20,13 @@ from rules.run_rules import (
     scan,
     sentence,
     step,
+    taking_part,
+    taking_part_back,
 )
 
 BY_NUMBER = {rule.nelson: rule for rule in RULES}
 
-# Made by hand from the wording of Nelson (1984), J. Quality Technology 16, 237-239:
+# Fixtures pattern.nelson, made by hand from the wording of Nelson (1984), J. Quality Technology 16, 237-239:
 # number, a sequence that meets it, the index where it first does, a sequence that never does.
 FIXTURES = [
     (1, [0.5, -0.5, 3.01], 2, [0.5, -0.5, 3.0]),
@@ -63,15 +65,18 @@ def reading(rule, z):
 
 
 def _complete(rule, w):
-    full, a = len(w) == rule.of, rule.limit
+    full, a, b = len(w) == rule.of, rule.limit, rule.high
     rises = [after - before for before, after in pairwise(w)]
-    if rule.name in ("beyond_limit", "same_side", "two_of_three", "four_of_five"):
-        return any(s * w[-1] > a and len([v for v in w if s * v > a]) >= rule.count for s in (1, -1))
-    if rule.name == "trend":
+    if rule.pattern == "beyond":
+        return any(a < s * w[-1] < b and len([v for v in w if a < s * v < b]) >= rule.count for s in (1, -1))
+    if rule.pattern == "trend":
         return full and (all(r > 0 for r in rises) or all(r < 0 for r in rises))
-    if rule.name == "alternating":
+    if rule.pattern == "alternating":
         return full and 0 not in rises and all((r < 0) != (q < 0) for r, q in pairwise(rises))
-    return full and all(abs(v) < a if rule.name == "hugging" else abs(v) > a for v in w)
+    seen = [abs(v) < a if rule.pattern == "inside" else a < abs(v) < b for v in w]
+    if not seen[-1] or seen.count(True) < rule.count:
+        return False
+    return not rule.both_sides or {v > 0 for v in w} == {True, False}
 
 
 @pytest.mark.parametrize(("number", "hit", "index", "miss"), FIXTURES)
@@ -96,6 +101,72 @@ def test_both_forms_agree_with_a_second_reading_of_the_wording(z):
     expected.sort(key=lambda signal: (signal[0], order.index(signal[1])))
     assert apply(z) == expected
     assert stepped(z, RULES) == expected
+
+
+@st.composite
+def own_rules(draw):
+    """Rules with every parameter free."""
+    pattern = draw(st.sampled_from(["beyond", "inside", "outside", "trend", "alternating"]))
+    of = draw(st.integers(3, 9))
+    fields = {"name": "own", "nelson": 0, "pattern": pattern, "of": of, "count": of}
+    if pattern in ("beyond", "inside", "outside"):
+        fields |= {"limit": draw(st.integers(1, 6)) / 2, "count": draw(st.integers(1, of))}
+    if pattern in ("beyond", "outside"):
+        fields["high"] = draw(st.sampled_from([3.5, math.inf]))
+    if pattern == "outside" and fields["count"] == of:
+        fields["both_sides"] = draw(st.booleans())
+    return RunRule(**fields)
+
+
+@settings(deadline=None)
+@given(values, own_rules())
+def test_a_rule_with_numbers_of_its_own_agrees_with_the_second_reading(z, rule):
+    expected = reading(rule, z)
+    assert apply(z, [rule]) == expected
+    assert stepped(z, [rule]) == expected
+
+
+def part_read(rule, z, end):
+    """Which values take part, read from the wording: those in the zone, or all of a pattern in order."""
+    start = max((i + 1 for i in range(end + 1) if math.isnan(z[i])), default=0)
+    window = range(max(start, end - rule.of + 1), end + 1)
+    if rule.pattern in ("trend", "alternating"):
+        return tuple(window)
+    if rule.pattern == "inside":
+        return tuple(i for i in window if abs(z[i]) < rule.limit)
+    side = 1 if z[end] > 0 else -1
+    either = rule.pattern == "outside"
+    return tuple(i for i in window if rule.limit < (abs(z[i]) if either else side * z[i]) < rule.high)
+
+
+@settings(deadline=None)
+@given(values, st.one_of(own_rules(), st.sampled_from(RULES)))
+def test_the_values_that_take_part_are_those_of_the_wording_in_both_forms(z, rule):
+    signaled, state = {index for index, _ in apply(z, [rule])}, RunRulesState()
+    for index, value in enumerate(z):
+        expected = part_read(rule, z, index) if index in signaled else ()
+        assert taking_part(rule, z, index) == expected
+        assert tuple(index - back for back in taking_part_back(rule, state, value)) == expected
+        state, _ = step([rule], state, value)
+
+
+def test_the_values_that_take_part_are_the_ones_a_person_would_circle():
+    assert taking_part(BY_NUMBER[5], [0.0, 2.1, 0.0, 2.2], 3) == (1, 3)
+    assert taking_part(BY_NUMBER[6], [1.1, 1.2, 0, 1.3, -1.1, 1.4], 5) == ()
+    assert taking_part(BY_NUMBER[6], [0, 1.1, 1.2, 0, 1.3, 1.4], 5) == (1, 2, 4, 5)
+    assert taking_part(BY_NUMBER[3], [9.0, -0.5, -0.4, -0.3, 0.1, 0.2, 0.3], 6) == (1, 2, 3, 4, 5, 6)
+    assert taking_part(BY_NUMBER[1], [0.0, -3.5], 1) == (1,)
+
+
+def test_an_index_outside_the_series_is_refused():
+    with pytest.raises(ValueError, match="none at index 2; count from 0"):
+        taking_part(BY_NUMBER[1], [0.0, 4.0], 2)
+
+
+def test_a_count_of_hundreds_does_not_overflow():
+    rule = RunRule(name="own", nelson=0, pattern="beyond", count=300, of=400, limit=0.5)
+    z = [1.0, 1.0, 1.0, 0.0] * 100
+    assert apply(z, [rule])[:1] == [(398, "own")] == stepped(z, [rule])[:1]
 
 
 @settings(deadline=None)
@@ -170,19 +241,49 @@ def test_an_unknown_rule_is_answered_with_the_list():
         named(["tredn"])
 
 
+def test_sentences_of_rules_with_numbers_of_their_own():
+    def own(**fields):
+        return sentence(RunRule(name="own", nelson=0, **fields))
+
+    assert own(pattern="beyond", count=2, of=3, limit=2.0, high=3.0) == (
+        "2 of 3 shots in a row between 2 and 3 sigma to one side of center"
+    )
+    assert own(pattern="beyond", count=5, of=5, limit=1.0) == (
+        "5 shots in a row more than 1 sigma to one side of center"
+    )
+    assert own(pattern="outside", count=8, of=8, limit=1.0, both_sides=True) == (
+        "8 shots in a row more than 1 sigma from center, some on each side"
+    )
+    assert own(pattern="inside", count=12, of=15, limit=1.0) == (
+        "12 of 15 shots in a row within 1 sigma of center"
+    )
+
+
 @pytest.mark.parametrize(
-    "wrong",
+    ("wrong", "words"),
     [
-        {"pattern": "zigzag"},
-        {"count": 0},
-        {"count": 4},
-        {"pattern": "inside", "count": 2},
-        {"pattern": "alternating", "count": 2, "of": 2},
-        {"limit": -1.0},
-        {"limit": math.nan},
+        ({"pattern": "zigzag"}, "no pattern 'zigzag'; use one of beyond, inside"),
+        ({"count": 0}, "0 of 3 values; use 1 <= count <= of"),
+        ({"count": 4}, "4 of 3 values"),
+        ({"count": 0, "of": 0}, "0 of 0 values"),
+        ({"count": 2.5}, "2.5 of 3; give whole numbers"),
+        ({"pattern": "trend", "count": 2, "limit": 0.0}, "all of them in a row"),
+        ({"pattern": "alternating", "count": 2, "of": 2, "limit": 0.0}, "at least 3 values"),
+        ({"pattern": "trend"}, "looks at order alone"),
+        ({"limit": -1.0}, "limit -1.0; give 0 or more"),
+        ({"limit": math.nan}, "limit nan; give 0 or more"),
+        ({"limit": 2.0, "high": 1.0}, "zone from 2 to 1 sigma; give the nearer distance first"),
+        ({"high": math.nan}, "zone from 1 to nan"),
+        ({"pattern": "inside", "limit": 0.0}, "one limit above 0"),
+        ({"pattern": "inside", "high": 2.0}, "no other end"),
+        ({"pattern": "outside", "limit": 0.0}, "met by every value"),
+        ({"both_sides": True}, "both sides"),
+        ({"pattern": "outside", "count": 2, "both_sides": True}, "both sides"),
     ],
 )
-def test_a_rule_that_makes_no_sense_is_refused(wrong):
+def test_a_rule_that_makes_no_sense_is_refused_in_one_sentence(wrong, words):
     fields = {"name": "own", "nelson": 0, "pattern": "beyond", "count": 3, "of": 3, "limit": 1.0} | wrong
-    with pytest.raises(ValueError, match="Rule own"):
+    with pytest.raises(ValueError, match=words) as refused:
         RunRule(**fields)
+    assert str(refused.value).startswith("Rule own ")
+    assert str(refused.value).count("\n") == 0
