@@ -75,6 +75,10 @@ def check(
             help="Instead of both: estimate them from the first N values (sigma from moving ranges)."
         ),
     ] = None,
+    skip: Annotated[
+        int,
+        typer.Option(min=0, help="Leave out the first N rows (startup); the others keep their numbers."),
+    ] = 0,
     k: Annotated[float | None, typer.Option(help="Cusum: reference value in sigma (0.5).")] = None,
     h: Annotated[float | None, typer.Option(help="Cusum: decision interval in sigma (5).")] = None,
     lam: Annotated[
@@ -103,6 +107,7 @@ def check(
     options = {"--k": k, "--h": h, "--lambda": lam, "--width": width, "--rules": rules}
     parameters = _parameters(chart, options)
     values = read_column(file, column)
+    values[:skip] = np.nan
     level = _level(values, center, sigma, baseline)
     answer = _answer(chart, {**level, **parameters}, values)
     if as_json:

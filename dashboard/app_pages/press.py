@@ -8,18 +8,20 @@ from collector.contract import quantities
 from collector.store.database import read
 from dashboard.blocks import acting, limits_study, press_charts, shot_values
 from dashboard.blocks.press_words import cost_words, legend
-from dashboard.queries import database, press
+from dashboard.queries import alarms, database, press
 
 NEWEST = "Last 2 h"
 SPANS = {NEWEST: timedelta(hours=2), "Last shift (8 h)": timedelta(hours=8)}
 ONE_RUN = "One run"
-FIRST_SPAN = "press_first_span"
+FIRST_SPAN, FIRST_PRESS = "press_first_span", "press_first_press"
 
 settings, zone = database.settings(), database.zone()
 now = database.clock().now()
 
 with read(database.engine()) as conn:
     names = press.press_names(conn, settings.site)
+    # Kept, so that a later alarm elsewhere does not take the page away from its reader.
+    opened_on = st.session_state.setdefault(FIRST_PRESS, alarms.first_press(conn))
 
 st.title("Press")
 acting.say()
@@ -28,7 +30,15 @@ if not names:
     st.stop()
 
 with st.container(horizontal=True, vertical_alignment="bottom"):
-    name = st.selectbox("Press", sorted(names), key="press", bind="query-params", width=160)
+    listed = sorted(names)
+    name = st.selectbox(
+        "Press",
+        listed,
+        index=listed.index(opened_on) if opened_on in listed else 0,
+        key="press",
+        bind="query-params",
+        width=160,
+    )
     with read(database.engine()) as conn:
         runs = {run.id: run for run in press.run_rows(conn, names[name])}
         # A press that stands would open on an empty page; kept, so that a later choice is not undone.

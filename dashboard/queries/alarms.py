@@ -92,6 +92,12 @@ def listing(conn: sa.Connection) -> Listing:
     return Listing(needed, closed, tuple(sorted(set(names.values()) - busy)))
 
 
+def first_press(conn: sa.Connection) -> str | None:
+    """The press whose open alarm asks most for a person; None when all is steady."""
+    needed = listing(conn).needed
+    return needed[0].press if needed else None
+
+
 def fingerprint(conn: sa.Connection) -> tuple[int, datetime | None]:
     """Changes whenever an alarm is new or takes a step."""
     row = conn.execute(sa.select(sa.func.count(), sa.func.max(alarms.c.changed_at)).select_from(alarms)).one()

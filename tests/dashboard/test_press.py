@@ -182,8 +182,8 @@ def test_all_values_of_a_shot_stand_with_unit_setpoint_and_what_was_sent(conn: s
 def test_keys_without_limits_can_be_shown_too_and_timers_are(two_presses: sa.Engine) -> None:
     at = app().run()
     assert not at.exception
-    assert at.multiselect(key="press_also_P1").value == ["hold_time", "cooling_time"]
-    at.multiselect(key="press_also_P1").set_value([]).run()
+    assert at.multiselect(key="press_also_P2").value == ["hold_time", "cooling_time"]
+    at.multiselect(key="press_also_P2").set_value([]).run()
     assert not at.exception
 
 
@@ -205,6 +205,13 @@ def test_an_unknown_key_keeps_the_unit_it_was_sent_with(two_presses: sa.Engine) 
 
 def app() -> AppTest:
     return AppTest.from_file(str(PAGE), default_timeout=30)
+
+
+def test_the_page_opens_on_the_press_whose_alarm_asks_most_for_a_person(two_presses: sa.Engine) -> None:
+    at = app()
+    at.run()
+    assert not at.exception
+    assert at.selectbox(key="press").value == "P2"
 
 
 def test_the_page_draws_every_characteristic_and_names_its_marks(two_presses: sa.Engine) -> None:

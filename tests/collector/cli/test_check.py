@@ -57,6 +57,13 @@ def test_individuals_example_of_the_handbook(ask):
     assert answer["signals"] == []
 
 
+def test_skipped_rows_take_no_part_and_rows_keep_their_numbers(ask):
+    answer = ask([900, 800, *FLOW_RATE, 99], "--skip", "2", "--baseline", "10", "--json")
+    alone = ask([*FLOW_RATE, 99], "--baseline", "10", "--json")
+    assert indices(answer) == [12]
+    assert {**json.loads(answer), "signals": []} == {**json.loads(alone), "signals": []}
+
+
 def test_cusum_example_of_the_handbook_keeps_signaling(ask):
     options = [
         "--chart",
