@@ -102,14 +102,14 @@ class CusumChart(Record[CusumState]):
         """Take one value; the statistic is the larger sum in sigma, negative if that is the lower one."""
         if not math.isfinite(x):
             return state, MISSING
-        z, clamp = (x - self.center) / self.sigma, self._clamp()
+        z, clamp = (x - self.center) / self.sigma, self.clamp()
         upper, lower = clamp.add(state.upper, z), clamp.add(state.lower, -z)
         larger = upper if upper >= lower else -lower
         return CusumState(upper, lower), judge(larger, abs(larger) / self.h, side(larger))
 
     def run(self, x: ArrayLike, state: CusumState | None = None) -> tuple[CusumState, Track]:
         """Take many values."""
-        values, after, clamp = one_dimensional(x), state or self.start(), self._clamp()
+        values, after, clamp = one_dimensional(x), state or self.start(), self.clamp()
         larger, share = np.empty(values.size), np.empty(values.size)
         direction = np.empty(values.size, dtype=np.int8)
         signals: list[tuple[int, str]] = []
@@ -122,7 +122,8 @@ class CusumChart(Record[CusumState]):
             signals += beyond(share[here], here.start)
         return after, Track(larger, share, tuple(signals), direction)
 
-    def _clamp(self) -> Clamp:
+    def clamp(self) -> Clamp:
+        """Return how both sums grow, in sigma."""
         cap = self.h + 2.0 if self.cap is None else self.cap
         return Clamp(reference=max(self.k, self.minimum_shift / self.sigma), ceiling=cap)
 

@@ -66,7 +66,7 @@ class Whitening:
         after = Predecessor(deviation, 1)
         if before.deviation is None:
             return after, deviation / self.sigma
-        kept, scale = self._forecast(before.shots_back)
+        kept, scale = self.forecast(before.shots_back)
         return after, (deviation - kept * before.deviation) / scale
 
     def run(self, values: FloatArray, before: Predecessor) -> tuple[Predecessor, FloatArray]:
@@ -106,16 +106,16 @@ class Whitening:
             ``shift (1 - phi) / (sigma sqrt(1 - phi^2))``: the forecast follows the shift and takes ``phi`` of
             it away. Only the first whitened value after the change has ``1 - phi`` replaced by 1.
         """
-        return shift * (1.0 - self.phi) / self._forecast(1)[1]
+        return shift * (1.0 - self.phi) / self.forecast(1)[1]
 
-    def _forecast(self, shots_back: int) -> tuple[float, float]:
+    def forecast(self, shots_back: int) -> tuple[float, float]:
         """Return the share of the deviation that is forecast, and the standard deviation of the error."""
         kept = self.phi**shots_back
         return kept, self.sigma * math.sqrt(1.0 - kept * kept)
 
     def _errors(self, deviations: FloatArray) -> FloatArray:
         """Return each value's error, as if each followed the one before it directly; the first is not set."""
-        kept, scale = self._forecast(1)
+        kept, scale = self.forecast(1)
         errors = np.empty(deviations.size)
         np.multiply(deviations[:-1], kept, out=errors[1:])
         np.subtract(deviations[1:], errors[1:], out=errors[1:])
@@ -130,7 +130,7 @@ class Whitening:
         after_gap = 1 + np.flatnonzero(back > 1)
         for shots_back in np.unique(back[after_gap - 1]).tolist():
             here = after_gap[back[after_gap - 1] == shots_back]
-            kept, scale = self._forecast(shots_back)
+            kept, scale = self.forecast(shots_back)
             white[here] = (deviations[here] - kept * deviations[here - 1]) / scale
 
 
