@@ -17,7 +17,7 @@ from simulator.faults import FAULTS
 from simulator.publisher import Gateways, paced, to_message
 from simulator.records import SimRecord, SimShot
 from simulator.scenarios import plain
-from simulator.shot_file import write_shots
+from simulator.shot_file import PARQUET, write_csv, write_parquet
 
 DEFAULT_START = "2026-11-16T06:00:00Z"
 SHOW_PROGRESS_AFTER_S = 2.0
@@ -41,10 +41,10 @@ def simulate(
         str, typer.Option(help="When the first cycle begins, ISO 8601 with its zone, or `now`.")
     ] = DEFAULT_START,
     out: Annotated[
-        Path | None, typer.Option(help="CSV file to write, in canonical units.", dir_okay=False)
+        Path | None, typer.Option(help="File to write, CSV or .parquet, in canonical units.", dir_okay=False)
     ] = None,
     truth: Annotated[
-        bool, typer.Option("--truth", help="Add columns of what really happened to the CSV file.")
+        bool, typer.Option("--truth", help="Add columns of what really happened to the file.")
     ] = False,
     broker: Annotated[str | None, typer.Option(help="Send to this MQTT broker instead, HOST:PORT.")] = None,
     user: Annotated[str | None, typer.Option(help="User name at the broker.")] = None,
@@ -66,7 +66,7 @@ def simulate(
         evenrun simulate --presses 2 --broker localhost:1883 --user gateway --password-file key --speed 60
     """
     if (out is None) == (broker is None):
-        raise UserError("say where the shots go: either --out FILE.csv or --broker HOST:PORT")
+        raise UserError("say where the shots go: either --out FILE or --broker HOST:PORT")
     _refuse_unknown(fault)
     records = plain(
         seed, _moment(start), presses=presses, shots=shots, fault=fault, fault_at_shot=fault_at_shot
@@ -84,13 +84,20 @@ def simulate(
 
 def _to_file(records: Iterator[SimRecord], out: Path, *, total: int, with_truth: bool) -> None:
     try:
-        with out.open("w", encoding="utf-8", newline="") as file:
-            made = sum(1 for _ in _watched(write_shots(records, file, with_truth=with_truth), total))
+        made = sum(1 for _ in _watched(_written(records, out, with_truth=with_truth), total))
     except OSError as error:
         raise UserError(
             f"{out} cannot be written ({error.strerror}); give another file with --out"
         ) from error
     typer.echo(f"{made} shots written to {out}")
+
+
+def _written(records: Iterator[SimRecord], out: Path, *, with_truth: bool) -> Iterator[SimShot]:
+    if out.suffix == PARQUET:
+        yield from write_parquet(records, out, with_truth=with_truth)
+        return
+    with out.open("w", encoding="utf-8", newline="") as file:
+        yield from write_csv(records, file, with_truth=with_truth)
 
 
 def _to_broker(records: Iterator[SimRecord], gateways: Gateways, total: int) -> None:

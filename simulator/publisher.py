@@ -11,6 +11,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.contract.topics import press_topic
+from simulator.client_loop import ClientLoop
 from simulator.floor import SITE
 from simulator.messages import Message, paced, to_json, to_message
 
@@ -46,6 +47,7 @@ class Gateways:
         self._host, self._port = host, port
         self._user, self._password, self._site = user, password, site
         self._gateways: dict[str, _Gateway] = {}
+        self._loop: ClientLoop | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -80,16 +82,18 @@ class Gateways:
 
     def close(self) -> None:
         """Sign off; calling it twice does no harm."""
-        for gateway in self._gateways.values():
-            gateway.close()
-        self._gateways = {}
+        if self._loop is not None:
+            self._loop.close()
+        self._gateways, self._loop = {}, None
 
     @property
     def _where(self) -> str:
         return f"the broker at {self._host}:{self._port}"
 
     def _connected(self, sender: str) -> "_Gateway":
-        gateway = _Gateway(sender, self._site, self._user, self._password)
+        if self._loop is None:
+            self._loop = ClientLoop()
+        gateway = _Gateway(sender, self._loop, self._site, self._user, self._password)
         try:
             refusal = gateway.connect(self._host, self._port)
         except OSError as error:
@@ -103,7 +107,9 @@ class Gateways:
 class _Gateway:
     """One client, the broker's first answer to it, and how many of its messages are not acknowledged."""
 
-    def __init__(self, sender: str, site: str, user: str | None, password: str | None) -> None:
+    def __init__(
+        self, sender: str, loop: ClientLoop, site: str, user: str | None, password: str | None
+    ) -> None:
         # Version 3.1.1, which every broker speaks, the built-in one too.
         self._client = Client(
             CallbackAPIVersion.VERSION2,
@@ -122,15 +128,18 @@ class _Gateway:
         self._client.on_connect = self._on_connect
         self._client.on_disconnect = self._on_disconnect
         self._client.on_publish = self._on_publish
+        self._loop = loop
+        loop.attach(self._client)
 
     def connect(self, host: str, port: int) -> str | None:
         """Connect; returns why the broker refused, None when it did not."""
         self._client.connect(host, port)
-        self._client.loop_start()
         if not self._answered.wait(CONNECT_TIMEOUT_S):
             self._refusal = "no answer"
-        if self._refusal is not None:
-            self._client.loop_stop()
+        if self._refusal is None:
+            self._loop.keep(self._client)
+        else:
+            self._client.disconnect()
         return self._refusal
 
     def send(self, message: Message) -> None:
@@ -144,10 +153,6 @@ class _Gateway:
         with self._changed:
             self._changed.wait_for(lambda: self._waiting <= count, timeout_s)
             return self._waiting
-
-    def close(self) -> None:
-        self._client.disconnect()
-        self._client.loop_stop()
 
     def _on_connect(
         self,

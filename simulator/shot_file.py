@@ -1,18 +1,25 @@
-"""Shots as a CSV file: one row a shot, headers are message keys, numbers in canonical units."""
+"""Shots as a file: one row a shot, columns are message keys, numbers in canonical units."""
 
 import csv
 from collections.abc import Iterable, Iterator
+from itertools import islice
+from pathlib import Path
 from typing import TextIO
+
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from simulator.records import SimRecord, SimShot
 
 IDENTITY = ("press", "counter", "ended_at", "run", "tray", "tray_position")
 TRUTH = ("faults", "startup", "lot", "dome_24h_mm", "diameter_24h_mm", "weight_g")
 SETPOINT = "setpoint."
+ROWS_AT_ONCE = 10_000  # of a Parquet file, so that memory stays small
+PARQUET = ".parquet"
 
 
-def write_shots(records: Iterable[SimRecord], out: TextIO, *, with_truth: bool = False) -> Iterator[SimShot]:
-    """Write the shots of a story and hand each on; events have no row.
+def write_csv(records: Iterable[SimRecord], out: TextIO, *, with_truth: bool = False) -> Iterator[SimShot]:
+    """Write the shots of a story as CSV and hand each on; events have no row.
 
     Parameters
     ----------
@@ -24,20 +31,37 @@ def write_shots(records: Iterable[SimRecord], out: TextIO, *, with_truth: bool =
     """
     writer = csv.writer(out, lineterminator="\n")
     columns: list[str] | None = None
-    for record in records:
-        if not isinstance(record, SimShot):
-            continue
-        row = _row(record, with_truth=with_truth)
+    for shot in _shots(records):
+        row = _row(shot, with_truth=with_truth)
+        row["ended_at"] = shot.ended_at.isoformat(timespec="milliseconds")
         if columns is None:
             columns = list(row)
             writer.writerow(columns)
         writer.writerow([row.get(column, "") for column in columns])
-        yield record
+        yield shot
+
+
+def write_parquet(records: Iterable[SimRecord], out: Path, *, with_truth: bool = False) -> Iterator[SimShot]:
+    """Write the shots of a story as Parquet and hand each on; the columns are those of the CSV file."""
+    shots, writer = _shots(records), None
+    try:
+        while some := list(islice(shots, ROWS_AT_ONCE)):
+            table = pa.Table.from_pylist([_row(shot, with_truth=with_truth) for shot in some])
+            if writer is None:
+                writer = pq.ParquetWriter(out, table.schema)
+            writer.write_table(table.cast(writer.schema))
+            yield from some
+    finally:
+        if writer is not None:
+            writer.close()
+
+
+def _shots(records: Iterable[SimRecord]) -> Iterator[SimShot]:
+    return (record for record in records if isinstance(record, SimShot))
 
 
 def _row(shot: SimShot, *, with_truth: bool) -> dict[str, object]:
     identity: dict[str, object] = {name: getattr(shot, name) for name in IDENTITY}
-    identity["ended_at"] = shot.ended_at.isoformat(timespec="milliseconds")
     setpoints = {SETPOINT + key: value for key, value in shot.setpoints.items()}
     truth = {f"truth.{name}": getattr(shot.truth, name) for name in TRUTH} if with_truth else {}
     if with_truth:

@@ -3,6 +3,8 @@
 import csv
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from collector.cli import main
@@ -39,6 +41,19 @@ def test_the_same_seed_writes_the_same_file(tmp_path: Path) -> None:
     assert one.read_bytes() == two.read_bytes() != three.read_bytes()
 
 
+def test_a_parquet_file_holds_what_the_csv_file_holds(tmp_path: Path) -> None:
+    as_csv, parquet, again = (tmp_path / name for name in ("1.csv", "1.parquet", "2.parquet"))
+    for path in (as_csv, parquet, again):
+        run("--presses", "2", "--shots", "30", "--truth", "--out", str(path))
+    assert parquet.read_bytes() == again.read_bytes()
+    table, read = pd.read_parquet(parquet), pd.read_csv(as_csv, parse_dates=["ended_at"])
+    assert list(table.columns) == list(read.columns)
+    numbers = table.select_dtypes("number").columns
+    assert len(numbers) > 30
+    np.testing.assert_array_equal(table[numbers].to_numpy(float), read[numbers].to_numpy(float))
+    assert (abs(table["ended_at"] - read["ended_at"]) < pd.Timedelta("1ms")).all()
+
+
 def test_a_fault_shows_in_the_shots_and_in_the_truth(tmp_path: Path) -> None:
     out = tmp_path / "shots.csv"
     run("--shots", "160", "--fault", "worn_check_ring", "--fault-at-shot", "80", "--truth", "--out", str(out))
@@ -51,8 +66,8 @@ def test_a_fault_shows_in_the_shots_and_in_the_truth(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        ((), "either --out FILE.csv or --broker HOST:PORT"),
-        (("--out", "x.csv", "--broker", "localhost:1883"), "either --out FILE.csv or --broker HOST:PORT"),
+        ((), "either --out FILE or --broker HOST:PORT"),
+        (("--out", "x.csv", "--broker", "localhost:1883"), "either --out FILE or --broker HOST:PORT"),
         (("--fault", "gremlins", "--out", "x.csv"), "there is no fault 'gremlins'; --fault takes one of"),
         (("--start", "yesterday", "--out", "x.csv"), "--start 'yesterday' is no date and time"),
         (("--start", "2026-11-16T06:00:00", "--out", "x.csv"), "has no time zone"),

@@ -22,6 +22,7 @@ from collector.contract.quantities import find
 from collector.contract.refusal import Refusal
 from collector.contract.shot import Shot
 from collector.sources.incoming import Incoming
+from simulator import client_loop
 from simulator.gauging import gaugings
 from simulator.publisher import Gateways, paced, to_message
 from simulator.records import SimEvent, SimRecord, SimShot
@@ -205,6 +206,21 @@ def test_a_wrong_password_is_one_sentence(mosquitto: int) -> None:
         gateways.send(to_message(shot))
 
 
+@pytest.mark.mosquitto
+def test_a_floor_may_have_more_gateways_than_select_can_watch(mosquitto: int) -> None:
+    """`select` takes no descriptor above 1023; these sockets all get higher ones."""
+    taken = [os.dup(0) for _ in range(1024)]
+    try:
+        with Gateways("127.0.0.1", mosquitto, user="gateway", password="key") as gateways:
+            for record in plain(1, MONDAY, presses=12, shots=2):
+                gateways.send(to_message(record))
+            sockets = [gateway._client.socket() for gateway in gateways._gateways.values()]
+            assert min(sock.fileno() for sock in sockets) > 1023
+    finally:
+        for descriptor in taken:
+            os.close(descriptor)
+
+
 def _until(met, timeout_s: float = 10.0) -> None:
     end = time.monotonic() + timeout_s
     while not met():
@@ -239,7 +255,10 @@ def test_what_a_lost_connection_left_behind_is_sent_again(mosquitto: int) -> Non
 
 
 @pytest.mark.mosquitto
-def test_a_broker_that_never_acknowledges_is_reported(mosquitto: int) -> None:
+def test_a_broker_that_never_acknowledges_is_reported(
+    mosquitto: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(client_loop, "TICK_S", 60.0)  # the lost connection is not taken up again in time
     gateways = Gateways("127.0.0.1", mosquitto, user="gateway", password="key")
     shot = next(r for r in plain(1, MONDAY, shots=1) if isinstance(r, SimShot))
     gateways.send(to_message(shot))
