@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from rules.charts.attribute_c import CChart
+from rules.charts.attribute_np import NpChart
+from rules.charts.attribute_p import PChart
+from rules.charts.attribute_u import UChart
 from rules.charts.chart import Chart, Point, RowChart, Track
 from rules.charts.cusum import CusumChart
 from rules.charts.ewma import EwmaChart
@@ -11,20 +15,30 @@ from rules.charts.individuals import IndividualsChart
 from rules.charts.moving_range import MovingRangeChart
 from rules.charts.residual import ResidualChart
 from rules.charts.setting import SettingChart
+from rules.charts.subgroup_mean import SubgroupMeanChart
+from rules.charts.subgroup_range import SubgroupRangeChart
+from rules.charts.subgroup_sd import SubgroupSdChart
 
 __all__ = [
     "CHARTS",
     "ROW_CHARTS",
+    "CChart",
     "Chart",
     "CusumChart",
     "EwmaChart",
     "IndividualsChart",
     "MovingRangeChart",
+    "NpChart",
+    "PChart",
     "Point",
     "ResidualChart",
     "RowChart",
     "SettingChart",
+    "SubgroupMeanChart",
+    "SubgroupRangeChart",
+    "SubgroupSdChart",
     "Track",
+    "UChart",
     "make",
     "make_row",
 ]
@@ -36,9 +50,17 @@ CHARTS: dict[str, type[Chart[Any]]] = {
     EwmaChart.name: EwmaChart,
     SettingChart.name: SettingChart,
     ResidualChart.name: ResidualChart,
+    CChart.name: CChart,
+    NpChart.name: NpChart,
 }
 
-ROW_CHARTS: dict[str, type[RowChart[Any]]] = {}
+ROW_CHARTS: dict[str, type[RowChart[Any]]] = {
+    SubgroupMeanChart.name: SubgroupMeanChart,
+    SubgroupRangeChart.name: SubgroupRangeChart,
+    SubgroupSdChart.name: SubgroupSdChart,
+    PChart.name: PChart,
+    UChart.name: UChart,
+}
 
 
 def make(name: str, parameters: dict[str, Any]) -> Chart[Any]:

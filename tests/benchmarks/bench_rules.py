@@ -24,7 +24,10 @@ CASES = {
     "ewma": ("ewma", LEVEL),
     "residual cusum": ("residual", {**LEVEL, "phi": 0.5}),
     "setting": ("setting", {"setpoint": 0.0, "tolerance": 3.0}),
+    "c": ("c", {"center": 4.0, "tail": 0.00135}),
+    "np": ("np", {"center": 4.0, "size": 50, "tail": 0.00135}),
 }
+OF_COUNTS = {"c", "np"}
 COUNTED = ("individuals, eight rules", "cusum")
 
 
@@ -47,12 +50,13 @@ def main() -> None:
     parser.add_argument("--tries", type=int, default=3, help="the fastest of so many counts (3)")
     asked = parser.parse_args()
     x = np.random.default_rng(20261124).standard_normal(asked.values)
+    counts = np.floor(np.abs(4.0 * x))
     unit = best_of(asked.tries, lambda: np.cumsum(x))
     print(f"numpy.cumsum of {asked.values:,} values: {1000 * unit:.1f} ms")
     ratios = {}
     for label, (name, parameters) in CASES.items():
-        chart = make(name, parameters)
-        ratios[label] = best_of(asked.tries, lambda chart=chart: chart.run(x)) / unit
+        chart, values = make(name, parameters), counts if name in OF_COUNTS else x
+        ratios[label] = best_of(asked.tries, lambda chart=chart, values=values: chart.run(values)) / unit
         print(f"{label:<26}{ratios[label]:6.2f} x")
     total = sum(ratios[label] for label in COUNTED)
     print(f"{' + '.join(COUNTED)}: {total:.2f} x (goal {GOAL:.0f} x)")
