@@ -6,7 +6,15 @@ import math
 from dataclasses import asdict, dataclass
 from typing import Any
 
-__all__ = ["FIRM_FROM", "PHI_CEILING", "SIGMA_METHODS", "USABLE_FROM", "Baseline", "Limits"]
+__all__ = [
+    "FIRM_FROM",
+    "PHI_CEILING",
+    "SIGMA_METHODS",
+    "USABLE_FROM",
+    "Baseline",
+    "Limits",
+    "standing_of",
+]
 
 SIGMA_METHODS = ("moving_range", "total", "floor", "given")
 USABLE_FROM = 100.0
@@ -83,10 +91,7 @@ class Baseline:
         """
         if self.sigma_method == "given":
             return "firm"
-        size = self.effective_n()
-        if size < USABLE_FROM:
-            return "provisional"
-        return "usable" if size < FIRM_FROM else "firm"
+        return standing_of(self.effective_n())
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as a dictionary that JSON can carry."""
@@ -96,6 +101,13 @@ class Baseline:
     def from_dict(cls, fields: dict[str, Any]) -> Baseline:
         """Build a baseline from what :meth:`to_dict` returned."""
         return cls(**fields)
+
+
+def standing_of(effective_n: float) -> str:
+    """Return ``"provisional"`` below an effective size of 100, ``"usable"`` below 300, else ``"firm"``."""
+    if effective_n < USABLE_FROM:
+        return "provisional"
+    return "usable" if effective_n < FIRM_FROM else "firm"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,15 +1,24 @@
-"""Phase I: from the first shots of a qualified run to a baseline. One module a question."""
+"""Phase I: from the first shots of a qualified run to a baseline and a chart plan. One module a question.
+
+Each module names its own source; :mod:`rules.baseline.study` puts the answers together, and
+:mod:`rules.baseline.proposal` draws the conclusion.
+"""
 
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
 from rules.baseline.outliers import Outlier, propose
+from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
+from rules.baseline.spread import moving_range_sigma
 from rules.baseline.startup import first_steady_index
-from rules.baseline.study import Study, moving_range_sigma, provisional, study
+from rules.baseline.study import Study, provisional, study
 
 __all__ = [
     "Autocorrelation",
+    "ConstantValues",
+    "InfiniteValue",
     "Outlier",
     "Study",
+    "TooFewValues",
     "first_steady_index",
     "lag_one",
     "moving_range_sigma",

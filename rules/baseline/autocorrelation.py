@@ -1,4 +1,7 @@
-"""How much a shot tells about the next one: autocorrelation at lag 1, with its interval."""
+"""How much a shot tells about the next one: autocorrelation at lag 1, with its interval.
+
+Source: Kendall (1954) for the bias, Box, Jenkins and Reinsel (2008) for the interval.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +60,8 @@ def lag_one(x: ArrayLike, *, confidence: float = 0.95) -> Autocorrelation:
     Returns
     -------
     Autocorrelation
-        All zero with the interval -1 to 1 where fewer than 8 values, or no variation, tell nothing.
+        ``phi`` zero with the interval -1 to 1 where fewer than 8 values, or no variation, tell nothing of the
+        process; ``r`` zero where there is no variation.
 
     Raises
     ------
@@ -81,11 +85,13 @@ def lag_one(x: ArrayLike, *, confidence: float = 0.95) -> Autocorrelation:
     pairs = present[1:] & present[:-1]
     n = int(present.sum())
     square = float(np.mean(away[present] ** 2)) if n else 0.0
-    if n < FEWEST or not pairs.any() or square <= 1e-24 * float(np.nanmax(np.abs(values))) ** 2:
+    if not pairs.any() or square <= 1e-24 * float(np.nanmax(np.abs(values))) ** 2:
         return Autocorrelation(0.0, 0.0, -1.0, 1.0)
     # A sum over n - 1 pairs against one over n values, as usual; missing pairs are made up for by the mean.
     products = float(np.mean(away[1:][pairs] * away[:-1][pairs]))
     r = products / square * (n - 1) / n
+    if n < FEWEST:
+        return Autocorrelation(r, 0.0, -1.0, 1.0)
     phi = min(max((n * r + 1.0) / (n - 4.0), -0.99), 0.99)
     half = float(norm.isf((1.0 - confidence) / 2.0)) * math.sqrt((1.0 - phi * phi) / n)
     return Autocorrelation(r, phi, max(phi - half, -1.0), min(phi + half, 1.0))

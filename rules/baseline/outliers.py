@@ -1,14 +1,17 @@
-"""Values of a baseline that stand apart: proposed with a reason, never dropped by the program."""
+"""Values of a baseline that stand apart: proposed with a reason, never dropped by the program.
+
+Source: Rosner (1983), generalized extreme Studentized deviate test.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import t
 
-__all__ = ["Outlier", "propose"]
+__all__ = ["Outlier", "propose", "propose_among_alike"]
 
 FEWEST = 15
 
@@ -73,6 +76,50 @@ def propose(x: ArrayLike, *, most: int | None = None, alpha: float = 0.05) -> tu
     removed = _most_extreme(values, present, limit, alpha)
     rest = np.setdiff1d(present, removed)
     return tuple(_described(values, int(index), rest) for index in sorted(removed))
+
+
+def propose_among_alike(
+    residuals: ArrayLike, *, most: int | None = None, alpha: float = 0.05
+) -> tuple[Outlier, ...]:
+    """Return the values that their neighbors did not foretell.
+
+    Parameters
+    ----------
+    residuals : array_like of float, shape (n,)
+        What an autocorrelated characteristic differs from what the shot before foretold, in order; NaN where
+        missing.
+    most, alpha
+        As in :func:`propose`.
+
+    Returns
+    -------
+    tuple of Outlier
+        With the residuals as their values. A single bad shot leaves two residuals, its own and, to the other
+        side, that of the shot after it; only the first is returned.
+
+    Raises
+    ------
+    ValueError
+        If ``alpha`` is not between 0 and 1.
+
+    References
+    ----------
+    Fox, A. J. (1972). Outliers in time series. J. Royal Statistical Society B 34, 350-363 (what one bad value
+    does to the residuals).
+    """
+    found = propose(residuals, most=most, alpha=alpha)
+    sides = {each.index: each.distance > 0.0 for each in found}
+    kept = []
+    for each in found:
+        before = sides.get(each.index - 1)
+        if before is None or before == sides[each.index]:
+            kept.append(each)
+    return tuple(replace(each, reason=_foretold(each)) for each in kept)
+
+
+def _foretold(found: Outlier) -> str:
+    side = "above" if found.distance > 0.0 else "below"
+    return f"It lies {abs(found.distance):.1f} standard deviations {side} what the shot before foretold."
 
 
 def _most_extreme(values: np.ndarray, present: np.ndarray, limit: int, alpha: float) -> list[int]:

@@ -1,4 +1,8 @@
-"""Values come in steps: how large one step is, and how small a sigma such values can support."""
+"""Values come in steps: how large one step is, and how small a sigma such values can support.
+
+Source: Euclid's algorithm, and the standard deviation of a fair coin between two steps; the choice of half
+a step as the floor is ours.
+"""
 
 from __future__ import annotations
 

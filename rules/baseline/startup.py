@@ -1,4 +1,7 @@
-"""Where a run becomes steady: the first shots differ from the later level and are left out of a baseline."""
+"""Where a run becomes steady: the first shots differ from the later level and are left out of a baseline.
+
+Our own rule, by medians of five; dropping a fixed number of shots is common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,29 +1,40 @@
-"""The phase I study: from the first shots of a run to a baseline, with what a person should know."""
+"""The phase I study: from the first shots of a run to a baseline, with what a person should know.
+
+Puts together the answers of the other modules of this package; each of those names its source. The order and
+the choice are ours, after ISO 7870-2:2023 (phase 1).
+"""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
-from rules.baseline.outliers import propose
+from rules.baseline.contexts import ContextChange, checked_boundaries, compare
+from rules.baseline.memory import Memory, memory_of, residuals
+from rules.baseline.normality import Shape, shape_of
+from rules.baseline.outliers import Outlier, propose, propose_among_alike
+from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
+from rules.baseline.spread import Spread, spread_of
+from rules.baseline.stability import Stability, stability_of
+from rules.baseline.standing import Standing, judge
 from rules.baseline.startup import first_steady_index
 from rules.limits import Baseline
 
-__all__ = ["FEWEST_VALUES", "Study", "moving_range_sigma", "provisional", "study"]
+__all__ = ["FEWEST_VALUES", "Study", "provisional", "study"]
 
 FloatArray = NDArray[np.float64]
 FEWEST_VALUES = 25
-RANGE_TO_SIGMA = math.sqrt(math.pi) / 2.0  # 1 / d2(2), exactly
 
 
 @dataclass(frozen=True)
 class Study:
-    """What a phase I study found.
+    """What a phase I study found. All places count the values handed in, from 0.
 
     Parameters
     ----------
@@ -32,13 +43,34 @@ class Study:
     startup : int
         Index of the first steady value.
     outliers : tuple of int
-        Indices (in the values handed in) a person should look at; they are part of the baseline.
+        Values a person should look at; they are part of the baseline.
     phi_interval : tuple of (float, float)
         95 % interval of the autocorrelation at lag 1.
     resolution : float or None
         Step of the values, if they come in steps.
     notes : tuple of str
-        Sentences that explain the choices and reasons.
+        Sentences that explain the choices and reasons; those on outliers last.
+    startups : tuple of (int, int)
+        Every stretch of startup shots left out, first and one past the last: the run's own, and one after
+        each boundary that has one.
+    left_out : tuple of int
+        What a person chose to leave out.
+    proposed : tuple of Outlier
+        The outliers with their reasons.
+    correlation : Autocorrelation
+        At lag 1.
+    memory : Memory
+        Whether lag 1 tells all of it.
+    shape : Shape
+        Normal or not, and what that means for limits.
+    stability : Stability
+        Whether one level holds.
+    spread : Spread
+        Sigma both ways, and the choice.
+    standing : Standing
+        Provisional, usable or firm.
+    changes : tuple of ContextChange
+        Before against after each boundary.
     """
 
     baseline: Baseline
@@ -47,9 +79,31 @@ class Study:
     phi_interval: tuple[float, float]
     resolution: float | None
     notes: tuple[str, ...]
+    startups: tuple[tuple[int, int], ...]
+    left_out: tuple[int, ...]
+    proposed: tuple[Outlier, ...]
+    correlation: Autocorrelation
+    memory: Memory
+    shape: Shape
+    stability: Stability
+    spread: Spread
+    standing: Standing
+    changes: tuple[ContextChange, ...]
+
+    @property
+    def wanders(self) -> bool:
+        """Whether no chart with limits from this baseline can work."""
+        return self.stability.verdict == "wanders"
 
 
-def study(x: ArrayLike, *, exclude_startup: bool = True, resolution: float | None = None) -> Study:
+def study(
+    x: ArrayLike,
+    *,
+    exclude_startup: bool = True,
+    resolution: float | None = None,
+    left_out: Sequence[int] = (),
+    boundaries: Sequence[int] = (),
+) -> Study:
     """Return the baseline of a run and what should be known about it.
 
     Parameters
@@ -57,9 +111,13 @@ def study(x: ArrayLike, *, exclude_startup: bool = True, resolution: float | Non
     x : array_like of float, shape (n,)
         Values in the order of the shots; NaN where missing.
     exclude_startup : bool
-        Leave out the first values that differ from the later level.
+        Leave out the first values that differ from the later level, of the run and of every context.
     resolution : float, optional
         Step of the values, where it is known; found from the values otherwise.
+    left_out : sequence of int
+        Places that a person chose to leave out of the baseline; they are treated as missing.
+    boundaries : sequence of int
+        First shot of each new context: setpoint, lot, mode, restart.
 
     Returns
     -------
@@ -67,37 +125,57 @@ def study(x: ArrayLike, *, exclude_startup: bool = True, resolution: float | Non
 
     Raises
     ------
+    TooFewValues
+        If fewer than 25 steady values are there.
+    InfiniteValue
+        If a value is infinite.
+    ConstantValues
+        If all are equal and no resolution is known.
     ValueError
-        If fewer than 25 steady values are there, one is infinite, or all are equal and no resolution is
-        known.
+        If a place lies outside the values, or they have more than one dimension.
 
     Notes
     -----
-    Sigma comes from moving ranges where neighboring values are independent, because ranges shrug off a slow
-    wander. Where they are correlated a moving range misses part of the spread (it shrinks with
-    ``sqrt(1 - phi)``), or overstates it, so sigma is the standard deviation of all values. A positive phi is
-    handed on, so that limits are widened for it.
-
-    References
-    ----------
-    ISO 7870-2:2023, Control charts - Part 2: Shewhart control charts (individuals and moving ranges).
-    Maragah, H. D. and Woodall, W. H. (1992). The effect of autocorrelation on the retrospective X-chart.
-    J. Statistical Computation and Simulation 40, 29-42.
+    A positive autocorrelation is handed on with the baseline, so that limits are widened for it; where lag 1
+    does not tell all of the memory and one level holds, it is that of the process with the same long memory.
     """
     values = _finite(x)
-    startup = first_steady_index(values) if exclude_startup else 0
-    steady = values[startup:]
-    baseline, correlation, step, note = _baseline(steady, resolution)
-    outliers = propose(steady)
-    notes = (
-        [] if startup == 0 else [f"The first {startup} shots differ from the later level and are left out."]
-    )
-    notes += [note, _autocorrelation_note(correlation)]
-    if step is not None:
-        notes.append(f"Values come in steps of {step:.4g}.")
-    notes += [f"Look at shot {startup + outlier.index}: {outlier.reason}" for outlier in outliers]
-    indices = tuple(startup + outlier.index for outlier in outliers)
-    return Study(baseline, startup, indices, (correlation.low, correlation.high), step, tuple(notes))
+    places = _left_out(left_out, len(values))
+    boundaries = checked_boundaries(boundaries, len(values)) if boundaries else ()
+    steady = values.copy()
+    steady[list(places)] = np.nan
+    startups = _startups(steady, boundaries) if exclude_startup else ()
+    for start, stop in startups:
+        steady[start:stop] = np.nan
+    found = _study(steady, resolution, startups, boundaries)
+    found = replace(found, left_out=places)
+    return replace(found, notes=_notes(found))
+
+
+def _study(
+    steady: FloatArray,
+    resolution: float | None,
+    startups: tuple[tuple[int, int], ...],
+    boundaries: tuple[int, ...],
+) -> Study:
+    startup = startups[0][1] if startups and startups[0][0] == 0 else 0
+    baseline, correlation, step, spread = _baseline(steady, resolution)
+    run = steady[startup:]
+    memory = memory_of(run, correlation)
+    stability = _moved(_stability(run, memory), startup)
+    if stability.verdict == "steady" and not memory.is_enough and spread.method == "total":
+        baseline = replace(baseline, phi=memory.phi)
+    left = residuals(run, correlation.phi if correlation.is_positive else 0.0)
+    shape = shape_of(left, phi=baseline.phi, step=step)
+    outliers = _outliers(steady, baseline.phi, left, startup)
+    time = max(memory.time, 1.0)
+    changes = compare(steady, boundaries, time=_time_within(steady, boundaries)) if boundaries else ()
+    contexts = _contexts(steady, boundaries)
+    standing = judge(baseline, time=time, contexts=contexts)
+    return Study(
+        baseline, startup, tuple(each.index for each in outliers), (correlation.low, correlation.high), step,
+        (), startups, (), outliers, correlation, memory, shape, stability, spread, standing, changes,
+    )  # fmt: skip
 
 
 def provisional(x: ArrayLike, *, resolution: float | None = None) -> Baseline:
@@ -123,82 +201,114 @@ def provisional(x: ArrayLike, *, resolution: float | None = None) -> Baseline:
     return _baseline(_finite(x), resolution)[0]
 
 
-def moving_range_sigma(x: ArrayLike) -> float:
-    """Return sigma from the mean moving range of neighboring values, ``mean |difference| / d2(2)``.
-
-    Parameters
-    ----------
-    x : array_like of float, shape (n,)
-        Values in order; a range with a NaN is left out.
-
-    Returns
-    -------
-    float
-        NaN where no two neighbors are present.
-    """
-    ranges = np.abs(np.diff(np.asarray(x, dtype=np.float64)))
-    ranges = ranges[~np.isnan(ranges)]
-    return float(ranges.mean()) * RANGE_TO_SIGMA if ranges.size else math.nan
-
-
 def _finite(x: ArrayLike) -> FloatArray:
     values = np.asarray(x, dtype=np.float64)
     if values.ndim != 1:
         raise ValueError(f"A baseline needs one row of values, not {values.ndim} dimensions.")
     if np.isinf(values).any():
         place = int(np.flatnonzero(np.isinf(values))[0])
-        raise ValueError(f"Value {place} of the baseline is infinite; leave it out or mark it missing.")
+        raise InfiniteValue(f"Value {place} of the baseline is infinite; leave it out or mark it missing.")
     return values
+
+
+def _left_out(left_out: Sequence[int], n: int) -> tuple[int, ...]:
+    places = tuple(sorted({int(each) for each in left_out}))
+    for each in places:
+        if not 0 <= each < n:
+            raise ValueError(f"Shot {each} cannot be left out of {n}; give places from 0 to {n - 1}.")
+    return places
+
+
+def _startups(steady: FloatArray, boundaries: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    bounds = [0, *boundaries, len(steady)]
+    found = ((a, a + first_steady_index(steady[a:b])) for a, b in pairwise(bounds))
+    return tuple((a, b) for a, b in found if b > a)
 
 
 def _baseline(
     steady: FloatArray, resolution: float | None
-) -> tuple[Baseline, Autocorrelation, float | None, str]:
-    """Choose sigma and say why."""
+) -> tuple[Baseline, Autocorrelation, float | None, Spread]:
+    """Center and sigma, and what sigma rests on."""
     present = steady[~np.isnan(steady)]
     if len(present) < FEWEST_VALUES:
-        raise ValueError(
+        raise TooFewValues(
             f"{len(present)} steady values are too few for limits; collect {FEWEST_VALUES} or more."
         )
     step = step_of(present) if resolution is None else resolution
-    floor = sigma_floor(step)
     correlation = lag_one(steady)
-    sigma, method, note = _sigma(steady, present, correlation)
-    if sigma < floor:
-        sigma, method = floor, "floor"
-        note = f"The values vary by less than their step of {step:.4g}; sigma is held at half a step."
-    if not sigma > 1e-12 * abs(float(present.mean())):
-        raise ValueError(
+    spread = spread_of(steady, correlation, step=step, floor=sigma_floor(step))
+    center = float(present.mean())
+    if not spread.sigma > 1e-12 * abs(center):
+        raise ConstantValues(
             f"All {len(present)} values are {present[0]:g}; give the resolution of this characteristic, "
             "or watch it for change as a setting."
         )
     phi = correlation.phi if correlation.is_positive else 0.0
-    center = float(present.mean())
-    return (
-        Baseline(center=center, sigma=sigma, n=len(present), phi=phi, sigma_method=method),
-        correlation,
-        step,
-        note,
+    made = Baseline(center=center, sigma=spread.sigma, n=len(present), phi=phi, sigma_method=spread.method)
+    return made, correlation, step, spread
+
+
+def _stability(run: FloatArray, memory: Memory) -> Stability:
+    if np.nanmax(run) > np.nanmin(run):
+        return stability_of(run, memory)
+    return Stability("steady", (), 0.0, 0.0, np.nan, np.nan, (0, len(run)), "No value differs.")
+
+
+def _moved(found: Stability, by: int) -> Stability:
+    """Count places from the first value handed in."""
+    first, last = found.stretch
+    changes = tuple(each + by for each in found.changes)
+    return replace(found, changes=changes, stretch=(first + by, last + by))
+
+
+def _outliers(steady: FloatArray, phi: float, left: FloatArray, startup: int) -> tuple[Outlier, ...]:
+    if phi == 0.0:
+        return propose(steady)
+    return tuple(
+        replace(each, index=each.index + startup, value=float(steady[each.index + startup]))
+        for each in propose_among_alike(left)
     )
 
 
-def _sigma(steady: FloatArray, present: FloatArray, correlation: Autocorrelation) -> tuple[float, str, str]:
-    ranges, total = moving_range_sigma(steady), float(present.std(ddof=1))
-    if correlation.is_positive:
-        note = "Neighboring shots are alike, so sigma is the standard deviation of all values: "
-        return total, "total", note + f"{total:.4g}, where moving ranges would say {ranges:.4g}."
-    if correlation.is_negative:
-        note = (
-            "Neighboring shots swing against each other, so sigma is the standard deviation of all values: "
-        )
-        return total, "total", note + f"{total:.4g}, where moving ranges would say {ranges:.4g}."
-    if math.isnan(ranges):
-        return total, "total", "No two neighboring values are present, so sigma is that of all values."
-    return (
-        ranges,
-        "moving_range",
-        f"Neighboring shots are independent; sigma {ranges:.4g} is from moving ranges.",
-    )
+def _time_within(steady: FloatArray, boundaries: tuple[int, ...]) -> float:
+    """Shots worth one independent shot, freed of the contexts' own levels: those are the question."""
+    parts = np.split(steady, list(boundaries))
+    freed = np.concatenate([part - np.nanmean(part) if np.isfinite(part).any() else part for part in parts])
+    found = lag_one(freed)
+    phi = found.phi if found.is_positive else 0.0
+    return (1.0 + phi) / (1.0 - phi)
+
+
+def _contexts(steady: FloatArray, boundaries: tuple[int, ...]) -> int:
+    return sum(bool(np.isfinite(part).any()) for part in np.split(steady, list(boundaries)))
+
+
+def _notes(found: Study) -> tuple[str, ...]:
+    notes = [_startup_note(each) for each in found.startups]
+    if found.left_out:
+        notes.append(f"{len(found.left_out)} shots are left out by a person's choice.")
+    notes += [found.spread.sentence, _autocorrelation_note(found.correlation)]
+    if found.stability.verdict != "steady":
+        notes.append(found.stability.sentence)
+    if found.wanders:
+        notes.append("A plain chart of such values cannot work: state how far it may go instead.")
+    elif not found.memory.is_enough:
+        notes.append(_memory_note(found.memory))
+    if found.shape.kind in ("skewed", "heavy_tailed", "coarse"):
+        notes.append(found.shape.sentence)
+    if found.resolution is not None:
+        notes.append(f"Values come in steps of {found.resolution:.4g}.")
+    notes += [each.sentence for each in found.changes]
+    notes.append(found.standing.sentence)
+    notes += [f"Look at shot {each.index}: {each.reason}" for each in found.proposed]
+    return tuple(notes)
+
+
+def _startup_note(stretch: tuple[int, int]) -> str:
+    start, stop = stretch
+    if start == 0:
+        return f"The first {stop} shots differ from the later level and are left out."
+    return f"Shots {start} to {stop - 1} differ from the level after them and are left out."
 
 
 def _autocorrelation_note(correlation: Autocorrelation) -> str:
@@ -206,3 +316,7 @@ def _autocorrelation_note(correlation: Autocorrelation) -> str:
         f"Autocorrelation at lag 1 is {correlation.phi:.2f} "
         f"(95 % interval {correlation.low:.2f} to {correlation.high:.2f})."
     )
+
+
+def _memory_note(memory: Memory) -> str:
+    return f"Lag 1 does not tell all of the memory: {memory.time:.1f} shots are worth one independent shot."
