@@ -1,4 +1,12 @@
-"""Run lengths of the individuals chart under run rules: which exact method fits which rules."""
+"""How long until an individuals chart signals under run rules? Which exact method fits which rules.
+
+References
+----------
+Champ, C. W. and Woodall, W. H. (1987). Exact results for Shewhart control charts with supplementary runs
+rules. Technometrics 29, 393-399 (zones).
+Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. Quality Technology 16,
+237-239 (the rules).
+"""
 
 from __future__ import annotations
 
@@ -9,14 +17,16 @@ from functools import lru_cache
 
 import numpy as np
 
-from rules.run_length.patterns import alternating_arl, trend_arl
-from rules.run_length.zones import ZoneRule, zone_arl
+from rules.run_length.distribution import RunLengthDistribution
+from rules.run_length.patterns import alternating_run_length, trend_run_length
+from rules.run_length.zone_chain import ZoneRule
+from rules.run_length.zones import zone_arl, zone_run_length
 from rules.run_rules import RunRule, RunRulesState, named, scan
 
-__all__ = ["individuals_arl", "simulated_individuals_arl"]
+__all__ = ["individuals_arl", "individuals_run_length", "simulated_individuals_arl"]
 
 Rule = str | RunRule | ZoneRule
-ORDER_ALONE = {"trend": trend_arl, "alternating": alternating_arl}
+ORDER_ALONE = {"trend": trend_run_length, "alternating": alternating_run_length}
 
 
 def individuals_arl(
@@ -51,6 +61,27 @@ def individuals_arl(
     rules. Technometrics 29, 393-399.
     """
     _check(width, shift, rules)
+    zones, alone = _sorted(rules, width)
+    return alone.mean if alone else zone_arl(zones, shift)
+
+
+def individuals_run_length(
+    *, width: float = 3.0, shift: float = 0.0, rules: Sequence[Rule] = ("beyond_limit",)
+) -> RunLengthDistribution:
+    """Return the exact zero-state distribution of the run length; see :func:`individuals_arl`.
+
+    Raises
+    ------
+    ValueError
+        As :func:`individuals_arl`.
+    """
+    _check(width, shift, rules)
+    zones, alone = _sorted(rules, width)
+    return alone or zone_run_length(zones, shift)
+
+
+def _sorted(rules: Sequence[Rule], width: float) -> tuple[list[ZoneRule], RunLengthDistribution | None]:
+    """Say rules as zone rules, or give the run length of the one that looks at order alone."""
     resolved = _resolved(rules, width)
     patterns = [rule for rule in resolved if isinstance(rule, RunRule) and rule.pattern in ORDER_ALONE]
     if patterns and len(resolved) > 1:
@@ -58,8 +89,8 @@ def individuals_arl(
             f"No exact run length is known here for {patterns[0].name} with other rules; simulate it."
         )
     if patterns:
-        return ORDER_ALONE[patterns[0].pattern](patterns[0].of)
-    return zone_arl([_zone(rule) for rule in resolved], shift)
+        return [], ORDER_ALONE[patterns[0].pattern](patterns[0].of)
+    return [_zone(rule) for rule in resolved], None
 
 
 def simulated_individuals_arl(
@@ -144,4 +175,5 @@ def _zone(rule: RunRule | ZoneRule) -> ZoneRule:
         return rule
     if rule.pattern == "inside":
         return ZoneRule(rule.count, rule.of, 0.0, rule.limit, same_side=False)
-    return ZoneRule(rule.count, rule.of, rule.limit, same_side=rule.pattern == "beyond")
+    same_side = rule.pattern == "beyond"
+    return ZoneRule(rule.count, rule.of, rule.limit, rule.high, same_side, rule.both_sides)

@@ -1,10 +1,17 @@
-"""Run lengths of the two rules that look at order alone: trend and alternating.
+"""How long until the rules that look at order alone, trend and alternating, signal?
 
 Whatever the distribution, values can be turned into uniform ones without changing their order, so these run
 lengths hold for every continuous distribution of independent values, and a lasting shift does not change
 them. The state is the last value, the direction of the last step, and how many steps the pattern has lasted.
-The mean number of values still to come is a smooth function of the last value and obeys an integral equation,
-which is solved on Gauss-Legendre points; the solution is so smooth that 40 points give all digits.
+What comes after depends smoothly on the last value, so integrals over it are exact to all digits on 40
+Gauss-Legendre points.
+
+References
+----------
+Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. Quality Technology 16,
+237-239 (the rules).
+Clenshaw, C. W. and Curtis, A. R. (1960). A method for numerical integration on an automatic computer.
+Numerische Mathematik 2, 197-205 (integrals of the interpolating polynomial, there on other points).
 """
 
 from __future__ import annotations
@@ -15,13 +22,14 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-__all__ = ["alternating_arl", "trend_arl"]
+from rules.run_length.distribution import RunLengthDistribution, settled
+
+__all__ = ["alternating_arl", "alternating_run_length", "trend_arl", "trend_run_length"]
 
 FloatArray = NDArray[np.float64]
 POINTS = 40
 
 
-@lru_cache(maxsize=32)
 def trend_arl(points: int) -> float:
     """Return the mean number of values until ``points`` in a row rise, or fall, steadily.
 
@@ -39,23 +47,17 @@ def trend_arl(points: int) -> float:
     ------
     ValueError
         If ``points`` is not between 2 and 20.
-
-    References
-    ----------
-    Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. Quality Technology 16,
-    237-239 (the rule).
     """
-    stages = _stages(points)
-    below, above, weights, mirror = _integrals()
-    blocks = np.zeros((stages, stages, POINTS, POINTS))
-    for stage in range(stages):
-        blocks[stage, 0] += below @ mirror  # a step the other way starts a run of one
-        if stage + 1 < stages:
-            blocks[stage, stage + 1] += above
-    return _mean_length(blocks, below, above, weights, mirror)
+    return trend_run_length(points).mean
 
 
 @lru_cache(maxsize=32)
+def trend_run_length(points: int) -> RunLengthDistribution:
+    """Return the distribution of the run length; see :func:`trend_arl`."""
+    below, above, mirror = _integrals()
+    return _distribution(points, onward=above, back=below @ mirror)  # a step the other way is a run of one
+
+
 def alternating_arl(points: int) -> float:
     """Return the mean number of values until ``points`` in a row alternate up and down.
 
@@ -73,45 +75,46 @@ def alternating_arl(points: int) -> float:
     ------
     ValueError
         If ``points`` is not between 2 and 20.
-
-    References
-    ----------
-    Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. Quality Technology 16,
-    237-239 (the rule).
     """
-    stages = _stages(points)
-    below, above, weights, mirror = _integrals()
-    blocks = np.zeros((stages, stages, POINTS, POINTS))
-    for stage in range(stages):
-        blocks[stage, 0] += above  # a second step the same way starts over with one step
-        if stage + 1 < stages:
-            blocks[stage, stage + 1] += below @ mirror
-    return _mean_length(blocks, below, above, weights, mirror)
+    return alternating_run_length(points).mean
 
 
-def _stages(points: int) -> int:
-    """Number of unfinished stages: after 1, 2, ... steps of the pattern."""
+@lru_cache(maxsize=32)
+def alternating_run_length(points: int) -> RunLengthDistribution:
+    """Return the distribution of the run length; see :func:`alternating_arl`."""
+    below, above, mirror = _integrals()
+    return _distribution(points, onward=below @ mirror, back=above)  # a second step the same way starts anew
+
+
+def _distribution(points: int, *, onward: FloatArray, back: FloatArray) -> RunLengthDistribution:
+    """Follow the stages of the pattern: after 1, 2, ... steps, the last of them a rise.
+
+    A fall is a rise in the mirror, so that only rises need to be followed.
+    """
     if not 2 <= points <= 20:
         raise ValueError(f"A pattern of {points} values is not handled; use 2 to 20.")
-    return points - 2
-
-
-def _mean_length(
-    blocks: FloatArray, below: FloatArray, above: FloatArray, weights: FloatArray, mirror: FloatArray
-) -> float:
-    """Solve for the mean number of values to come after a rise; falls are its mirror image."""
-    stages = len(blocks)
+    stages = points - 2
     if stages == 0:
-        return 2.0
-    size = stages * POINTS
-    matrix = blocks.transpose(0, 2, 1, 3).reshape(size, size)
-    to_come = np.linalg.solve(np.eye(size) - matrix, np.ones(size))[:POINTS]
-    return float(2.0 + weights @ (above @ to_come + below @ (mirror @ to_come)))
+        return RunLengthDistribution(np.array([1.0, 1.0, 0.0]), 1.0)
+    below, above, mirror = _integrals()
+    first = legendre.leggauss(POINTS)[1] / 2.0 @ (above + below @ mirror)
+    start = np.concatenate((first, np.zeros((stages - 1) * POINTS)))
+    exits = np.zeros((stages, POINTS))
+    exits[-1] = onward.sum(axis=1)
+
+    def advance(states: FloatArray) -> FloatArray:
+        by_stage = states.reshape(stages, POINTS)
+        after = np.empty_like(by_stage)
+        after[0] = by_stage.sum(axis=0) @ back
+        after[1:] = by_stage[:-1] @ onward
+        return after.ravel()
+
+    return settled(start, advance, exits.ravel(), before=(1.0, 1.0, 1.0), at_least=2 * points)
 
 
 @lru_cache(maxsize=1)
-def _integrals() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Matrices for the integral from 0 to u, from u to 1, the weights of 0 to 1, and u -> 1 - u."""
+def _integrals() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Matrices for the integral from 0 to u, from u to 1, and for u -> 1 - u."""
     nodes, weights = legendre.leggauss(POINTS)
     values = legendre.legvander(nodes, POINTS)
     order = np.arange(1, POINTS)
@@ -119,4 +122,4 @@ def _integrals() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     antiderivative[:, 0] = nodes + 1.0
     antiderivative[:, 1:] = (values[:, 2:] - values[:, :-2]) / (2 * order + 1)
     below = antiderivative @ np.linalg.inv(values[:, :POINTS]) / 2.0
-    return below, weights / 2.0 - below, weights / 2.0, np.eye(POINTS)[::-1]
+    return below, weights / 2.0 - below, np.eye(POINTS)[::-1]

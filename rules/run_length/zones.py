@@ -1,104 +1,31 @@
-"""Run lengths of zone rules ("m of n points between two distances from center") by an exact Markov chain."""
+"""How long until zone rules ("m of n values between two distances from center") signal?
+
+By an exact Markov chain.
+
+References
+----------
+Champ, C. W. and Woodall, W. H. (1987). Exact results for Shewhart control charts with supplementary runs
+rules. Technometrics 29, 393-399.
+"""
 
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, eye_array
+from scipy.sparse import csr_array, eye_array
 from scipy.sparse.linalg import spsolve
 from scipy.stats import norm
 
-__all__ = ["ZoneRule", "zone_arl"]
+from rules.run_length.distribution import RunLengthDistribution, settling
+from rules.run_length.zone_chain import ZoneChain, ZoneRule, zone_chain
+
+__all__ = ["zone_arl", "zone_run_length", "zone_steady_arl"]
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-STATE_LIMIT = 50_000
-
-
-@dataclass(frozen=True, slots=True)
-class ZoneRule:
-    """A rule met when ``count`` of the last ``of`` values lie between ``low`` and ``high`` sigma from center.
-
-    Parameters
-    ----------
-    count, of : int
-        How many values out of how many, ``1 <= count <= of``.
-    low, high : float
-        Distances from center in sigma, ``0 <= low < high``.
-    same_side : bool
-        True if the values must lie on one side of center, False if both sides count together.
-
-    Raises
-    ------
-    ValueError
-        If a bound above is broken.
-    """
-
-    count: int
-    of: int
-    low: float
-    high: float = math.inf
-    same_side: bool = True
-
-    def __post_init__(self) -> None:
-        """Refuse a rule that could never be met or always would be."""
-        if not 1 <= self.count <= self.of <= 60:
-            raise ValueError(
-                f"A rule of {self.count} in {self.of} values is not possible; use 1 <= m <= n <= 60."
-            )
-        if not 0.0 <= self.low < self.high:
-            raise ValueError(f"A zone from {self.low} to {self.high} sigma is empty; give 0 <= low < high.")
-
-
-@dataclass(frozen=True, slots=True)
-class _Tracker:
-    """One thing counted: the zones that count, and the m of n."""
-
-    count: int
-    of: int
-    zones: frozenset[int]
-
-    def step(self, history: int, zone: int) -> int | None:
-        """Return the history after a value in ``zone``, or None when the rule is met."""
-        seen = (history << 1) | (zone in self.zones)
-        if seen & 1 and seen.bit_count() >= self.count:
-            return None
-        return self._reduced(seen & ((1 << (self.of - 1)) - 1))
-
-    def _reduced(self, history: int) -> int:
-        """Forget old hits that can no longer take part in a signal: equal futures become one state."""
-        for age in range(self.of - 2, -1, -1):
-            recent = (history & ((1 << (age + 1)) - 1)).bit_count()
-            if history >> age & 1 and recent + self.of - 1 - age < self.count:
-                history &= ~(1 << age)
-        return history
-
-
-@dataclass(frozen=True, slots=True)
-class _Chain:
-    """Transitions between rule histories; those that signal are left out."""
-
-    edges: FloatArray  # cuts between zones, ascending, in sigma
-    source: IntArray
-    zone: IntArray
-    target: IntArray
-    states: int
-
-    def probabilities(self, shift: float) -> FloatArray:
-        """Return the probability of each zone for normal values moved by ``shift`` sigma."""
-        cuts = np.concatenate(([-np.inf], self.edges, [np.inf])) - shift
-        upper = (
-            cuts[:-1] >= 0
-        )  # take the difference in the nearer tail, so that small zones keep their digits
-        below = norm.cdf(cuts[1:]) - norm.cdf(cuts[:-1])
-        above = norm.sf(cuts[:-1]) - norm.sf(cuts[1:])
-        return np.asarray(np.where(upper, above, below), dtype=np.float64)
+SURE = 1e7  # up to here the linear solve has nine digits or more; beyond, the settled chain has more
 
 
 def zone_arl(rules: Sequence[ZoneRule], shift: float = 0.0) -> float:
@@ -128,16 +55,72 @@ def zone_arl(rules: Sequence[ZoneRule], shift: float = 0.0) -> float:
     Feller, W. (1968). An Introduction to Probability Theory and Its Applications, vol. 1, XIII.7 (success
     runs).
     """
+    chain = _chain_of(rules)
+    if len(rules) == 1 and rules[0].count == rules[0].of and not (rules[0].same_side or rules[0].both_sides):
+        return _run_of_hits(_tail(rules[0], shift), rules[0].of)
+    length = float(_to_come(chain, shift)[0])
+    return length if 0.0 < length < SURE else zone_run_length(rules, shift).mean
+
+
+def zone_run_length(rules: Sequence[ZoneRule], shift: float = 0.0) -> RunLengthDistribution:
+    """Return the zero-state distribution of the run length; see :func:`zone_arl` for the parameters."""
+    return _followed(rules, shift)[0]
+
+
+def _followed(rules: Sequence[ZoneRule], shift: float) -> tuple[RunLengthDistribution, FloatArray]:
+    chain = _chain_of(rules)
+    moves, exits = _moves(chain, shift)
+    start = np.zeros(chain.states)
+    start[0] = 1.0
+    # A run of ``of`` values cannot signal before there are as many.
+    at_least = 2 * max(rule.of for rule in rules)
+    return settling(start, lambda states: states @ moves, exits, at_least=at_least)
+
+
+def zone_steady_arl(rules: Sequence[ZoneRule], shift: float) -> float:
+    """Return the average run length from a shift that comes long after the start, without a signal before it.
+
+    Parameters
+    ----------
+    rules : sequence of ZoneRule
+        As in :func:`zone_arl`.
+    shift : float
+        How far the process mean moves from center, in sigma.
+
+    Returns
+    -------
+    float
+        Mean number of values from the shift up to and including the first signal.
+
+    Raises
+    ------
+    ValueError
+        As :func:`zone_arl`.
+    """
+    _, long_after = _followed(rules, 0.0)
+    return float(long_after @ _to_come(_chain_of(rules), shift))
+
+
+def _chain_of(rules: Sequence[ZoneRule]) -> ZoneChain:
     if not rules:
         raise ValueError("No rule is given, so no signal would ever come; name at least one rule.")
-    chain = _chain(tuple(rules))
-    chance = chain.probabilities(shift)
-    if len(rules) == 1 and rules[0].count == rules[0].of and not rules[0].same_side:
-        return _run_of_hits(_tail(rules[0], shift), rules[0].of)
-    moves = coo_array((chance[chain.zone], (chain.source, chain.target)), shape=(chain.states, chain.states))
+    return zone_chain(tuple(rules))
+
+
+def _moves(chain: ZoneChain, shift: float) -> tuple[csr_array, FloatArray]:
+    """Return the chances of the moves from state to state, and of a signal from each."""
+    chance, stays = chain.probabilities(shift)[chain.zone], chain.target >= 0
+    places = (chain.source[stays], chain.target[stays])
+    moves = csr_array((chance[stays], places), shape=(chain.states, chain.states))
+    exits = np.bincount(chain.source[~stays], chance[~stays], minlength=chain.states)
+    return moves, np.asarray(exits, dtype=np.float64)
+
+
+def _to_come(chain: ZoneChain, shift: float) -> FloatArray:
+    """Mean number of values up to the signal, from each state."""
+    moves, _ = _moves(chain, shift)
     system = (eye_array(chain.states) - moves).tocsc()
-    lengths = np.atleast_1d(spsolve(system, np.ones(chain.states)))
-    return float(lengths[0])
+    return np.atleast_1d(np.asarray(spsolve(system, np.ones(chain.states)), dtype=np.float64))
 
 
 def _tail(rule: ZoneRule, shift: float) -> float:
@@ -153,56 +136,3 @@ def _run_of_hits(p: float, length: int) -> float:
         return math.inf
     missed = 1.0 - p
     return float(length) if missed <= 0.0 else (p**-length - 1.0) / missed
-
-
-@lru_cache(maxsize=64)
-def _chain(rules: tuple[ZoneRule, ...]) -> _Chain:
-    """Walk breadth first over all histories that the rules can tell apart."""
-    edges = _edges(rules)
-    trackers = [tracker for rule in rules for tracker in _trackers(rule, edges)]
-    start = (0,) * len(trackers)
-    number = {start: 0}
-    queue = deque([start])
-    moves: list[tuple[int, int, int]] = []
-    while queue:
-        state = queue.popleft()
-        for zone in range(len(edges) + 1):
-            after = _advance(trackers, state, zone)
-            if after is None:
-                continue
-            if after not in number:
-                number[after] = len(number)
-                queue.append(after)
-            moves.append((number[state], zone, number[after]))
-        if len(number) > STATE_LIMIT:
-            raise ValueError(
-                f"These rules together need over {STATE_LIMIT} states; use fewer rules or simulate."
-            )
-    source, zones, target = np.array(moves, dtype=np.int64).reshape(-1, 3).T
-    return _Chain(np.array(edges), source, zones, target, len(number))
-
-
-def _edges(rules: Sequence[ZoneRule]) -> list[float]:
-    """All finite cuts of the line that some rule needs."""
-    cuts = {side * cut for rule in rules for cut in (rule.low, rule.high) for side in (1, -1)}
-    return sorted({cut + 0.0 for cut in cuts if math.isfinite(cut)})
-
-
-def _trackers(rule: ZoneRule, edges: list[float]) -> list[_Tracker]:
-    """One tracker a side, or one for both sides together."""
-    cuts = [-math.inf, *edges, math.inf]
-    above = frozenset(i for i in range(len(cuts) - 1) if rule.low <= cuts[i] and cuts[i + 1] <= rule.high)
-    below = frozenset(i for i in range(len(cuts) - 1) if -rule.high <= cuts[i] and cuts[i + 1] <= -rule.low)
-    sides = (above, below) if rule.same_side else (above | below,)
-    return [_Tracker(rule.count, rule.of, zones) for zones in sides]
-
-
-def _advance(trackers: Sequence[_Tracker], state: tuple[int, ...], zone: int) -> tuple[int, ...] | None:
-    """Return the state after a value in ``zone``, or None when a rule is met."""
-    after = []
-    for tracker, history in zip(trackers, state, strict=True):
-        moved = tracker.step(history, zone)
-        if moved is None:
-            return None
-        after.append(moved)
-    return tuple(after)
