@@ -12,12 +12,14 @@ from rules.charts.chart import Chart, Point, RowChart, Track
 from rules.charts.cusum import CusumChart
 from rules.charts.ewma import EwmaChart
 from rules.charts.individuals import IndividualsChart
+from rules.charts.mewma import MewmaChart
 from rules.charts.moving_range import MovingRangeChart
 from rules.charts.residual import ResidualChart
 from rules.charts.setting import SettingChart
 from rules.charts.subgroup_mean import SubgroupMeanChart
 from rules.charts.subgroup_range import SubgroupRangeChart
 from rules.charts.subgroup_sd import SubgroupSdChart
+from rules.charts.t2 import T2Chart
 
 __all__ = [
     "CHARTS",
@@ -27,6 +29,7 @@ __all__ = [
     "CusumChart",
     "EwmaChart",
     "IndividualsChart",
+    "MewmaChart",
     "MovingRangeChart",
     "NpChart",
     "PChart",
@@ -37,6 +40,7 @@ __all__ = [
     "SubgroupMeanChart",
     "SubgroupRangeChart",
     "SubgroupSdChart",
+    "T2Chart",
     "Track",
     "UChart",
     "make",
@@ -60,6 +64,8 @@ ROW_CHARTS: dict[str, type[RowChart[Any]]] = {
     SubgroupSdChart.name: SubgroupSdChart,
     PChart.name: PChart,
     UChart.name: UChart,
+    T2Chart.name: T2Chart,
+    MewmaChart.name: MewmaChart,
 }
 
 

@@ -42,6 +42,23 @@ def values_moved(parameters, rows):
     return parameters | lengths | places, 4 * rows + 16
 
 
+def joint_moved(parameters, rows):
+    """As above, for several characteristics with a covariance."""
+    center = [4 * value + 16 for value in parameters["center"]]
+    covariance = (16 * np.array(parameters["covariance"])).tolist()
+    return parameters | {"center": center, "covariance": covariance}, 4 * rows + 16
+
+
+def joint(name, limit, **parameters):
+    known = {
+        "names": ["a", "b", "c"],
+        "center": [20.0, 21.0, 19.0],
+        "covariance": [[4.0, 3.0, 1.0], [3.0, 4.0, 0.0], [1.0, 0.0, 1.0]],
+        "limit": limit,
+    }
+    return Case(name, known | parameters, st.tuples(*[measured] * 3), joint_moved)
+
+
 def subgroup(name, n, **parameters):
     return Case(name, {"sigma": 1.0, "n": n} | parameters, st.tuples(*[measured] * n), values_moved)
 
@@ -68,6 +85,11 @@ CASES = [
     Case("p", {"center": 0.25, "tail": 0.00135}, pieces),
     Case("u", {"center": 4.0}, events),
     Case("u", {"center": 4.0, "tail": 0.01}, events),
+    joint("t2", 14.0),
+    joint("t2", 3.0, phi=[0.5, 0.0, -0.25]),
+    joint("mewma", 10.0),
+    joint("mewma", 2.0, r=0.25, phi=[0.5, 0.75, 0.0], asymptotic=False),
+    joint("mewma", 14.0, r=1.0, asymptotic=False),
 ]
 few = settings(max_examples=25, deadline=None)
 every_case = pytest.mark.parametrize("case", CASES, ids=str)
