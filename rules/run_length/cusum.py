@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from rules.run_length.distribution import RunLengthDistribution, is_settled, settling
+from rules.run_length.high_start import Together, high_start_arl
 from rules.run_length.integral import bounded, cut_kernel, density, first_of, gauss, lengths_from
 
 __all__ = ["combined_arl", "cusum_arl", "cusum_run_length", "cusum_steady_arl"]
@@ -57,8 +58,8 @@ def cusum_arl(
     -----
     Each side solves ``L(u) = 1 + L(0) P(X <= k - u) + integral of L(v) f(v + k - u) dv over 0..h`` on
     Gauss-Legendre points, the atom at zero apart. The sides combine as in the second source, exactly for a
-    zero start; with a head start exactly where one sum is at zero when the other signals, which holds for
-    ``head_start`` up to ``h / 2 + k``. Above it the result is an approximation.
+    zero start and for a ``head_start`` up to ``h / 2 + k``, with which one sum is at zero when the other
+    signals. Higher ones are followed until one sum has been at zero (:mod:`rules.run_length.high_start`).
 
     References
     ----------
@@ -75,6 +76,12 @@ def cusum_arl(
         return min(upper_started, lower_started)
     # Products of two run lengths would overflow the digits; divide first.
     share = upper / (upper + lower)
+    if head_start > h / 2.0 + k:
+        above, below = _Side(k, h, shift), _Side(k, h, -shift)
+        together = Together(
+            lambda u: (1.0 - share) * above.lengths_at(u), lambda u: share * below.lengths_at(u)
+        )
+        return high_start_arl(k, h, shift, head_start, together)
     return upper_started * (1.0 - share) + share * (lower_started - lower)
 
 
@@ -165,6 +172,9 @@ class _Side:
     def lengths(self) -> FloatArray:
         return lengths_from(self.onward(self.starts()[0]))
 
+    def lengths_at(self, starts: FloatArray) -> FloatArray:
+        return np.asarray(1.0 + self.onward(starts) @ self.lengths(), dtype=np.float64)
+
     def run_length(self, head_start: float) -> RunLengthDistribution:
         return self._followed(head_start)[0]
 
@@ -184,10 +194,8 @@ class _Side:
 @lru_cache(maxsize=4096)
 def _one_sided(k: float, h: float, shift: float, head_start: float) -> tuple[float, float]:
     """Return the run length of the upper sum from zero and from the head start."""
-    side = _Side(k, h, shift)
-    lengths = side.lengths()
-    started = 1.0 + side.onward(np.array([head_start]))[0] @ lengths
-    return bounded(lengths[-1]), bounded(float(started))
+    fresh, started = _Side(k, h, shift).lengths_at(np.array([0.0, head_start]))
+    return bounded(fresh), bounded(started)
 
 
 def _first_of_two(upper: _Side, lower: _Side, head_start: float) -> RunLengthDistribution:
