@@ -6,25 +6,37 @@ Each module names its own source; :mod:`rules.baseline.study` puts the answers t
 
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
 from rules.baseline.outliers import Outlier, propose
+from rules.baseline.planned import PlannedChart, Proposal
+from rules.baseline.proposal import propose_charts
 from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import moving_range_sigma
 from rules.baseline.startup import first_steady_index
 from rules.baseline.study import Study, provisional, study
+from rules.baseline.widening import Floor, Widening, widening
+from rules.baseline.without_sigma import propose_counts, propose_setting
 
 __all__ = [
     "Autocorrelation",
     "ConstantValues",
+    "Floor",
     "InfiniteValue",
     "Outlier",
+    "PlannedChart",
+    "Proposal",
     "Study",
     "TooFewValues",
+    "Widening",
     "first_steady_index",
     "lag_one",
     "moving_range_sigma",
     "propose",
+    "propose_charts",
+    "propose_counts",
+    "propose_setting",
     "provisional",
     "sigma_floor",
     "step_of",
     "study",
+    "widening",
 ]

@@ -11,6 +11,7 @@ alike are worth.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,6 +67,8 @@ class Band:
         Half of the band in standard deviations of all values, without the distance of mean and setpoint.
     step : StepLimit or None
         A limit for one step, where it sees what the band would hide.
+    sigma, phi : float
+        Standard deviation of all values, and the autocorrelation at lag 1 that stands for their memory.
     sentence : str
         Where the band comes from.
     """
@@ -74,6 +77,8 @@ class Band:
     allowed: float
     looks: float
     width: float
+    sigma: float
+    phi: float
     step: StepLimit | None
     sentence: str
 
@@ -86,6 +91,13 @@ class Band:
     def upper(self) -> float:
         """Upper end."""
         return self.nominal + self.allowed
+
+    def delay(self, shifts: Sequence[float]) -> dict[float, float]:
+        """Return the mean shots until the wander leaves the band after a lasting shift of so many sigma."""
+        return {
+            shift: individuals_ar1_arl(width=self.allowed / self.sigma, phi=self.phi, shift=shift)
+            for shift in shifts
+        }
 
 
 def band_of(x: ArrayLike, *, run: float, setpoint: float | None = None) -> Band:
@@ -144,7 +156,7 @@ def band_of(x: ArrayLike, *, run: float, setpoint: float | None = None) -> Band:
         f"values that wander are worth {looks:.0f} independent ones"
     )
     off = "" if setpoint is None else f", and the mean lies {abs(mean - setpoint):.4g} from the setpoint"
-    return Band(nominal, allowed, looks, width, step, f"{sentence}{off}.")
+    return Band(nominal, allowed, looks, width, sigma, phi, step, f"{sentence}{off}.")
 
 
 def _looks(values: FloatArray, present: FloatArray) -> tuple[float, float]:

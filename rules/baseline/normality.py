@@ -21,6 +21,7 @@ FEWEST = 25
 ALPHA = 0.01
 ERRORS = 3.0  # standard errors: skewness or tails seen beyond doubt
 MATTERS = 0.5  # skewness that moves a wide limit by more than half a sigma
+EXPLAINED = 0.5  # of the excess kurtosis, by the Pearson type III curve (1.5 times the squared skewness)
 COARSE = 1.0  # a step of one sigma and more hides the shape
 HEAVY = "Far values are more frequent than normal: a wide limit cries wolf oftener than planned."
 LIGHT = "Far values are rarer than normal: limits err on the wide side."
@@ -109,7 +110,9 @@ def _named(values: np.ndarray, p: float, phi: float) -> Shape:
     n, g1, g2 = len(values), float(skew(values)), float(kurtosis(values))
     own = g1 * (1.0 - phi * phi) ** 1.5 / (1.0 - phi**3)
     factor = _tail(own) / (2.0 * float(norm.sf(WIDE)))
-    if p < ALPHA and abs(g1) > ERRORS * math.sqrt(6.0 / n) and abs(own) > MATTERS:
+    # A few far values on one side look like skewness; then its curve explains little of the tails.
+    fits = 1.5 * g1 * g1 >= EXPLAINED * g2
+    if p < ALPHA and abs(g1) > ERRORS * math.sqrt(6.0 / n) and abs(own) > MATTERS and fits:
         side = "high" if own > 0 else "low"
         sentence = (
             f"The values are skewed to the {side} side (skewness {own:.2f}): they pass limits of 3.5 sigma "

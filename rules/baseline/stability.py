@@ -89,8 +89,8 @@ def stability_of(x: ArrayLike, memory: Memory) -> Stability:
     A characteristic wanders where a level exists but pulls so weakly that nine tenths of a departure are left
     one shot later (``phi`` 0.9 and more: 19 shots are worth one), or where a unit root cannot be rejected.
     Five or more levels that last fewer than 100 shots are no levels but a memory longer than lag 1 tells, and
-    are judged by that. No chart of wandering values with limits from their spread sees a shift sooner than the
-    wander itself would make one.
+    are judged by that. No chart of wandering values with limits from their spread sees a shift sooner than
+    the wander itself would make one.
 
     References
     ----------

@@ -6,6 +6,7 @@ spread of the run length over baselines: Quesenberry (1993).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from rules.limits import FIRM_FROM, USABLE_FROM, Baseline, standing_of
@@ -75,7 +76,7 @@ def judge(baseline: Baseline, *, time: float | None = None, contexts: int = 1) -
     worth = baseline.n / each
     name = standing_of(worth)
     aim = {"provisional": USABLE_FROM, "usable": FIRM_FROM, "firm": 0.0}[name]
-    missing = max(round((aim - worth) * each + 0.5), 0)
+    missing = max(math.ceil(round((aim - worth) * each, 6)), 0)
     return Standing(name, worth, contexts, missing, _sentence(name, baseline.n, worth, contexts, missing))
 
 
