@@ -14,6 +14,7 @@ from rules.run_length.individuals import (
     individuals_run_length,
     simulated_individuals_arl,
 )
+from rules.run_length.joint import mewma_arl, mewma_limit, shift_size, t2_arl, t2_limit
 from rules.run_length.patterns import alternating_arl, alternating_run_length, trend_arl, trend_run_length
 from rules.run_length.zone_chain import ZoneRule
 from rules.run_length.zones import zone_arl, zone_run_length, zone_steady_arl
@@ -36,7 +37,12 @@ __all__ = [
     "individuals_ar1_arl",
     "individuals_arl",
     "individuals_run_length",
+    "mewma_arl",
+    "mewma_limit",
+    "shift_size",
     "simulated_individuals_arl",
+    "t2_arl",
+    "t2_limit",
     "trend_arl",
     "trend_run_length",
     "zone_arl",
