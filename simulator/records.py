@@ -104,6 +104,8 @@ class SimGauging:
         Hours since the end of the shot.
     gauge, who : str
         Name of the gauge and role of the person.
+    mistake : str or None
+        What a person got wrong in this entry; no message ever carries it.
     """
 
     press: str
@@ -117,6 +119,7 @@ class SimGauging:
     age_h: float
     gauge: str
     who: str
+    mistake: str | None = None
 
 
 SimRecord = SimShot | SimEvent
