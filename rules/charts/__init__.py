@@ -10,12 +10,16 @@ from rules.charts.attribute_p import PChart
 from rules.charts.attribute_u import UChart
 from rules.charts.chart import Chart, Point, RowChart, Track
 from rules.charts.cusum import CusumChart
+from rules.charts.engineering_limits import EngineeringLimitsChart
 from rules.charts.ewma import EwmaChart
 from rules.charts.individuals import IndividualsChart
 from rules.charts.mewma import MewmaChart
 from rules.charts.moving_range import MovingRangeChart
 from rules.charts.residual import ResidualChart
 from rules.charts.setting import SettingChart
+from rules.charts.short_run_deviation import DeviationChart
+from rules.charts.short_run_standardized import StandardizedChart
+from rules.charts.spread import SpreadChart
 from rules.charts.subgroup_mean import SubgroupMeanChart
 from rules.charts.subgroup_range import SubgroupRangeChart
 from rules.charts.subgroup_sd import SubgroupSdChart
@@ -27,6 +31,8 @@ __all__ = [
     "CChart",
     "Chart",
     "CusumChart",
+    "DeviationChart",
+    "EngineeringLimitsChart",
     "EwmaChart",
     "IndividualsChart",
     "MewmaChart",
@@ -37,6 +43,8 @@ __all__ = [
     "ResidualChart",
     "RowChart",
     "SettingChart",
+    "SpreadChart",
+    "StandardizedChart",
     "SubgroupMeanChart",
     "SubgroupRangeChart",
     "SubgroupSdChart",
@@ -56,6 +64,8 @@ CHARTS: dict[str, type[Chart[Any]]] = {
     ResidualChart.name: ResidualChart,
     CChart.name: CChart,
     NpChart.name: NpChart,
+    EngineeringLimitsChart.name: EngineeringLimitsChart,
+    SpreadChart.name: SpreadChart,
 }
 
 ROW_CHARTS: dict[str, type[RowChart[Any]]] = {
@@ -64,6 +74,8 @@ ROW_CHARTS: dict[str, type[RowChart[Any]]] = {
     SubgroupSdChart.name: SubgroupSdChart,
     PChart.name: PChart,
     UChart.name: UChart,
+    DeviationChart.name: DeviationChart,
+    StandardizedChart.name: StandardizedChart,
     T2Chart.name: T2Chart,
     MewmaChart.name: MewmaChart,
 }

@@ -13,28 +13,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from typing import Any, ClassVar, cast
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
 
 from numpy.typing import ArrayLike
 
 from rules.charts.chart import Chart, Point, Track
 from rules.charts.cusum import CusumChart
-from rules.charts.ewma import EwmaChart
 from rules.charts.individuals import IndividualsChart
+from rules.charts.inner import build_inner, chosen_parameters, load_inner
 from rules.charts.record import Record, finite, positive, series
 from rules.charts.whitening import Predecessor, Whitening
 from rules.limits import Limits
 
-__all__ = ["INNER_CHARTS", "ResidualChart", "ResidualState"]
-
-INNER_CHARTS: dict[str, type[Chart[Any]]] = {
-    IndividualsChart.name: IndividualsChart,
-    CusumChart.name: CusumChart,
-    EwmaChart.name: EwmaChart,
-}
-
-_STANDARD = {"center": 0.0, "sigma": 1.0}
+__all__ = ["ResidualChart", "ResidualState"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +58,13 @@ class ResidualChart(Record[ResidualState]):
     phi : float
         Autocorrelation at lag 1, above -1 and below 1; 0 leaves the values independent.
     chart : str
-        A key of ``INNER_CHARTS``.
+        A key of :data:`rules.charts.inner.INNER_CHARTS`.
     chart_parameters : mapping
-        Parameters of the inner chart but for its center, sigma and minimum shift; those left out keep their
-        defaults.
+        Parameters of the inner chart but for those in a unit (center, sigma, minimum shift); those left out
+        keep their defaults.
     minimum_shift : float
         Engineering minimum of a lasting shift, in the unit of the values. A CUSUM gets the residual mean of
-        such a shift, an individuals chart the residual of the value that first shows it; an EWMA takes none.
+        such a shift, an individuals chart the residual of the value that first shows it; others take none.
 
     Raises
     ------
@@ -103,35 +95,9 @@ class ResidualChart(Record[ResidualState]):
             raise ValueError(
                 f"The minimum_shift of the {self.name} chart is {self.minimum_shift}; give 0 or more."
             )
-        inner = self._build_inner()
-        kept = {key: value for key, value in inner.parameters().items() if key not in self._governed()}
+        inner = build_inner(self.name, self.chart, self.chart_parameters, minimum_shift=self._inner_minimum())
         object.__setattr__(self, "inner", inner)
-        object.__setattr__(self, "chart_parameters", kept)
-
-    def _build_inner(self) -> Chart[Any]:
-        if self.chart not in INNER_CHARTS:
-            raise ValueError(
-                f"A {self.name} chart cannot hold a chart {self.chart!r}; use {', '.join(INNER_CHARTS)}."
-            )
-        for key in self.chart_parameters:
-            if key in self._governed():
-                raise ValueError(
-                    f"The {key} of the inner chart follows from the {self.name} chart; leave it out of "
-                    "chart_parameters."
-                )
-        kind = INNER_CHARTS[self.chart]
-        given = {**_STANDARD, **self.chart_parameters}
-        if self.minimum_shift == 0:
-            return kind.from_parameters(given)
-        if "minimum_shift" not in {each.name for each in fields(cast(Any, kind))}:
-            raise ValueError(
-                f"A {self.chart} chart of residuals takes no minimum_shift; give 0 or use a cusum chart."
-            )
-        return kind.from_parameters({**given, "minimum_shift": self._inner_minimum()})
-
-    @staticmethod
-    def _governed() -> tuple[str, ...]:
-        return (*_STANDARD, "minimum_shift")
+        object.__setattr__(self, "chart_parameters", chosen_parameters(inner))
 
     def _inner_minimum(self) -> float:
         """Return the minimum shift as the inner chart meets it, in standard deviations of a residual."""
@@ -184,8 +150,5 @@ class ResidualChart(Record[ResidualState]):
     def load_state(self, dumped: dict[str, Any]) -> ResidualState:
         """Rebuild a state; ValueError if a newer release wrote it or it belongs to another chart."""
         state = super(ResidualChart, self).load_state(dumped)
-        if not isinstance(state.inner, dict):
-            raise ValueError(
-                f"This is no state of the {self.name} chart: it lacks the inner chart's; start anew."
-            )
-        return ResidualState(state.deviation, state.shots_back, self.inner.load_state(state.inner))
+        inner = load_inner(self.name, self.inner, state.inner)
+        return ResidualState(state.deviation, state.shots_back, inner)

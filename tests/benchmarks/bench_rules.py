@@ -24,6 +24,8 @@ CASES = {
     "ewma": ("ewma", LEVEL),
     "residual cusum": ("residual", {**LEVEL, "phi": 0.5}),
     "setting": ("setting", {"setpoint": 0.0, "tolerance": 3.0}),
+    "engineering limits": ("engineering_limits", {"lower": -3.0, "upper": 3.0}),
+    "spread": ("spread", {"sigma": 1.0}),
     "c": ("c", {"center": 4.0, "tail": 0.00135}),
     "np": ("np", {"center": 4.0, "size": 50, "tail": 0.00135}),
 }

@@ -35,13 +35,22 @@ CASES = [
         "residual",
         {"center": 20.0, "sigma": 0.5, "phi": -0.25, "chart": "ewma", "chart_parameters": {"lam": 0.4}},
     ),
+    (
+        "residual",
+        {"center": 20.0, "sigma": 0.5, "phi": 0.5, "chart": "spread", "chart_parameters": {"limit": 1.25}},
+    ),
+    ("engineering_limits", {"lower": 19.0, "upper": 22.0}),
+    ("engineering_limits", {"lower": 16.5, "upper": 21.0, "center": 20.0}),
+    ("spread", {"sigma": 0.5}),
+    ("spread", {"sigma": 0.5, "lam": 0.25, "limit": 2.0, "minimum_scatter": 1.5}),
     ("c", {"center": 20.0}),
     ("c", {"center": 12.5, "tail": 0.01}),
     ("np", {"center": 20.0, "size": 60, "width": 2.0}),
     ("np", {"center": 2.5, "size": 50, "tail": 0.00135}),
 ]
 
-few = settings(max_examples=25, deadline=None)  # all charts share the time
+few = settings(max_examples=20, deadline=None)  # all charts share the time
+BLOCKED = {"individuals", "cusum"}
 COUNTS = {"c", "np"}  # have no unit to change and take whole numbers only
 every_case = pytest.mark.parametrize(("name", "parameters"), CASES, ids=str)
 every_measured = pytest.mark.parametrize(
@@ -82,12 +91,13 @@ def test_a_series_cut_anywhere_equals_the_series_whole(name, parameters, data):
 
 @every_case
 def test_long_series_keep_the_same_answer_in_both_forms(name, parameters):
-    # Longer than the blocks of the array forms; a stretch out of control, one missing, one constant.
+    # Longer than the blocks of the array forms that have some; a stretch out of control, one missing, one
+    # constant.
     rng = np.random.default_rng(11)
-    x = 20 + 0.5 * rng.standard_normal(BLOCK + 20_000)
-    x[30_000:31_000] += 0.75
-    x[60_000:60_300] = np.nan
-    x[90_000:95_000] = 20.25
+    x = 20 + 0.5 * rng.standard_normal(BLOCK + 20_000 if parameters.get("chart", name) in BLOCKED else 12_000)
+    x[3_000:4_000] += 0.75
+    x[6_000:6_300] = np.nan
+    x[-5_000:-2_000] = 20.25
     x[rng.random(x.size) < 0.002] = np.nan
     x = np.round(x) if name in COUNTS else x
     chart = make(name, parameters)
@@ -151,8 +161,8 @@ def test_a_missing_value_breaks_a_run_and_a_moving_range():
     )
 
 
-LENGTHS = {"center", "sigma", "minimum_shift", "setpoint", "tolerance"}
-PLACES = {"center", "setpoint"}
+PLACES = {"center", "setpoint", "lower", "upper"}
+LENGTHS = {"sigma", "minimum_shift", "minimum_scatter", "tolerance"} | PLACES
 
 
 @every_measured
@@ -176,11 +186,12 @@ def test_signals_do_not_depend_on_the_unit_of_the_values(name, parameters, data)
 def test_a_mirrored_series_signals_at_the_same_values_on_the_other_side(name, parameters, data):
     x = data.draw(series(name))
     values = np.array(x, dtype=float)
-    mirrored = {k: -v if k in PLACES else v for k, v in parameters.items()}
+    other_side = {"lower": "upper", "upper": "lower"}
+    mirrored = {other_side.get(k, k): -v if k in PLACES else v for k, v in parameters.items()}
     _, here = make(name, parameters).run(values)
     _, there = make(name, mirrored).run(-values)
     assert there.signals == here.signals
-    if parameters.get("chart", name) not in ("moving_range", "cusum"):
+    if parameters.get("chart", name) not in ("moving_range", "spread", "cusum"):
         assert there.direction.tolist() == (-here.direction).tolist()
 
 

@@ -137,11 +137,14 @@ def test_a_state_without_that_of_the_inner_chart_is_refused():
         ({"phi": -1.0}, "phi of the residual chart"),
         ({"phi": math.nan}, "phi of the residual chart"),
         ({"minimum_shift": -1.0}, "minimum_shift of the residual chart is -1.0; give 0 or more"),
-        ({"chart": "residual"}, "cannot hold a chart 'residual'; use individuals, cusum, ewma"),
+        ({"chart": "residual"}, "cannot hold a chart 'residual'; use individuals, moving_range, cusum"),
         ({"chart": "setting"}, "cannot hold a chart 'setting'"),
         ({"chart_parameters": {"sigma": 2.0}}, "sigma of the inner chart follows from"),
         ({"chart_parameters": {"h": 0.0}}, "h of the cusum chart is 0.0"),
-        ({"chart": "ewma", "minimum_shift": 1.0}, "ewma chart of residuals takes no minimum_shift"),
+        (
+            {"chart": "ewma", "minimum_shift": 1.0},
+            "ewma chart inside of a residual chart takes no minimum_shift",
+        ),
     ],
 )
 def test_parameters_that_make_no_residual_chart_are_refused(wrong, said):

@@ -63,6 +63,17 @@ def subgroup(name, n, **parameters):
     return Case(name, {"sigma": 1.0, "n": n} | parameters, st.tuples(*[measured] * n), values_moved)
 
 
+def deviations_moved(parameters, rows):
+    """Value and nominal are places, limits are distances."""
+    return {k: 4 * v for k, v in parameters.items()}, 4 * rows + 16
+
+
+def kinds_moved(parameters, rows):
+    """Value, nominal and sigma in another unit leave their ratio."""
+    return parameters, np.column_stack([4 * rows[:, :2] + 16, 4 * rows[:, 2]])
+
+
+sigmas = st.sampled_from([0.25, 0.5, 1.0, 2.0, 4.0, math.nan])
 sampled = st.one_of(st.integers(1, 40).map(float), missing)
 pieces = st.one_of(
     st.integers(1, 40).flatmap(lambda n: st.tuples(st.integers(0, n).map(float), st.just(float(n)))),
@@ -80,6 +91,20 @@ CASES = [
     subgroup("subgroup_range", 7, width=2.0),
     subgroup("subgroup_sd", 3),
     subgroup("subgroup_sd", 6, width=1.5),
+    Case("deviation", {"lower": -2.0, "upper": 1.0}, st.tuples(measured, measured), deviations_moved),
+    Case(
+        "deviation",
+        {"lower": 0.5, "upper": 3.0, "center": 1.0},
+        st.tuples(measured, eighths),
+        deviations_moved,
+    ),
+    Case("standardized", {}, st.tuples(measured, measured, sigmas), kinds_moved),
+    Case(
+        "standardized",
+        {"chart": "cusum", "chart_parameters": {"k": 0.5, "h": 4.0}},
+        st.tuples(measured, eighths, sigmas),
+        kinds_moved,
+    ),
     Case("p", {"center": 0.25}, pieces),
     Case("p", {"center": 0.25, "dispersion": 1.5, "width": 2.0}, pieces),
     Case("p", {"center": 0.25, "tail": 0.00135}, pieces),
@@ -91,7 +116,7 @@ CASES = [
     joint("mewma", 2.0, r=0.25, phi=[0.5, 0.75, 0.0], asymptotic=False),
     joint("mewma", 14.0, r=1.0, asymptotic=False),
 ]
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=20, deadline=None)
 every_case = pytest.mark.parametrize("case", CASES, ids=str)
 every_case_with_a_unit = pytest.mark.parametrize("case", [case for case in CASES if case.moved], ids=str)
 
