@@ -50,10 +50,10 @@ class Calibration:
     """
 
     mismatch_share: float = 0.06
-    held_share: float = 0.2
+    held_share: float = 0.065
     relax_s: float = 20.0
-    relax_at_c: float = 60.0
-    relax_per_k: float = 6.0
+    relax_at_c: float = 72.0
+    relax_per_k: float = 3.0
     half_share: float = 0.8
     pack_mm_per_mpa: float = 0.02
     usual_pack_mpa: float = 26.0
@@ -128,7 +128,7 @@ def _rim_shares(side_m: float, diffusivity_m2_s: float, steps: int) -> tuple[flo
 
 def rim_temperature_c(molding: Molding, mold: Mold, blend: Blend, *, time_s: float) -> float:
     """Mean temperature of the rim after a time in the closed mold."""
-    share = rim_share(side_m=mold.rim_side_m, diffusivity_m2_s=blend.diffusivity_m2_s, time_s=time_s)
+    share = rim_share(side_m=mold.path.rim_side_m, diffusivity_m2_s=blend.diffusivity_m2_s, time_s=time_s)
     return molding.wall_c + (molding.melt_c - molding.wall_c) * share
 
 
@@ -147,14 +147,14 @@ def stored_strain(molding: Molding, mold: Mold, blend: Blend, by: Calibration = 
     and tau constant in a step. Without it a disc left closed for half an hour would come out flat.
     """
     whole = int(molding.time_in_mold_s / _STEP_S)
-    shares = [*_rim_shares(mold.rim_side_m, blend.diffusivity_m2_s, whole)]
+    shares = [*_rim_shares(mold.path.rim_side_m, blend.diffusivity_m2_s, whole)]
     lengths = [_STEP_S] * whole
     rest_s = molding.time_in_mold_s - whole * _STEP_S
     if rest_s > 1e-6:
         lengths.append(rest_s)
         shares.append(
             rim_share(
-                side_m=mold.rim_side_m,
+                side_m=mold.path.rim_side_m,
                 diffusivity_m2_s=blend.diffusivity_m2_s,
                 time_s=molding.time_in_mold_s,
             )

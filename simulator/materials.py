@@ -24,6 +24,8 @@ class Blend:
     ----------
     consistency_pa_sn, flow_index, reference_c, consistency_slope_per_k : float
         Power law: stress = K * rate**n, K = consistency * exp(slope * (T - reference)).
+    thinned_per_percent : float
+        By which moisture thins it: consistency * exp(-thinned * percent above dry); 0 takes up no water.
     diffusivity_m2_s, density_kg_m3, heat_capacity_j_kgk : float
         For cooling and shear heating.
     expansion_per_k : float
@@ -39,6 +41,7 @@ class Blend:
     flow_index: float
     reference_c: float
     consistency_slope_per_k: float
+    thinned_per_percent: float
     diffusivity_m2_s: float
     density_kg_m3: float
     heat_capacity_j_kgk: float
@@ -46,6 +49,11 @@ class Blend:
     shrink_factor: float
     tait_a: tuple[float, float, float]
     tait_b: tuple[float, float]
+
+    @property
+    def usual_melt_c(self) -> float:
+        """Melt at the screw tip with the usual settings; corrections count from here."""
+        return self.reference_c
 
 
 def consistency_at_pa_sn(blend: Blend, temperature_c: float) -> float:
@@ -67,10 +75,11 @@ def density_at_kg_m3(blend: Blend, temperature_c: float, pressure_pa: float) -> 
 BLENDS: dict[str, Blend] = {
     "A": Blend(
         name="A",
-        consistency_pa_sn=1.00e4,
+        consistency_pa_sn=1.23e4,
         flow_index=0.42,
         reference_c=200.0,
         consistency_slope_per_k=-0.025,
+        thinned_per_percent=2.8,
         diffusivity_m2_s=0.087e-6,
         density_kg_m3=1190.0,
         heat_capacity_j_kgk=1850.0,
@@ -81,10 +90,11 @@ BLENDS: dict[str, Blend] = {
     ),
     "B": Blend(
         name="B",
-        consistency_pa_sn=1.12e4,
+        consistency_pa_sn=1.43e4,
         flow_index=0.42,
         reference_c=200.0,
         consistency_slope_per_k=-0.028,
+        thinned_per_percent=2.8,
         diffusivity_m2_s=0.087e-6,
         density_kg_m3=1170.0,
         heat_capacity_j_kgk=1850.0,
@@ -99,6 +109,7 @@ BLENDS: dict[str, Blend] = {
         flow_index=0.38,
         reference_c=200.0,
         consistency_slope_per_k=-0.004,
+        thinned_per_percent=0.0,
         diffusivity_m2_s=0.126e-6,
         density_kg_m3=905.0,
         heat_capacity_j_kgk=2100.0,

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 from simulator.filling import FlowPath
 
+ZONES = 3
+PA_PER_MPA = 1e6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
@@ -18,6 +21,10 @@ class Machine:
         Closing, opening and the nozzle's way, together.
     mold_open_time_s : float
         Gate open to gate closed with the usual handling.
+    recovery_timeout_s : float
+        Longest that the screw may turn; then the press goes on with what it has.
+    chiller_w, coolant_j_k : float
+        Heat that the press's chiller can take away, and that warms its tank by 1 K.
     """
 
     screw_diameter_m: float
@@ -25,6 +32,9 @@ class Machine:
     motion_time_s: float
     mold_open_time_s: float
     clamp_force_kn: float
+    recovery_timeout_s: float = 60.0
+    chiller_w: float = 2500.0
+    coolant_j_k: float = 170_000.0
 
     @property
     def screw_area_m2(self) -> float:
@@ -38,8 +48,6 @@ class Mold:
 
     Attributes
     ----------
-    rim_side_m : float
-        Side of the square that the rim's section is taken for.
     crown_mm : float
         Dome cut into the steel.
     half_heat_j_k : float
@@ -52,13 +60,17 @@ class Mold:
 
     name: str
     path: FlowPath
-    rim_side_m: float
     outer_diameter_mm: float
     crown_mm: float
     half_heat_j_k: float
     conduction_k_w: float
     film_k_w: float
     circuit_flow_l_min: float
+
+    @property
+    def projected_m2(self) -> float:
+        """Area that cavity pressure opens the mold by."""
+        return math.pi * (self.outer_diameter_mm / 1000) ** 2 / 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,12 +118,12 @@ def _mold(
         gate_radius_m=0.004,
         plate_radius_m=plate_radius_m,
         plate_gap_m=0.0022,
+        rim_side_m=rim_side_m,
         volume_m3=plate_m3 + rim_m3,
     )
     return Mold(
         name=name,
         path=path,
-        rim_side_m=rim_side_m,
         outer_diameter_mm=outer_diameter_mm,
         crown_mm=crown_mm,
         half_heat_j_k=12_000.0,

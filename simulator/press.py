@@ -1,6 +1,8 @@
 """One shot of one press: state and settings in, new state and what the shot was out. Pure; chance comes in.
 
-SI units inside where names say so; pressures of settings and reports are melt pressures in MPa.
+SI units inside where names say so; pressures of settings and reports are melt pressures in MPa. The stages
+are in `injection`, `packing`, `recovery`, `cooling` and `disc`; what lasts from shot to shot is in `barrel`
+and `heat`.
 
 Assumed, not published: the small couplings listed as constants below.
 """
@@ -12,26 +14,22 @@ import numpy as np
 import numpy.typing as npt
 
 from simulator import noise
+from simulator.barrel import barrel_after, targets_c
 from simulator.disc import Molding
-from simulator.filling import fill
-from simulator.health import Health
-from simulator.heat import circulate, conductance_w_k, half_after, heat_flow_w
-from simulator.materials import Blend, consistency_at_pa_sn, density_at_kg_m3
+from simulator.health import SOUND, Health, PerZone
+from simulator.heat import circulate, conductance_w_k, half_after, heat_flow_w, tank_after
+from simulator.injection import heating_k_per_pa, inject, melt_at_tip_c
 from simulator.noise import Wobble
-from simulator.plant import Settings
-from simulator.readings import PA_PER_MPA, readings
-from simulator.stages import Coolant, Injection, Pack, Setup, Timing
+from simulator.packing import pack
+from simulator.readings import readings
+from simulator.recovery import recover
+from simulator.stages import Coolant, Injection, Pack, Recovery, Setup, Timing
 
-SHEAR_RETAINED = 0.5  # part of the shear heat that reaches the rim; the rest goes into the skin
-RIPPLE_SEEN_BY_MELT = 0.08  # a zone's control ripple is faster than the barrel's steel
-ZONE_TIME_S = 900.0
-FREEZE_OVER_MOLD_K = 80.0  # gate freeze, over mold temperature
-PACK_LOSS_MPA = 14.0  # from screw tip to cavity at gate freeze, usual melt
-LEAK_MPA_PER_MM = 0.9  # pressure lost in the cavity per mm of leak past the check ring
 REST_HEAT_K = 5.0  # melt that waits in the barrel gets hotter by up to this
 REST_TIME_S = 600.0
 REST_SHOTS = 4.0  # and is used up with this time constant
-USUAL_RECOVERY_S = 18.0  # 80 mm at 60 turns a minute
+MISS_MM = 2.5  # least leak of a ring that did not seat; at most twice that
+WET_SHRINK_PER_PERCENT = 1.0  # of a foamed disc
 STARTUP_SHOTS = 25
 
 
@@ -42,9 +40,13 @@ class PressState:
     Attributes
     ----------
     zones_c : tuple of float
-        Barrel steel, without control ripple.
+        Barrel steel, without control ripple, from the hopper to the screw tip; the nozzle last.
     core_c, cavity_c : float
         The two halves of the mold, without their short-term wobble.
+    tank_c : float
+        Coolant that the chiller holds.
+    short_mm : float
+        By which the screw is short of its start position, because it was fed too little.
     rest_k : float
         Extra heat of melt that waited in the barrel.
     shots_since_start : int
@@ -52,9 +54,11 @@ class PressState:
         State of the autoregressions, one a key of `noise.KEYS`.
     """
 
-    zones_c: tuple[float, ...]
+    zones_c: PerZone
     core_c: float
     cavity_c: float
+    tank_c: float
+    short_mm: float
     rest_k: float
     shots_since_start: int
     noise: npt.NDArray[np.float64]
@@ -75,26 +79,32 @@ class Outcome:
 
 def cold_start(setup: Setup, rng: np.random.Generator) -> PressState:
     """A press with its barrel up to temperature and its mold at coolant temperature."""
-    settings = setup.settings
+    coolant_c = setup.settings.coolant_supply_temperature_c
     return PressState(
-        zones_c=settings.barrel_temperatures_c,
-        core_c=settings.coolant_supply_temperature_c,
-        cavity_c=settings.coolant_supply_temperature_c,
+        zones_c=targets_c(setup.settings.barrel_temperatures_c),
+        core_c=coolant_c,
+        cavity_c=coolant_c,
+        tank_c=coolant_c,
+        short_mm=0.0,
         rest_k=REST_HEAT_K,
         shots_since_start=0,
         noise=noise.first(rng),
     )
 
 
-def stand_still(state: PressState, setup: Setup, *, idle_s: float) -> PressState:
-    """A stop: the mold goes to coolant temperature, the melt in the barrel gets hotter."""
-    coolant_c = setup.settings.coolant_supply_temperature_c
+def stand_still(state: PressState, setup: Setup, *, idle_s: float, health: Health = SOUND) -> PressState:
+    """A stop: the mold goes to coolant temperature, the melt in the barrel gets hotter, heats stay on."""
+    settings = setup.settings
+    coolant_c = settings.coolant_supply_temperature_c
     kept = math.exp(-idle_s * conductance_w_k(setup.mold, 1.0) / setup.mold.half_heat_j_k)
+    targets = targets_c(settings.barrel_temperatures_c)
     return replace(
         state,
+        zones_c=barrel_after(state.zones_c, targets, health, elapsed_s=idle_s),
         core_c=coolant_c + (state.core_c - coolant_c) * kept,
         cavity_c=coolant_c + (state.cavity_c - coolant_c) * kept,
-        rest_k=REST_HEAT_K * (1 - math.exp(-idle_s / REST_TIME_S)),
+        tank_c=coolant_c,
+        rest_k=REST_HEAT_K * _rested(idle_s),
         shots_since_start=0,
     )
 
@@ -121,31 +131,39 @@ def shoot(
     """
     walk, wobble = noise.step(state.noise, rng)
     missed = bool(rng.random() < health.ring_miss_rate)
-    leak_mm = health.ring_leak_mm + (2.5 * (1 + rng.random()) if missed else 0.0)
+    leak_mm = health.ring_leak_mm + (MISS_MM * (1 + rng.random()) if missed else 0.0)
     core_c = state.core_c + wobble["mold_core_temperature"]
     cavity_c = state.cavity_c + wobble["mold_cavity_temperature"]
-    shot = _inject(state, setup, health, wobble)
-    pack = _pack(setup, shot, wobble, leak_mm=leak_mm, wall_c=(core_c + cavity_c) / 2)
-    timing = _time(
+    melt_c = melt_at_tip_c(setup.settings, health, wobble, zones_c=state.zones_c, rest_k=state.rest_k)
+    shot = inject(setup, health, wobble, melt_c=melt_c, short_mm=state.short_mm, leak_mm=leak_mm)
+    packed = pack(setup, health, shot, wobble, leak_mm=leak_mm, wall_c=(core_c + cavity_c) / 2)
+    stroke_mm = setup.settings.screw_start_position_mm - packed.cushion_mm
+    recovered = recover(setup, health, wobble, viscosity=shot.viscosity, recovered_mm=stroke_mm)
+    timing = _time(setup, health, shot, recovered, wobble, rng=rng)
+    molding = _molding(setup, health, shot, packed, timing=timing, core_c=core_c, cavity_c=cavity_c)
+    heat_w = heat_flow_w(setup, molding, cycle_s=timing.cycle_s)
+    coolant = circulate(setup, health, wobble, tank_c=state.tank_c, ambient_c=ambient_c, heat_w=heat_w)
+    after = _after(
+        state,
         setup,
         health,
-        shot,
-        wobble,
-        recovered_mm=setup.settings.screw_start_position_mm - pack.cushion_mm,
-        rng=rng,
+        coolant,
+        heat_w=heat_w,
+        timing=timing,
+        short_mm=recovered.short_mm,
+        ambient_c=ambient_c,
+        walk=walk,
     )
-    molding = _molding(setup, health, shot, pack, timing=timing, core_c=core_c, cavity_c=cavity_c)
-    heat_w = heat_flow_w(setup, molding, cycle_s=timing.cycle_s)
-    coolant = circulate(setup, health, wobble, ambient_c=ambient_c, heat_w=heat_w)
-    after = _after(state, setup, health, coolant, heat_w=heat_w, cycle_s=timing.cycle_s, walk=walk)
     outcome = Outcome(
         cycle_time_s=timing.cycle_s,
         values=readings(
             setup,
+            health,
             wobble,
             zones_c=state.zones_c,
             shot=shot,
-            pack=pack,
+            pack=packed,
+            recovery=recovered,
             timing=timing,
             molding=molding,
             coolant=coolant,
@@ -160,73 +178,28 @@ def shoot(
     return after, outcome
 
 
-def _melt_c(state: PressState, settings: Settings, wobble: Wobble) -> float:
-    zones = range(1, len(state.zones_c) + 1)
-    ripple_k = sum(wobble[f"barrel_temperature.{zone}"] for zone in zones) / len(state.zones_c)
-    screw_k = 0.04 * settings.screw_speed_per_min + 0.3 * settings.back_pressure_mpa
-    return sum(state.zones_c) / len(state.zones_c) + RIPPLE_SEEN_BY_MELT * ripple_k + screw_k + state.rest_k
-
-
-def _inject(state: PressState, setup: Setup, health: Health, wobble: Wobble) -> Injection:
-    settings, blend, machine = setup.settings, setup.blend, setup.machine
-    melt_c = _melt_c(state, settings, wobble)
-    viscosity = health.viscosity_factor * (1 + wobble["blend_mix"])
-    start_mm = settings.screw_start_position_mm + wobble["screw_start_position"]
-    switchover_mm = settings.switchover_position_mm + wobble["switchover_position"]
-    swept_m3 = machine.screw_area_m2 * (start_mm - switchover_mm) / 1000
-    result = fill(
-        setup.mold.path,
-        consistency_pa_sn=consistency_at_pa_sn(blend, melt_c) * viscosity,
-        flow_index=blend.flow_index,
-        diffusivity_m2_s=blend.diffusivity_m2_s,
-        speed_flow_m3_s=machine.screw_area_m2 * settings.injection_speed_mm_s / 1000,
-        pressure_cap_pa=min(settings.injection_pressure_limit_mpa, machine.greatest_melt_pressure_mpa)
-        * PA_PER_MPA,
-        volume_m3=swept_m3,
-    )
-    return Injection(
-        start_mm=start_mm, switchover_mm=switchover_mm, fill=result, viscosity=viscosity, melt_c=melt_c
-    )
-
-
-def _pack(setup: Setup, shot: Injection, wobble: Wobble, *, leak_mm: float, wall_c: float) -> Pack:
-    hold_mpa = setup.settings.hold_pressure_mpa * (1 + wobble["hold_melt_pressure"])
-    cavity_mpa = max(hold_mpa - PACK_LOSS_MPA * shot.viscosity - LEAK_MPA_PER_MM * leak_mm, 0.0)
-    density = density_at_kg_m3(setup.blend, wall_c + FREEZE_OVER_MOLD_K, cavity_mpa * PA_PER_MPA)
-    mass_kg = setup.mold.path.volume_m3 * density * (1 + wobble["part_weight"])
-    melt_density = density_at_kg_m3(setup.blend, shot.melt_c, hold_mpa * PA_PER_MPA)
-    travel_mm = mass_kg / melt_density / setup.machine.screw_area_m2 * 1000
-    cushion_mm = shot.start_mm - travel_mm - leak_mm + wobble["cushion"]
-    if cushion_mm < 0.0:  # the screw is at its end: what is missing in travel is missing in the disc
-        mass_kg *= 1 + cushion_mm / travel_mm
-        cavity_mpa, cushion_mm = cavity_mpa * 0.4, 0.0
-    return Pack(hold_mpa=hold_mpa, cavity_mpa=cavity_mpa, cushion_mm=cushion_mm, weight_g=mass_kg * 1000)
-
-
 def _time(
     setup: Setup,
     health: Health,
     shot: Injection,
+    recovered: Recovery,
     wobble: Wobble,
     *,
-    recovered_mm: float,
     rng: np.random.Generator,
 ) -> Timing:
     settings, machine = setup.settings, setup.machine
-    recovery_s = (
-        USUAL_RECOVERY_S * (recovered_mm / 80) * (60 / settings.screw_speed_per_min) * shot.viscosity**0.5
-    )
-    recovery_s *= 1 + wobble["recovery_time"]
     cut_s = max(0.0, health.cut_s * (1 + 0.4 * rng.standard_normal()))
-    cooling_s = max(settings.cooling_time_s - cut_s, recovery_s + 0.5)
-    usual = machine.mold_open_time_s * (1 + wobble["mold_open_time"])
+    cooling_s = max(settings.cooling_time_s - cut_s, recovered.time_s + 0.5)
+    usual = machine.mold_open_time_s * health.pace_factor * (1 + wobble["mold_open_time"])
     open_s = usual * math.exp(health.pace_spread * rng.standard_normal())
-    held_s = shot.fill.time_s + settings.hold_time_s + cooling_s
+    delay_s = health.robot_delay_s * math.exp(0.4 * rng.standard_normal())
+    closed_s = settings.hold_time_s + cooling_s + delay_s
+    motion_s = machine.motion_time_s / health.pump_strength + wobble["machine_motion"]
     return Timing(
-        recovery_s=recovery_s,
         cooling_s=cooling_s,
+        closed_s=closed_s,
         open_s=open_s,
-        cycle_s=machine.motion_time_s + wobble["machine_motion"] + held_s + open_s,
+        cycle_s=motion_s + shot.fill.time_s + closed_s + open_s,
     )
 
 
@@ -234,26 +207,23 @@ def _molding(
     setup: Setup,
     health: Health,
     shot: Injection,
-    pack: Pack,
+    packed: Pack,
     *,
     timing: Timing,
     core_c: float,
     cavity_c: float,
 ) -> Molding:
+    foamed = WET_SHRINK_PER_PERCENT * health.wet_percent if setup.blend.thinned_per_percent > 0 else 0.0
     return Molding(
-        melt_c=shot.melt_c + _shear_heat_k(setup.blend, shot.fill.peak_pa),
+        melt_c=shot.melt_c + heating_k_per_pa(setup.blend) * shot.fill.peak_pa,
         core_c=core_c,
         cavity_c=cavity_c,
-        time_in_mold_s=setup.settings.hold_time_s + timing.cooling_s,
+        time_in_mold_s=timing.closed_s,
         fill_s=shot.fill.time_s,
-        pack_mpa=pack.cavity_mpa,
-        weight_g=pack.weight_g,
-        shrink_factor=health.shrink_factor,
+        pack_mpa=packed.cavity_mpa,
+        weight_g=packed.weight_g,
+        shrink_factor=health.shrink_factor * (1 + foamed),
     )
-
-
-def _shear_heat_k(blend: Blend, drop_pa: float) -> float:
-    return SHEAR_RETAINED * drop_pa / (blend.density_kg_m3 * blend.heat_capacity_j_kgk)
 
 
 def _after(
@@ -263,24 +233,45 @@ def _after(
     coolant: Coolant,
     *,
     heat_w: float,
-    cycle_s: float,
+    timing: Timing,
+    short_mm: float,
+    ambient_c: float,
     walk: npt.NDArray[np.float64],
 ) -> PressState:
+    settings, cycle_s = setup.settings, timing.cycle_s
     middle_c = (coolant.supply_c + coolant.return_c) / 2
-    kept = math.exp(-cycle_s / ZONE_TIME_S)
     core_c, cavity_c = (
-        half_after(now_c, setup.mold, flow_share=share, coolant_c=middle_c, heat_w=heat_w, cycle_s=cycle_s)
-        for now_c, share in (
-            (state.core_c, health.core_flow_share),
-            (state.cavity_c, health.cavity_flow_share),
+        half_after(
+            now_c, setup.mold, flow_share=share, coolant_c=middle_c + warmer_k, heat_w=heat_w, cycle_s=cycle_s
+        )
+        for now_c, share, warmer_k in (
+            (state.core_c, health.core_flow_share, health.core_supply_k),
+            (state.cavity_c, health.cavity_flow_share, health.cavity_supply_k),
         )
     )
-    targets = setup.settings.barrel_temperatures_c
+    waited_s = max(timing.open_s - 1.1 * setup.machine.mold_open_time_s, 0.0)
+    rest_k = state.rest_k * math.exp(-1 / REST_SHOTS)
     return PressState(
-        zones_c=tuple(to + (now - to) * kept for now, to in zip(state.zones_c, targets, strict=True)),
+        zones_c=barrel_after(
+            state.zones_c, targets_c(settings.barrel_temperatures_c), health, elapsed_s=cycle_s
+        ),
         core_c=core_c,
         cavity_c=cavity_c,
-        rest_k=state.rest_k * math.exp(-1 / REST_SHOTS),
+        tank_c=tank_after(
+            state.tank_c,
+            setup.machine,
+            health,
+            setpoint_c=settings.coolant_supply_temperature_c,
+            ambient_c=ambient_c,
+            heat_w=heat_w,
+            elapsed_s=cycle_s,
+        ),
+        short_mm=short_mm,
+        rest_k=rest_k + (REST_HEAT_K - rest_k) * _rested(waited_s),
         shots_since_start=state.shots_since_start + 1,
         noise=walk,
     )
+
+
+def _rested(idle_s: float) -> float:
+    return 1 - math.exp(-idle_s / REST_TIME_S)

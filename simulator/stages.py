@@ -19,18 +19,24 @@ class Setup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Injection:
-    """Fill: screw travel, what it took, and the melt it moved; `viscosity` is against the usual lot."""
+    """Fill: screw travel, what it took, and the melt it moved.
+
+    `viscosity` is against the usual lot; `air_share` the part of the melt before the screw that is air;
+    `filled_m3` what had reached the mold at switchover.
+    """
 
     start_mm: float
     switchover_mm: float
     fill: Fill
     viscosity: float
     melt_c: float
+    air_share: float
+    filled_m3: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pack:
-    """Hold: pressure at the screw tip and frozen into the disc, melt left, mass of the disc."""
+    """Hold: pressure at the screw tip and frozen into the disc, melt left, disc with its flash."""
 
     hold_mpa: float
     cavity_mpa: float
@@ -39,11 +45,19 @@ class Pack:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Timing:
-    """How long each part of the cycle took."""
+class Recovery:
+    """How long the screw turned, and by how much it fell short of its start position before it gave up."""
 
-    recovery_s: float
+    time_s: float
+    short_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """How long each part of the cycle took; `closed_s` is the time in the mold after fill."""
+
     cooling_s: float
+    closed_s: float
     open_s: float
     cycle_s: float
 

@@ -57,7 +57,10 @@ def test_a_hot_core_raises_dome_and_a_hot_cavity_lowers_it() -> None:
 
 
 def test_stored_strain_is_the_solution_of_its_equation() -> None:
-    """The stepwise form against scipy's integration of the same differential equation."""
+    """The stepwise form against scipy's integration of the same differential equation.
+
+    From 30 s on, at 130 degC: what was stored before has relaxed within microseconds.
+    """
     molding = replace(USUAL, time_in_mold_s=300.0)
     by = CALIBRATION
 
@@ -68,7 +71,7 @@ def test_stored_strain_is_the_solution_of_its_equation() -> None:
         gain = by.held_share * BLEND.expansion_per_k * (temperature - ahead) / 0.01
         return [gain - strain[0] / tau]
 
-    exact = solve_ivp(rate, (1.0, 300.0), [0.0], method="LSODA", rtol=1e-8, atol=1e-13)
+    exact = solve_ivp(rate, (30.0, 300.0), [0.0], method="Radau", rtol=1e-7, atol=1e-12)
     assert stored_strain(molding, MOLD, BLEND) == pytest.approx(float(exact.y[0, -1]), rel=0.01)
 
 

@@ -10,7 +10,19 @@ import math
 import pytest
 from scipy.integrate import quad
 
-from simulator.filling import FlowPath, disc_drop_pa, fill, skin_m, tube_drop_pa
+from simulator.filling import (
+    Fill,
+    FlowPath,
+    Melt,
+    air_pa,
+    disc_drop_pa,
+    fill,
+    resistance,
+    skin_m,
+    slot_drop_pa,
+    tube_drop_pa,
+    warmed_pa,
+)
 
 PATH = FlowPath(
     tube_radius_m=0.0018,
@@ -18,24 +30,31 @@ PATH = FlowPath(
     gate_radius_m=0.004,
     plate_radius_m=0.085,
     plate_gap_m=0.0022,
+    rim_side_m=0.0128,
     volume_m3=150e-6,
 )
 FREE_PA = 1e12
 
 
 def filled(
-    *, speed: float = 80e-6, cap_pa: float = FREE_PA, stiffer: float = 1.0, n: float = 0.38, skin: float = 0.3
-):
-    return fill(
-        PATH,
+    *,
+    speed: float = 80e-6,
+    cap_pa: float = FREE_PA,
+    stiffer: float = 1.0,
+    n: float = 0.38,
+    skin: float = 0.3,
+    heating: float = 0.0,
+    vent: float = 1.0,
+) -> Fill:
+    melt = Melt(
         consistency_pa_sn=9_000.0 * stiffer,
         flow_index=n,
         diffusivity_m2_s=0.087e-6,
-        speed_flow_m3_s=speed,
-        pressure_cap_pa=cap_pa,
-        volume_m3=150e-6,
+        slope_per_k=-0.025,
+        heating_k_per_pa=heating,
         skin_constant=skin,
     )
+    return fill(PATH, melt, speed_flow_m3_s=speed, pressure_cap_pa=cap_pa, volume_m3=150e-6, vent_share=vent)
 
 
 @pytest.mark.parametrize("n", [0.28, 0.38, 0.45, 0.7])
@@ -105,3 +124,70 @@ def test_five_percent_stiffer_melt_shows_in_pressure_or_amplified_in_time(n: flo
     assert free == pytest.approx(1.05)
     assert held == pytest.approx(1.05 ** (1 / n))
     assert round(100 * (held - 1)) == percent
+
+
+def test_newtonian_flow_in_a_slot_is_the_textbook_case() -> None:
+    """12 mu L Q / (W h^3), plane Poiseuille flow."""
+    mu, h, w, length, q = 120.0, 0.002, 0.5, 0.012, 50e-6
+    drop = slot_drop_pa(
+        consistency_pa_sn=mu, flow_index=1.0, gap_m=h, width_m=w, length_m=length, flow_m3_s=q
+    )
+    assert drop == pytest.approx(12 * mu * length * q / (w * h**3), rel=1e-12)
+
+
+@pytest.mark.parametrize("n", [0.3, 0.42, 0.7])
+def test_the_drop_carries_the_flow_of_its_own_velocity_profile(n: float) -> None:
+    """From first principles: shear stress falls linearly to the middle of the gap, the power law gives the
+    rate there, and the rate integrated twice is the flow. Holds the factor (2n + 1) / n."""
+    k, h, q = 9_000.0, 0.0022, 80e-6
+    gradient = slot_drop_pa(
+        consistency_pa_sn=k, flow_index=n, gap_m=h, width_m=0.4, length_m=1.0, flow_m3_s=q
+    )
+    half, _ = quad(lambda z: z * (gradient * z / k) ** (1 / n), 0.0, h / 2)
+    assert 2 * 0.4 * half == pytest.approx(q, rel=1e-6)
+
+    near = disc_drop_pa(
+        consistency_pa_sn=k,
+        flow_index=n,
+        gap_m=h,
+        flow_m3_s=q,
+        inner_m=0.4 / (2 * math.pi),
+        outer_m=0.4 / (2 * math.pi) + 1e-6,
+    )
+    assert near == pytest.approx(gradient * 1e-6, rel=1e-4)
+
+
+def test_the_thick_rim_resists_little_but_not_nothing() -> None:
+    melt = Melt(consistency_pa_sn=9_000.0, flow_index=0.38, diffusivity_m2_s=0.087e-6)
+    plate, whole = (
+        resistance(PATH, melt, skin_on_wall_m=0.0, filled_m3=v) for v in (PATH.plate_volume_m3, 150e-6)
+    )
+    assert plate < whole < 1.02 * plate
+
+
+def test_shear_heating_lowers_the_pressure_as_its_balance_says() -> None:
+    """P exp(b P) = P0: solved here by bisection, with b from the energy balance dT = P / (rho cp)."""
+    softening, cold = 0.025 / (1190 * 1850) / 2, 80e6
+    low, high = 0.0, cold
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if middle * math.exp(softening * middle) < cold else (low, middle)
+    assert warmed_pa(cold, softening) == pytest.approx(low, rel=1e-9)
+    assert filled(heating=1 / (1190 * 1850)).peak_pa < 0.9 * filled().peak_pa
+
+
+def test_trapped_air_is_compressed_as_a_gas() -> None:
+    """p V^k constant: with a quarter of the cavity left, 4^1.3 times the pressure of the hall."""
+    share = 0.75 / 0.96
+    assert air_pa(filled_share=share, vent_share=0.0) == pytest.approx(1.013e5 * (4**1.3 - 1), rel=1e-9)
+    assert air_pa(filled_share=share, vent_share=1.0) == 0.0
+    assert filled(vent=0.0).peak_pa > filled().peak_pa + 2e6
+    needed = filled().peak_pa
+    assert filled(vent=0.0, cap_pa=1.05 * needed).time_s > filled(cap_pa=1.05 * needed).time_s
+
+
+def test_a_plate_of_two_millimeters_does_not_freeze_shut_in_six_seconds() -> None:
+    slow = filled(speed=150e-6 / 6)
+    assert slow.time_s == pytest.approx(6.0)
+    assert slow.limited_share == 0.0
+    assert 2 * skin_m(diffusivity_m2_s=0.087e-6, time_s=6.0) < 0.5 * PATH.plate_gap_m

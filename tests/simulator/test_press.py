@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulator import noise
 from simulator.floor import post
 from simulator.health import SOUND
 from simulator.press import STARTUP_SHOTS, cold_start, shoot, stand_still
@@ -117,7 +116,7 @@ def test_after_a_stop_everything_comes_back_within_the_startup_shots() -> None:
 
 
 def test_a_screw_at_its_end_makes_a_light_disc_without_cushion(settled) -> None:
-    usual, short = settled(), settled(screw_start_position_mm=80.0)
+    usual, short = settled(), settled(screw_start_position_mm=79.0)
     assert short["cushion"] == 0.0
     assert short["part_weight"] < usual["part_weight"] - 1.5
 
@@ -125,24 +124,3 @@ def test_a_screw_at_its_end_makes_a_light_disc_without_cushion(settled) -> None:
 def test_the_same_seed_gives_the_same_shots_and_another_seed_others() -> None:
     assert stream(30, seed=4) == stream(30, seed=4)
     assert stream(30, seed=4) != stream(30, seed=5)
-
-
-REPORTED = [row.key for row in noise.TABLE if row.resolution > 0]
-
-
-@pytest.mark.parametrize("key", REPORTED)
-def test_two_thousand_shots_vary_as_the_table_says(key: str, long_stream: list[dict[str, float]]) -> None:
-    """Ranges and their basis stand in the table: public press data, else common practice."""
-    row = noise.ROWS[key]
-    column = f"{key}.1" if key == "barrel_temperature" else key
-    values = np.array([shot[column] for shot in long_stream])
-    spread = values.std() / (values.mean() if row.scale == "relative" else 1.0)
-    centered = values - values.mean()
-    lag_1 = float(centered[1:] @ centered[:-1] / (centered @ centered))
-    assert row.spread[0] <= spread <= row.spread[1]
-    assert row.lag[0] <= lag_1 <= row.lag[1]
-
-
-@pytest.fixture(scope="module")
-def long_stream() -> list[dict[str, float]]:
-    return stream(2_000 + 60)[60:]
