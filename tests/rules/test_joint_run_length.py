@@ -114,13 +114,14 @@ def test_t2_of_one_characteristic_is_an_individuals_chart():
 
 def test_long_run_lengths_stay_right_and_end_in_infinity():
     # At these limits the equations are nearly singular.
-    for arl in (1e4, 1e6, 1e8):
+    for arl in (1e4, 1e7):
         limit = mewma_limit(columns=10, r=0.1, arl=arl)
         assert mewma_arl(columns=10, r=0.1, limit=limit) == pytest.approx(arl, rel=1e-6)
         mean, error = simulated(10, 0.1, limit, 1.5, runs=20_000, seed=5)
         assert mewma_arl(columns=10, r=0.1, limit=limit, shift=1.5) == pytest.approx(mean, abs=3.5 * error)
     assert math.isinf(mewma_arl(columns=2, r=0.1, limit=80.0))
-    assert mewma_arl(columns=2, r=0.1, limit=80.0, shift=2.0) < 12.0
+    mean, error = simulated(2, 0.1, 80.0, 2.0, runs=20_000, seed=6)
+    assert mewma_arl(columns=2, r=0.1, limit=80.0, shift=2.0) == pytest.approx(mean, abs=3.5 * error)
     assert math.isinf(t2_arl(columns=2, limit=1e5))
 
 
