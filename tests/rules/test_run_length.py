@@ -1,4 +1,4 @@
-"""Run lengths against published tables, and against simulation where none is published."""
+"""Run lengths of CUSUM and EWMA charts against published tables, and simulation where none is published."""
 
 from __future__ import annotations
 
@@ -12,42 +12,19 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rules.charts import make
 from rules.run_length import (
-    ZoneRule,
-    alternating_arl,
     combined_arl,
-    cusum_ar1_arl,
+    combined_ewma_arl,
     cusum_arl,
+    cusum_run_length,
+    cusum_steady_arl,
     ewma_arl,
-    individuals_ar1_arl,
+    ewma_run_length,
+    ewma_steady_arl,
     individuals_arl,
-    simulated_individuals_arl,
-    trend_arl,
-    zone_arl,
 )
-from rules.run_rules import RULES, RunRule
 
-# Champ and Woodall (1987), Technometrics 29, 393-399: the rules T(k, m, a, b) of their Table 1.
-CHAMP_WOODALL = {
-    "1": ZoneRule(1, 1, 3.0),
-    "2": ZoneRule(2, 3, 2.0, 3.0),
-    "3": ZoneRule(4, 5, 1.0, 3.0),
-    "4": ZoneRule(8, 8, 0.0, 3.0),
-    "5": ZoneRule(2, 2, 2.0, 3.0),
-    "6": ZoneRule(5, 5, 1.0, 3.0),
-    "7": ZoneRule(1, 1, 3.09),
-    "8": ZoneRule(2, 3, 1.96, 3.09),
-    "9": ZoneRule(8, 8, 0.0, 3.09),
-}
-# Their Table 1 at shifts 0, 0.4, 1, 2 and 3 (from memory of the print; exact values agree within 0.01).
-CHAMP_WOODALL_TABLE = {
-    "1": [370.40, 200.08, 43.89, 6.30, 2.00],
-    "12": [225.44, 104.46, 20.01, 3.65, 1.68],
-    "13": [166.05, 63.88, 12.66, 3.68, 1.89],
-    "14": [152.73, 59.76, 14.58, 4.89, 1.99],
-    "123": [132.89, 52.93, 10.95, 3.14, 1.67],
-    "1234": [91.75, 36.61, 9.22, 3.13, 1.67],
-}
 # Lucas and Crosier (1982), Technometrics 24, 199-205, k = 0.5 (from memory of the print), two-sided.
 CUSUM_SHIFTS = [0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4]
 LUCAS_CROSIER = {
@@ -59,10 +36,11 @@ LUCAS_CROSIER = {
 # Lucas and Saccucci (1990), Technometrics 32, 1-12 (from memory of the print), same shifts.
 LUCAS_SACCUCCI = {
     (0.4, 3.054): [500, 224, 71.2, 28.4, 14.3, 5.9, 3.5, 2.5, 2.0, 1.4],
+    (0.2, 2.962): [500, 150, 41.8, 18.2, 10.5, 5.5, 3.7, 2.9, 2.4, 1.9],
+    (0.05, 2.615): [500, 84.1, 28.8, 16.4, 11.4, 7.1, 5.2, 4.2, 3.5, 2.7],
     (0.25, 2.998): [500, 170, 48.2, 20.1, 11.1, 5.5, 3.6, 2.7, 2.3, 1.7],
     (0.1, 2.814): [500, 106, 31.3, 15.9, 10.3, 6.1, 4.4, 3.4, 2.9, 2.2],
 }
-ZONE_NAMES = ("beyond_limit", "same_side", "two_of_three", "four_of_five", "hugging", "avoiding")
 
 
 @pytest.fixture(scope="session")
@@ -72,87 +50,6 @@ def reference() -> dict[str, Any]:
         pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
     entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
     return {entry["id"]: entry for entry in entries}
-
-
-def test_three_sigma_limits_signal_once_in_370_4_values() -> None:
-    assert individuals_arl() == pytest.approx(370.398347345, rel=1e-10)
-
-
-@pytest.mark.parametrize("key", CHAMP_WOODALL_TABLE)
-def test_zone_rules_together_match_the_published_table(key: str) -> None:
-    rules = [CHAMP_WOODALL[digit] for digit in key]
-
-    computed = [individuals_arl(rules=rules, shift=shift) for shift in (0.0, 0.4, 1.0, 2.0, 3.0)]
-
-    assert computed == pytest.approx(CHAMP_WOODALL_TABLE[key], abs=0.01)
-
-
-def test_zone_rules_match_every_recomputed_cell_of_the_table(reference: dict[str, Any]) -> None:
-    entry = reference["arl.runsrules.champwoodall"]
-    for key, expected in entry["expected"]["ARL"].items():
-        rules = [CHAMP_WOODALL[digit] for digit in key]
-        computed = [zone_arl(rules, shift) for shift in entry["inputs"]["shifts"]]
-        assert computed == pytest.approx(expected, rel=1e-8), key
-
-
-def test_each_of_the_eight_rules_alone_matches_the_reference(reference: dict[str, Any]) -> None:
-    entry = reference["arl.nelson.single"]
-    for rule in RULES:
-        computed = [individuals_arl(rules=[rule.name], shift=shift) for shift in entry["inputs"]["shifts"]]
-        assert computed == pytest.approx(entry["expected"][str(rule.nelson)], rel=1e-8), rule.name
-
-
-def test_a_run_of_nine_on_one_side_takes_511_values() -> None:
-    """Feller, Probability Theory vol. 1, XIII.7: runs of length 9 of either kind, p = 1/2: 2^9 - 1."""
-    assert individuals_arl(rules=["same_side"]) == pytest.approx(511.0, rel=1e-10)
-
-
-def test_a_run_rule_with_a_count_of_its_own_is_taken_as_given() -> None:
-    eight = RunRule(name="same_side", nelson=2, pattern="beyond", count=8, of=8)
-
-    assert individuals_arl(rules=[eight]) == pytest.approx(2**8 - 1, rel=1e-10)
-
-
-def test_order_rules_match_the_reference(reference: dict[str, Any]) -> None:
-    expected = reference["arl.trend.variants"]["expected"]
-
-    computed = {f"{points}_points": trend_arl(points) for points in (6, 7, 8)}
-    computed |= {f"{points}_alternating": alternating_arl(points) for points in (12, 14)}
-
-    assert computed == pytest.approx(expected, rel=1e-8)
-
-
-@pytest.mark.parametrize(("arl", "count"), [(trend_arl, 3), (alternating_arl, 4)])
-def test_short_order_patterns_match_a_simulation_of_uniform_values(
-    arl: Callable[[int], float], count: int
-) -> None:
-    rng = np.random.default_rng(20)
-    name, number = ("trend", 3) if arl is trend_arl else ("alternating", 4)
-    rule = RunRule(name=name, nelson=number, pattern=name, count=count, of=count)
-
-    mean, error = simulated_individuals_arl(rng=rng, rules=[rule], runs=3000)
-
-    assert mean == pytest.approx(arl(count), abs=4 * error)
-    assert arl(2 if arl is trend_arl else 3) < arl(count)
-
-
-def test_a_mixture_with_trend_says_that_it_must_be_simulated() -> None:
-    with pytest.raises(ValueError, match="simulate"):
-        individuals_arl(rules=["beyond_limit", "trend"])
-
-
-def test_simulation_agrees_with_the_exact_chain() -> None:
-    mean, error = simulated_individuals_arl(rng=np.random.default_rng(5), rules=ZONE_NAMES, runs=2000)
-
-    assert mean == pytest.approx(individuals_arl(rules=ZONE_NAMES), abs=4 * error)
-
-
-def test_all_eight_rules_cry_wolf_sooner_than_the_zone_rules_alone() -> None:
-    names = [rule.name for rule in RULES]
-
-    mean, error = simulated_individuals_arl(rng=np.random.default_rng(6), rules=names, runs=2000)
-
-    assert mean + 4 * error < individuals_arl(rules=ZONE_NAMES)
 
 
 @pytest.mark.parametrize("key", LUCAS_CROSIER)
@@ -173,6 +70,12 @@ def test_cusum_matches_every_recomputed_cell(reference: dict[str, Any]) -> None:
                 computed = cusum_arl(k=0.5, h=h, shift=shift, head_start=head_start, two_sided=two_sided)
                 # The far side with a head start is left out where its run length is beyond 1e11.
                 assert computed == pytest.approx(expected[i], rel=2e-6), (key, kind, shift)
+
+
+@pytest.mark.parametrize(("k", "h"), [(0.25, 8.01), (0.5, 4.77), (0.75, 3.34), (1.0, 2.52)])
+def test_cusum_decision_intervals_of_the_published_table_give_370(k: float, h: float) -> None:
+    """Hawkins (1993), J. Quality Technology 25, 248-261 (from memory of the print), h to two digits."""
+    assert cusum_arl(k=k, h=h + 0.011) > 370.0 > cusum_arl(k=k, h=h - 0.011)
 
 
 def test_cusum_decision_intervals_give_the_run_lengths_they_were_made_for(reference: dict[str, Any]) -> None:
@@ -206,38 +109,188 @@ def test_an_ewma_that_forgets_at_once_is_an_individuals_chart() -> None:
     assert ewma_arl(lam=1.0, width=3.0, shift=1.0) == pytest.approx(individuals_arl(shift=1.0), rel=1e-9)
 
 
-def test_individuals_of_autocorrelated_values_match_the_reference(reference: dict[str, Any]) -> None:
-    """Moving-range limits shrink with sqrt(1 - phi), cf. Maragah and Woodall (1992)."""
-    entry = reference["ar1.ichart.known"]
-    for i, phi in enumerate(entry["inputs"]["phi"]):
-        total = individuals_ar1_arl(width=3.0, phi=phi)
-        moving_range = individuals_ar1_arl(width=3.0 * math.sqrt(1.0 - phi), phi=phi)
-        assert total == pytest.approx(entry["expected"]["ARL0_sd_limits"][i], rel=1e-8)
-        assert moving_range == pytest.approx(entry["expected"]["ARL0"][i], rel=1e-8)
+SHARES = (0.05, 0.5, 0.95)
 
 
-@pytest.mark.parametrize("shift", [0.0, 0.5, 1.0, 2.0])
-def test_cusum_of_autocorrelated_values_is_the_usual_one_at_phi_zero(shift: float) -> None:
-    assert cusum_ar1_arl(k=0.5, h=5.0, phi=0.0, shift=shift) == pytest.approx(
-        cusum_arl(k=0.5, h=5.0, shift=shift), rel=1e-3
+@pytest.mark.parametrize("two_sided", [True, False])
+@pytest.mark.parametrize(
+    "chart",
+    [
+        {"h": 4.0},
+        {"h": 5.0, "head_start": 2.5},
+        {"h": 5.0, "head_start": 2.5, "shift": 1.0},
+        {"h": 4.0, "shift": 4.0},
+        {"h": 10.0, "shift": 0.5},
+        {"h": 15.0},
+    ],
+    ids=str,
+)
+def test_the_distribution_of_a_cusum_has_the_mean_of_its_integral_equation(
+    chart: dict[str, float], two_sided: bool
+) -> None:
+    distribution = cusum_run_length(k=0.5, two_sided=two_sided, **chart)
+
+    # At h = 15 the linear solve itself has seven digits.
+    assert distribution.mean == pytest.approx(cusum_arl(k=0.5, two_sided=two_sided, **chart), rel=3e-7)
+
+
+@pytest.mark.parametrize(
+    "chart",
+    [
+        {"k": 0.5, "h": 4.0, "head_start": 0.0, "shift": 0.0},
+        {"k": 0.5, "h": 4.0, "head_start": 2.0, "shift": 0.0},
+        {"k": 0.25, "h": 6.0, "head_start": 3.0, "shift": 0.75},
+    ],
+    ids=str,
+)
+def test_shares_of_runs_that_have_signaled_match_a_simulation_of_the_cusum(chart: dict[str, float]) -> None:
+    runs, distribution = 40_000, cusum_run_length(**chart)
+    lengths = _pair_of_sums(runs=runs, seed=41, **chart)
+
+    for share in (*SHARES, 0.01, 0.25):
+        n = int(distribution.quantile(share))
+        expected = 1 - distribution.surviving(n)[-1]
+        error = math.sqrt(expected * (1 - expected) / runs)
+        assert expected >= share
+        assert 1 - distribution.surviving(n - 1)[-1] < share
+        assert np.mean(lengths <= n) == pytest.approx(expected, abs=4 * error)
+
+
+def test_quantiles_of_a_cusum_that_signals_once_in_1e35_values_are_geometric() -> None:
+    far = cusum_run_length(k=0.5, h=80.0)
+
+    assert 1e34 < far.mean < 1e36
+    for share in SHARES:
+        assert far.quantile(share) == pytest.approx(-math.log1p(-share) * far.mean, rel=1e-9)
+
+
+@pytest.mark.parametrize("head_start", [0.0, 1.5, 2.5, 3.5, 3.9])
+@pytest.mark.parametrize("shift", [0.0, 0.7])
+def test_two_sums_are_exact_from_any_head_start(head_start: float, shift: float) -> None:
+    """Above h / 2 + k = 2.5 neither sum need be at zero when the other signals."""
+    lengths = _pair_of_sums(k=0.5, h=4.0, head_start=head_start, shift=shift, runs=40_000, seed=42)
+
+    assert cusum_arl(k=0.5, h=4.0, head_start=head_start, shift=shift) == pytest.approx(
+        lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(lengths.size)
+    )
+
+
+def test_a_head_start_crosses_to_the_high_ones_without_a_step() -> None:
+    below, above = (cusum_arl(k=0.5, h=4.0, head_start=2.5 + d, shift=0.3) for d in (-1e-7, 1e-7))
+
+    assert above == pytest.approx(below, rel=1e-6)
+
+
+@pytest.mark.parametrize("shift", [0.5, 1.0])
+def test_a_shift_long_after_the_start_of_a_cusum_matches_a_simulation(shift: float) -> None:
+    sums, rng = np.zeros(30_000), np.random.default_rng(43)
+    for _ in range(60):
+        sums = np.maximum(0.0, sums + rng.standard_normal(sums.size) - 0.5)
+        sums = sums[sums <= 5.0]
+    lengths = _one_sum(sums, k=0.5, h=5.0, shift=shift, rng=rng)
+
+    assert cusum_steady_arl(k=0.5, h=5.0, shift=shift) == pytest.approx(
+        lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(lengths.size)
+    )
+    assert cusum_steady_arl(k=0.5, h=5.0, shift=shift) < cusum_arl(k=0.5, h=5.0, shift=shift)
+
+
+@pytest.mark.parametrize(("lam", "width"), [(0.1, 2.814), (0.4, 3.054), (1.0, 3.0)])
+@pytest.mark.parametrize("shift", [0.0, 1.0])
+def test_the_distribution_of_an_ewma_has_the_mean_of_its_integral_equation(
+    lam: float, width: float, shift: float
+) -> None:
+    distribution = ewma_run_length(lam=lam, width=width, shift=shift)
+
+    assert distribution.mean == pytest.approx(ewma_arl(lam=lam, width=width, shift=shift), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "options", [{}, {"head_start": 0.5}, {"head_start": 0.25}, {"asymptotic": False}], ids=str
+)
+@pytest.mark.parametrize("shift", [0.0, 1.0])
+def test_starts_of_an_ewma_match_a_simulation_of_its_definition(
+    options: dict[str, Any], shift: float
+) -> None:
+    """Head start: two averages, started above and below center, each with the limit of its side."""
+    runs, lam, width = 30_000, 0.25, 2.5
+    lengths = _averages(lam=lam, width=width, shift=shift, runs=runs, seed=44, **options)
+    distribution = ewma_run_length(lam=lam, width=width, shift=shift, **options)
+
+    assert ewma_arl(lam=lam, width=width, shift=shift, **options) == pytest.approx(
+        lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(runs)
+    )
+    for share in SHARES:
+        n = int(distribution.quantile(share))
+        expected = 1 - distribution.surviving(n)[-1]
+        assert np.mean(lengths <= n) == pytest.approx(
+            expected, abs=4 * math.sqrt(expected * (1 - expected) / runs)
+        )
+
+
+def test_widening_limits_are_those_of_the_chart() -> None:
+    """The chart itself, over series without end: each begins anew at its signal."""
+    chart = make("ewma", {"center": 0.0, "sigma": 1.0, "lam": 0.2, "width": 2.5, "asymptotic": False})
+    z, lengths, first = np.random.default_rng(45).standard_normal(400_000) + 0.5, [], 0
+    while first < z.size - 2_000:
+        _, track = chart.run(z[first : first + 2_000])
+        lengths.append(track.signals[0][0] + 1)
+        first += lengths[-1]
+
+    assert ewma_arl(lam=0.2, width=2.5, shift=0.5, asymptotic=False) == pytest.approx(
+        float(np.mean(lengths)), abs=4 * float(np.std(lengths)) / math.sqrt(len(lengths))
+    )
+
+
+def test_a_shift_long_after_the_start_of_an_ewma_matches_a_simulation() -> None:
+    rng, limit = np.random.default_rng(46), 2.7 * math.sqrt(0.2 / 1.8)
+    averages = np.zeros(30_000)
+    for _ in range(60):
+        averages = 0.2 * rng.standard_normal(averages.size) + 0.8 * averages
+        averages = averages[np.abs(averages) <= limit]
+    lengths, going, step = np.zeros(averages.size), np.arange(averages.size), 0
+    while going.size:
+        step += 1
+        averages = 0.2 * (rng.standard_normal(going.size) + 1.0) + 0.8 * averages
+        out = np.abs(averages) > limit
+        lengths[going[out]] = step
+        going, averages = going[~out], averages[~out]
+
+    assert ewma_steady_arl(lam=0.2, width=2.7, shift=1.0) == pytest.approx(
+        lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(lengths.size)
     )
 
 
 @pytest.mark.parametrize(
-    ("phi", "h", "shift"),
-    [(-0.3, 3.0, 0.0), (0.3, 9.0, 0.0), (0.6, 12.0, 0.5), (0.9, 40.0, 1.0), (0.95, 80.0, 1.0)],
+    ("width", "lam", "ewma_width", "shift"),
+    [(3.25, 0.1, 2.7, 0.0), (2.5, 0.4, 3.0, 0.0), (3.0, 0.2, 2.9, 0.7)],
 )
-def test_cusum_of_autocorrelated_values_matches_a_simulation(phi: float, h: float, shift: float) -> None:
-    mean, error = _simulated(k=0.5, h=h, phi=phi, shift=shift, runs=4000, seed=11)
+def test_individuals_and_ewma_together_match_a_simulation(
+    width: float, lam: float, ewma_width: float, shift: float
+) -> None:
+    lengths = _averages(lam=lam, width=ewma_width, shift=shift, runs=15_000, seed=47, individuals=width)
 
-    assert cusum_ar1_arl(k=0.5, h=h, phi=phi, shift=shift) == pytest.approx(mean, abs=3.5 * error, rel=0.01)
+    together = combined_ewma_arl(width=width, lam=lam, ewma_width=ewma_width, shift=shift)
+
+    assert together == pytest.approx(lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(lengths.size))
+    assert together < min(
+        individuals_arl(width=width, shift=shift), ewma_arl(lam=lam, width=ewma_width, shift=shift)
+    )
+
+
+def test_an_ewma_with_limits_that_no_value_reaches_is_the_ewma_alone() -> None:
+    together = combined_ewma_arl(width=40.0, lam=0.2, ewma_width=2.962, shift=0.5)
+
+    assert together == pytest.approx(ewma_arl(lam=0.2, width=2.962, shift=0.5), rel=1e-9)
+    without = combined_ewma_arl(width=3.0, lam=0.2, ewma_width=12.0, shift=0.5)
+    assert without == pytest.approx(individuals_arl(shift=0.5), rel=1e-9)
 
 
 @pytest.mark.parametrize(("width", "k", "h", "shift"), [(3.0, 0.5, 4.0, 0.0), (3.5, 0.5, 5.0, 1.0)])
 def test_individuals_and_cusum_together_match_a_simulation(
     width: float, k: float, h: float, shift: float
 ) -> None:
-    mean, error = _simulated(k=k, h=h, phi=0.0, shift=shift, runs=10_000, seed=12, width=width)
+    mean, error = _together(k=k, h=h, shift=shift, runs=10_000, seed=12, width=width)
 
     assert combined_arl(width=width, k=k, h=h, shift=shift) == pytest.approx(mean, abs=3.5 * error)
 
@@ -250,10 +303,8 @@ def test_added_rates_overstate_the_joint_rate_by_about_one_percent_at_the_usual_
 
 def test_what_signals_practically_never_is_infinite() -> None:
     assert cusum_arl(k=0.5, h=80.0) == math.inf
-    assert cusum_ar1_arl(k=0.5, h=200.0, phi=0.3) == math.inf
     assert combined_arl(width=9.0, k=0.5, h=50.0) == math.inf
     assert ewma_arl(lam=0.2, width=9.0) == math.inf
-    assert individuals_ar1_arl(width=9.0, phi=0.3) == math.inf
 
 
 def test_together_without_limits_is_the_cusum_alone() -> None:
@@ -263,22 +314,17 @@ def test_together_without_limits_is_the_cusum_alone() -> None:
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: individuals_arl(width=0.0), "width is 0.0"),
-        (lambda: individuals_arl(rules=[]), "No rule is given"),
-        (lambda: individuals_arl(rules=["no_such"]), "no_such"),
-        (lambda: individuals_arl(shift=math.nan), "shift is nan"),
         (lambda: cusum_arl(k=-1.0, h=5.0), "k is -1.0"),
         (lambda: cusum_arl(k=0.5, h=0.0), "h is 0.0"),
         (lambda: cusum_arl(k=0.5, h=5.0, head_start=5.0), "head start is 5.0"),
+        (lambda: cusum_run_length(k=0.5, h=5.0, head_start=3.1), r"at most h / 2 \+ k \(3\)"),
+        (lambda: cusum_run_length(k=0.5, h=5.0).quantile(0.0), "share of runs is 0.0"),
+        (lambda: ewma_arl(lam=0.2, width=3.0, head_start=1.0), "head start is 1.0"),
+        (lambda: ewma_arl(lam=0.2, width=3.0, head_start=0.5, asymptotic=False), "limits that do not widen"),
+        (lambda: combined_ewma_arl(width=0.0, lam=0.2, ewma_width=3.0), "width is 0.0"),
         (lambda: ewma_arl(lam=0.0, width=3.0), "lambda is 0.0"),
         (lambda: ewma_arl(lam=0.2, width=-1.0), "width is -1.0"),
-        (lambda: individuals_ar1_arl(width=3.0, phi=1.0), "phi is 1.0"),
-        (lambda: cusum_ar1_arl(k=0.5, h=math.inf, phi=0.5), "h is inf"),
         (lambda: combined_arl(width=-3.0, k=0.5, h=5.0), "width is -3.0"),
-        (lambda: trend_arl(1), "pattern of 1 values"),
-        (lambda: ZoneRule(3, 2, 1.0), "3 in 2 values"),
-        (lambda: ZoneRule(2, 3, 2.0, 1.0), "zone from 2.0 to 1.0"),
-        (lambda: simulated_individuals_arl(rng=np.random.default_rng(1), rules=["trend"], runs=1), "1 runs"),
     ],
 )
 def test_what_cannot_be_computed_is_refused_with_a_sentence(call: Callable[[], object], words: str) -> None:
@@ -286,21 +332,70 @@ def test_what_cannot_be_computed_is_refused_with_a_sentence(call: Callable[[], o
         call()
 
 
-def _simulated(
-    *, k: float, h: float, phi: float, shift: float, runs: int, seed: int, width: float = math.inf
-) -> tuple[float, float]:
+def _together(*, k: float, h: float, shift: float, runs: int, seed: int, width: float) -> tuple[float, float]:
     """Mean run length and its standard error of many series side by side, by the definition of the charts."""
     rng = np.random.default_rng(seed)
-    x = rng.standard_normal(runs)
     upper, lower, length = np.zeros(runs), np.zeros(runs), np.zeros(runs)
     going, step = np.arange(runs), 0
     while going.size:
         step += 1
-        if step > 1:
-            x = phi * x + math.sqrt(1 - phi * phi) * rng.standard_normal(going.size)
+        x = rng.standard_normal(going.size)
         upper = np.maximum(0.0, upper + x + shift - k)
         lower = np.maximum(0.0, lower - x - shift - k)
         out = (upper > h) | (lower > h) | (np.abs(x + shift) > width)
         length[going[out]] = step
-        going, x, upper, lower = going[~out], x[~out], upper[~out], lower[~out]
+        going, upper, lower = going[~out], upper[~out], lower[~out]
     return float(length.mean()), float(length.std(ddof=1) / math.sqrt(runs))
+
+
+def _pair_of_sums(*, k: float, h: float, head_start: float, shift: float, runs: int, seed: int) -> np.ndarray:
+    """Run lengths of many two-sided CUSUMs, by their definition."""
+    rng = np.random.default_rng(seed)
+    upper, lower = np.full(runs, head_start), np.full(runs, head_start)
+    lengths, going, step = np.zeros(runs), np.arange(runs), 0
+    while going.size:
+        step += 1
+        x = rng.standard_normal(going.size) + shift
+        upper, lower = np.maximum(0.0, upper + x - k), np.maximum(0.0, lower - x - k)
+        out = (upper > h) | (lower > h)
+        lengths[going[out]] = step
+        going, upper, lower = going[~out], upper[~out], lower[~out]
+    return lengths
+
+
+def _one_sum(start: np.ndarray, *, k: float, h: float, shift: float, rng: np.random.Generator) -> np.ndarray:
+    """Run lengths of upper sums that start where ``start`` says."""
+    sums, lengths, going, step = start, np.zeros(start.size), np.arange(start.size), 0
+    while going.size:
+        step += 1
+        sums = np.maximum(0.0, sums + rng.standard_normal(going.size) + shift - k)
+        out = sums > h
+        lengths[going[out]] = step
+        going, sums = going[~out], sums[~out]
+    return lengths
+
+
+def _averages(
+    *,
+    lam: float,
+    width: float,
+    shift: float,
+    runs: int,
+    seed: int,
+    head_start: float = 0.0,
+    asymptotic: bool = True,
+    individuals: float = math.inf,
+) -> np.ndarray:
+    """Run lengths of many EWMA charts, by their definition: an average for each side."""
+    rng, limit = np.random.default_rng(seed), width * math.sqrt(lam / (2 - lam))
+    high, low = np.full(runs, head_start * limit), np.full(runs, -head_start * limit)
+    lengths, going, step = np.zeros(runs), np.arange(runs), 0
+    while going.size:
+        step += 1
+        x = rng.standard_normal(going.size) + shift
+        high, low = lam * x + (1 - lam) * high, lam * x + (1 - lam) * low
+        reach = limit if asymptotic else limit * math.sqrt(1 - (1 - lam) ** (2 * step))
+        out = (high > reach) | (low < -reach) | (np.abs(x) > individuals)
+        lengths[going[out]] = step
+        going, high, low = going[~out], high[~out], low[~out]
+    return lengths
