@@ -1,4 +1,4 @@
-"""`evenrun run-length`: how many shots a chart goes on the average before it signals."""
+"""`evenrun run-length`: how many shots a chart goes before it signals, on the average and in most runs."""
 
 from __future__ import annotations
 
@@ -11,10 +11,18 @@ from typing import Annotated
 import typer
 
 from collector.errors import UserError
-from rules.run_length import cusum_arl, ewma_arl, individuals_arl
+from rules.run_length import (
+    RunLengthDistribution,
+    cusum_run_length,
+    ewma_run_length,
+    individuals_run_length,
+)
 from rules.run_rules import RunRule, named
 
 __all__ = ["run_length"]
+
+LONGEST = 1e11  # shots: two hundred thousand years of a press
+SHARES = (0.05, 0.5, 0.95)
 
 
 class ChartName(StrEnum):
@@ -29,7 +37,7 @@ class ChartName(StrEnum):
 _OWN_OPTIONS = {
     ChartName.INDIVIDUALS: {"--width", "--rules"},
     ChartName.CUSUM: {"--k", "--h", "--head-start"},
-    ChartName.EWMA: {"--lambda", "--width"},
+    ChartName.EWMA: {"--lambda", "--width", "--head-start"},
 }
 
 
@@ -44,7 +52,10 @@ def run_length(
     ] = None,
     head_start: Annotated[
         bool,
-        typer.Option("--head-start", help="Start both sums of the CUSUM at h / 2 (fast initial response)."),
+        typer.Option(
+            "--head-start",
+            help="Start half way to the limits on both sides, a CUSUM at h / 2 (fast initial response).",
+        ),
     ] = False,
     lam: Annotated[
         float | None,
@@ -66,9 +77,12 @@ def run_length(
         ),
     ] = None,
     shift: Annotated[float, typer.Option("--shift", help="How far the mean has moved, in sigma.")] = 0.0,
-    as_json: Annotated[bool, typer.Option("--json", help='Print {"arl": ...} for another program.')] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the numbers for another program.")] = False,
 ) -> None:
-    """Print the average number of shots until a chart signals.
+    """Print how many shots a chart goes until it signals.
+
+    The average says little of a single run, so it also prints within how many
+    shots 5, 50 and 95 % of all runs signal.
 
     Counted from a fresh start with the process already moved by --shift, for
     independent normal values; at shift 0 these are the shots between false
@@ -81,12 +95,12 @@ def run_length(
     if not math.isfinite(shift):
         raise UserError(f"--shift {shift} is no distance; give a number of sigma, for example 1.")
     try:
-        arl = _computed(
+        distribution = _computed(
             chart, k=k, h=h, head_start=head_start, lam=lam, width=width, rules=rules, shift=shift
         )
     except ValueError as error:
         raise UserError(str(error)) from error
-    typer.echo(_as_json(arl) if as_json else _sentence(chart, arl, shift))
+    typer.echo(_as_json(distribution) if as_json else _sentences(chart, distribution, shift))
 
 
 def _refuse_foreign(chart: ChartName, given: dict[str, object]) -> None:
@@ -107,15 +121,16 @@ def _computed(
     width: float | None,
     rules: str | None,
     shift: float,
-) -> float:
+) -> RunLengthDistribution:
     wide = 3.0 if width is None else width
     if chart is ChartName.CUSUM:
         interval = 5.0 if h is None else h
         start = interval / 2 if head_start else 0.0
-        return cusum_arl(k=0.5 if k is None else k, h=interval, shift=shift, head_start=start)
+        return cusum_run_length(k=0.5 if k is None else k, h=interval, shift=shift, head_start=start)
     if chart is ChartName.EWMA:
-        return ewma_arl(lam=0.2 if lam is None else lam, width=wide, shift=shift)
-    return individuals_arl(width=wide, shift=shift, rules=_rules(rules))
+        start = 0.5 if head_start else 0.0
+        return ewma_run_length(lam=0.2 if lam is None else lam, width=wide, shift=shift, head_start=start)
+    return individuals_run_length(width=wide, shift=shift, rules=_rules(rules))
 
 
 def _rules(rules: str | None) -> tuple[str | RunRule, ...]:
@@ -141,13 +156,21 @@ def _counted(text: str) -> RunRule:
     return replace(rule, count=int(digits), of=int(digits))
 
 
-def _as_json(arl: float) -> str:
-    """JSON has no infinity, so a run length beyond what can be computed is null."""
-    return json.dumps({"arl": arl if math.isfinite(arl) else None})
+def _as_json(distribution: RunLengthDistribution) -> str:
+    """JSON has no infinity, so a run length beyond what means anything is null."""
+    shown = distribution.mean < LONGEST
+    quantiles = {f"{share:g}": int(distribution.quantile(share)) if shown else None for share in SHARES}
+    return json.dumps({"arl": distribution.mean if shown else None, "quantiles": quantiles})
 
 
-def _sentence(chart: ChartName, arl: float, shift: float) -> str:
-    count = f"{arl:,.1f} shots" if math.isfinite(arl) else "over 100,000,000,000 shots"
+def _sentences(chart: ChartName, distribution: RunLengthDistribution, shift: float) -> str:
+    shown = distribution.mean < LONGEST
+    count = f"{distribution.mean:,.1f} shots" if shown else f"over {LONGEST:,.0f} shots"
     if shift == 0.0:
-        return f"The {chart} chart gives a false alarm every {count} on the average."
-    return f"The {chart} chart signals {count} after a shift of {shift:g} sigma on the average."
+        average = f"The {chart} chart gives a false alarm every {count} on the average."
+    else:
+        average = f"The {chart} chart signals {count} after a shift of {shift:g} sigma on the average."
+    if not shown:
+        return average
+    low, half, most = (f"{distribution.quantile(share):,.0f}" for share in SHARES)
+    return f"{average}\nHalf of all runs signal within {half} shots, 5 % within {low}, 95 % within {most}."

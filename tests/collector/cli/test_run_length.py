@@ -7,6 +7,7 @@ import re
 
 import pytest
 import typer
+from scipy.stats import geom, norm
 from typer.testing import CliRunner
 
 from collector.cli.run_length import run_length
@@ -20,7 +21,7 @@ def _arl(*options: str) -> float:
     result = CliRunner().invoke(app, [*options, "--json"], catch_exceptions=False)
     assert result.exit_code == 0, result.output
     parsed = json.loads(result.stdout)
-    assert list(parsed) == ["arl"]
+    assert list(parsed) == ["arl", "quantiles"]
     return float(parsed["arl"])
 
 
@@ -49,6 +50,20 @@ def test_published_values_come_out(options: list[str], published: float, toleran
     assert _arl(*options) == pytest.approx(published, abs=tolerance)
 
 
+def test_quantiles_of_limits_alone_are_geometric() -> None:
+    result = CliRunner().invoke(app, ["--shift", "1", "--json"])
+
+    beyond = norm.sf(2.0) + norm.cdf(-4.0)
+    expected = {str(share): int(geom(beyond).ppf(share)) for share in (0.05, 0.5, 0.95)}
+    assert json.loads(result.stdout)["quantiles"] == expected
+
+
+def test_a_head_start_finds_a_shift_sooner_on_both_charts_that_have_one() -> None:
+    for chart in ("cusum", "ewma"):
+        moved = ("--chart", chart, "--shift", "1")
+        assert _arl(*moved, "--head-start") < _arl(*moved) - 1
+
+
 def test_rules_mean_exactly_the_rules_named() -> None:
     """Nine in a row on one side alone: 511 (Feller, Probability Theory vol. 1, XIII.7)."""
     assert _arl("--rules", "same_side") == pytest.approx(511)
@@ -58,14 +73,24 @@ def test_without_json_it_says_a_sentence() -> None:
     quiet = CliRunner().invoke(app, [])
     moved = CliRunner().invoke(app, ["--chart", "cusum", "--shift", "1"])
 
-    assert quiet.stdout == "The individuals chart gives a false alarm every 370.4 shots on the average.\n"
-    assert moved.stdout == "The cusum chart signals 10.4 shots after a shift of 1 sigma on the average.\n"
+    # Geometric: with p = 0.0026998, 1 - (1 - p)^n first reaches 5, 50 and 95 % at n = 19, 257 and 1,109.
+    assert quiet.stdout == (
+        "The individuals chart gives a false alarm every 370.4 shots on the average.\n"
+        "Half of all runs signal within 257 shots, 5 % within 19, 95 % within 1,109.\n"
+    )
+    assert moved.stdout.startswith(
+        "The cusum chart signals 10.4 shots after a shift of 1 sigma on the average.\n"
+    )
+    assert "Half of all runs signal within 9 shots" in moved.stdout
 
 
 def test_a_run_length_beyond_computing_is_null_and_said_so() -> None:
     options = ["--chart", "cusum", "--h", "60"]
 
-    assert json.loads(CliRunner().invoke(app, [*options, "--json"]).stdout) == {"arl": None}
+    assert json.loads(CliRunner().invoke(app, [*options, "--json"]).stdout) == {
+        "arl": None,
+        "quantiles": {"0.05": None, "0.5": None, "0.95": None},
+    }
     assert "over 100,000,000,000 shots" in CliRunner().invoke(app, options).stdout
 
 
