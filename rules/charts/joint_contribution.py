@@ -79,7 +79,7 @@ class Contributions:
 
 
 def contributions(
-    names: Sequence[str], vector: ArrayLike, covariance: ArrayLike, *, alpha: float = 0.05
+    names: Sequence[str], vector: ArrayLike, covariance: ArrayLike, *, alpha: float = 0.0027
 ) -> Contributions:
     """Return what each characteristic adds to ``vector' covariance^-1 vector``.
 
@@ -92,8 +92,8 @@ def contributions(
     covariance : array_like of float, shape (p, p)
         Of the vector, known; positive definite.
     alpha : float
-        Chance, shared among the characteristics, that a term counts as large without a cause. The value has
-        signaled already, so 0.05 is common practice.
+        Chance that a term counts as large without a cause; 0.0027 is what a three-sigma chart of that
+        characteristic alone would see.
 
     Returns
     -------
@@ -118,7 +118,7 @@ def contributions(
     columns = (off, pull / hold, unconditional, conditional)
     numbers = zip(*(column.tolist() for column in columns), strict=True)
     parts = tuple(Contribution(name, *held) for name, held in zip(names, numbers, strict=True))
-    large = float(chi2.isf(alpha / len(parts), 1))
+    large = float(chi2.isf(alpha, 1))
     kind = _kind(float(unconditional.max()), float(conditional.max()), large)
     leading = parts[int(np.argmax(unconditional if kind == LEVEL else conditional))]
     way = leading.moved if kind == LEVEL else leading.strayed

@@ -25,6 +25,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.linalg import solve_triangular
+from scipy.stats import chi2
 
 from rules.charts.chart import FloatArray
 from rules.charts.record import finite, positive
@@ -153,6 +154,11 @@ class JointRows:
     def innovations(self) -> Innovations | None:
         """How rows are freed of autocorrelation, None where there is none."""
         return Innovations.of(self.phi, np.asarray(self.covariance)) if any(self.phi) else None
+
+    @cached_property
+    def alpha(self) -> float:
+        """Chance that a row with known mean and covariance is beyond the limit."""
+        return max(float(chi2.sf(self.limit, self.columns)), 1e-300)
 
     def off(self, row: Sequence[float]) -> list[float] | None:
         """Return the deviations of a row from center, None if a value is missing."""

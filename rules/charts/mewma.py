@@ -151,9 +151,7 @@ class MewmaChart(JointRows, Record[MewmaState]):
         """Return zero and the limit of the statistic."""
         return Limits(0.0, 0.0, self.limit)
 
-    def explain(
-        self, state: MewmaState, row: Sequence[float], *, alpha: float = 0.05
-    ) -> Contributions | None:
+    def explain(self, state: MewmaState, row: Sequence[float]) -> Contributions | None:
         """Return what each characteristic adds to the statistic of a row, None if the row is missing.
 
         Parameters
@@ -162,12 +160,16 @@ class MewmaChart(JointRows, Record[MewmaState]):
             Before the row.
         row : sequence of float
             The row.
-        alpha : float
-            As in :func:`rules.charts.joint_contribution.contributions`.
+
+        Returns
+        -------
+        Contributions or None
+            Of the average; a term is large if a chart of that characteristic alone, with a limit as rarely
+            passed, would signal.
         """
         off = self.off(row)
         if off is None:
             return None
         after = self._after(state, off)
         covariance = np.asarray(self.covariance) * self._share_of_covariance(after.lacking)
-        return contributions(self.names, after.average, covariance, alpha=alpha)
+        return contributions(self.names, after.average, covariance, alpha=self.alpha)

@@ -86,7 +86,7 @@ class T2Chart(JointRows, Record[T2State]):
         """Return zero and the limit of T2."""
         return Limits(0.0, 0.0, self.limit)
 
-    def explain(self, state: T2State, row: Sequence[float], *, alpha: float = 0.05) -> Contributions | None:
+    def explain(self, state: T2State, row: Sequence[float]) -> Contributions | None:
         """Return what each characteristic adds to the T2 of a row, None if the row is missing.
 
         Parameters
@@ -95,11 +95,14 @@ class T2Chart(JointRows, Record[T2State]):
             Before the row.
         row : sequence of float
             The row.
-        alpha : float
-            As in :func:`rules.charts.joint_contribution.contributions`.
+
+        Returns
+        -------
+        Contributions or None
+            A term is large if a chart of that characteristic alone, with as many false alarms, would signal.
         """
         off = self.off(row)
         if off is None:
             return None
         fresh = off if self.innovations is None else self.innovations.step(state.before, off)
-        return contributions(self.names, fresh, self.covariance, alpha=alpha)
+        return contributions(self.names, fresh, self.covariance, alpha=self.alpha)
