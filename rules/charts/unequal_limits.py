@@ -39,5 +39,5 @@ def judge_between(
         Beyond the limit wherever the share is above 1.
     """
     off = statistic - center
-    share = np.where(off >= 0, off / (upper - center), off / (lower - center))
+    share = off / np.where(off >= 0, upper - center, lower - center)
     return judge_all(statistic, share, sides(off))
