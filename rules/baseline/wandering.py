@@ -55,8 +55,7 @@ def propose_for_wandering(
     """
     why = f"{found.stability.sentence[:-1]}, so a plain chart is refused"
     if setpoint is not None and allowed_deviation is not None:
-        planned = PlannedChart("setting", {"setpoint": setpoint, "tolerance": allowed_deviation})
-        planned.make()  # refuses what makes no chart
+        planned = _around(setpoint, allowed_deviation)
         said = f"{why}; it is watched against its setpoint, with the deviation that was allowed."
         return Proposal("deviation", (planned,), said, standing="usable", study=found)
     try:
@@ -74,10 +73,17 @@ def propose_for_wandering(
 
 
 def _charts(band: Band) -> tuple[PlannedChart, ...]:
-    around = PlannedChart("setting", {"setpoint": band.nominal, "tolerance": band.allowed})
+    around = _around(band.nominal, band.allowed)
     if band.step is None:
         return (around,)
     return (around, PlannedChart("moving_range", {"sigma": band.step.sigma, "width": band.step.width}))
+
+
+def _around(nominal: float, allowed: float) -> PlannedChart:
+    if not allowed > 0.0:
+        raise ValueError(f"An allowed deviation of {allowed} is impossible; give a number above 0.")
+    limits = {"lower": nominal - allowed, "upper": nominal + allowed, "center": nominal}
+    return PlannedChart("engineering_limits", limits)
 
 
 def _to_confirm(band: Band) -> str:

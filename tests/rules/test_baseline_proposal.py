@@ -145,15 +145,18 @@ def test_a_wander_around_a_setpoint_is_held_against_it() -> None:
     _sound(made)
     assert made.kind == "deviation"
     assert "plain chart is refused" in made.why
-    assert made.charts[0].parameters["setpoint"] == 190.5
+    assert made.charts[0].parameters["center"] == 190.5
     assert made.band is not None
     assert made.band.allowed > abs(190.5 - float(x.mean()))
     assert "Confirm" in made.confirm
 
     stated = propose_charts(x, FLOOR, setpoint=190.5, allowed_deviation=5.0)
     _sound(stated)
-    assert stated.charts[0].parameters == {"setpoint": 190.5, "tolerance": 5.0}
+    assert _names(stated) == ["engineering_limits"]
+    assert stated.charts[0].parameters == {"lower": 185.5, "upper": 195.5, "center": 190.5}
     assert stated.confirm == ""
+    with pytest.raises(ValueError, match="allowed deviation of 0.0"):
+        propose_charts(x, FLOOR, setpoint=190.5, allowed_deviation=0.0)
 
 
 def test_the_band_moves_and_stretches_with_the_values() -> None:

@@ -59,7 +59,7 @@ def test_limits_to_confirm_are_proposed_in_place_of_a_plain_chart(proposal: Prop
     assert proposal.kind == "band"
     assert "plain chart is refused" in proposal.why
     assert "Confirm that the product is good" in proposal.confirm
-    assert {planned.name for planned in proposal.charts} <= {"setting", "moving_range"}
+    assert {planned.name for planned in proposal.charts} == {"engineering_limits", "moving_range"}
     assert proposal.standing == "provisional"
 
 
