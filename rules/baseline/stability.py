@@ -20,7 +20,7 @@ from rules import change_point
 from rules.baseline.autocorrelation import lag_one
 from rules.baseline.memory import Memory, residuals
 
-__all__ = ["VERDICTS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
+__all__ = ["HOLDS", "VERDICTS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
 
 FloatArray = NDArray[np.float64]
 VERDICTS = ("steady", "steps", "drifts", "wanders")
@@ -32,6 +32,8 @@ SEVERAL = 5  # that many short levels are no levels but a long memory
 MATTERS = 1.0  # sigma: a drift below the smallest shift the charts are made to see is none
 ALPHA = 0.05
 NAMED = 5
+RUNS = 3.0  # standard deviations
+HOLDS = "One level holds throughout."
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,9 +200,17 @@ def runs_score(x: ArrayLike) -> float:
     return (runs - expected) / math.sqrt(variance) if variance > 0.0 else math.nan
 
 
+def _steady(score: float) -> str:
+    if score < -RUNS:
+        return "One level holds, but what is left after lag 1 stays on one side of it longer than by chance."
+    if score > RUNS:
+        return "One level holds, but what is left after lag 1 changes sides oftener than by chance."
+    return HOLDS
+
+
 def _sentence(found: Stability) -> str:
     if found.verdict == "steady":
-        return "One level holds throughout."
+        return _steady(found.runs_score)
     if found.verdict == "drifts":
         return f"The level drifts by {found.drift:.4g} over the run; find out why before charting it."
     if found.verdict == "steps":

@@ -21,7 +21,7 @@ from rules.baseline.outliers import Outlier, propose, propose_among_alike
 from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import Spread, spread_of
-from rules.baseline.stability import Stability, stability_of
+from rules.baseline.stability import HOLDS, Stability, stability_of
 from rules.baseline.standing import Standing, judge
 from rules.baseline.startup import first_steady_index
 from rules.limits import Baseline
@@ -251,7 +251,7 @@ def _baseline(
 def _stability(run: FloatArray, memory: Memory) -> Stability:
     if np.nanmax(run) > np.nanmin(run):
         return stability_of(run, memory)
-    return Stability("steady", (), 0.0, 0.0, np.nan, np.nan, (0, len(run)), "No value differs.")
+    return Stability("steady", (), 0.0, 0.0, np.nan, np.nan, (0, len(run)), HOLDS)
 
 
 def _moved(found: Stability, by: int) -> Stability:
@@ -288,7 +288,7 @@ def _notes(found: Study) -> tuple[str, ...]:
     if found.left_out:
         notes.append(f"{len(found.left_out)} shots are left out by a person's choice.")
     notes += [found.spread.sentence, _autocorrelation_note(found.correlation)]
-    if found.stability.verdict != "steady":
+    if found.stability.sentence != HOLDS:
         notes.append(found.stability.sentence)
     if found.wanders:
         notes.append("A plain chart of such values cannot work: state how far it may go instead.")

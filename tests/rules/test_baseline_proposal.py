@@ -155,7 +155,7 @@ def test_a_wander_around_a_setpoint_is_held_against_it() -> None:
     assert _names(stated) == ["engineering_limits"]
     assert stated.charts[0].parameters == {"lower": 185.5, "upper": 195.5, "center": 190.5}
     assert stated.confirm == ""
-    with pytest.raises(ValueError, match="allowed deviation of 0.0"):
+    with pytest.raises(ValueError, match=r"allowed deviation of 0\.0"):
         propose_charts(x, FLOOR, setpoint=190.5, allowed_deviation=0.0)
 
 

@@ -238,6 +238,43 @@ def test_a_study_moves_with_the_values_and_stretches_with_their_unit(
     assert [each.level_changed for each in after.changes] == [each.level_changed for each in before.changes]
 
 
+def test_runs_that_lag_one_does_not_explain_are_said() -> None:
+    """Three values high, three low: lag 1 is 1/3, and what is left of it still alternates by threes."""
+    x = np.tile([1.0, 1.0, 1.0, -1.0, -1.0, -1.0], 60) + np.random.default_rng(14).normal(0.0, 0.1, 360)
+
+    found = study(x)
+    assert abs(found.stability.runs_score) > 3
+    assert any("by chance" in note for note in found.notes)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    pieces=st.lists(
+        st.tuples(st.floats(-1e6, 1e6), st.floats(0.0, 1e3), st.integers(1, 40), st.integers(0, 4)),
+        min_size=1,
+        max_size=5,
+    ),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_whatever_comes_is_studied_or_refused_in_words(
+    pieces: list[tuple[float, float, int, int]], seed: int
+) -> None:
+    """Levels, spreads, rounding and gaps of every kind; no warning and no other error."""
+    rng = np.random.default_rng(seed)
+    parts = []
+    for level, spread, n, decimals in pieces:
+        part = np.round(level + spread * rng.standard_normal(n), decimals)
+        part[rng.random(n) < 0.1] = np.nan
+        parts.append(part)
+    try:
+        found = study(np.concatenate(parts))
+    except (TooFewValues, ConstantValues):
+        return
+    assert found.baseline.sigma > 0
+    assert math.isfinite(found.standing.effective_n)
+    assert all(note.endswith(".") for note in found.notes)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),
