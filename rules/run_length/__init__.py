@@ -6,7 +6,13 @@ in ``arl`` is an average, in ``run_length`` a distribution; the sources stand at
 """
 
 from rules.run_length.autocorrelated import combined_ar1_arl, cusum_ar1_arl, individuals_ar1_arl
-from rules.run_length.cusum import combined_arl, cusum_arl, cusum_run_length, cusum_steady_arl
+from rules.run_length.cusum import (
+    combined_arl,
+    combined_run_length,
+    cusum_arl,
+    cusum_run_length,
+    cusum_steady_arl,
+)
 from rules.run_length.distribution import RunLengthDistribution
 from rules.run_length.ewma import combined_ewma_arl, ewma_arl, ewma_run_length, ewma_steady_arl
 from rules.run_length.individuals import (
@@ -27,6 +33,7 @@ __all__ = [
     "combined_ar1_arl",
     "combined_arl",
     "combined_ewma_arl",
+    "combined_run_length",
     "cusum_ar1_arl",
     "cusum_arl",
     "cusum_run_length",

@@ -10,18 +10,17 @@ Lucas, J. M. and Crosier, R. B. (1982). Fast initial response for CUSUM quality-
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
-from rules.run_length.distribution import RunLengthDistribution, is_settled, settling
+from rules.run_length.distribution import RunLengthDistribution, is_settled
 from rules.run_length.high_start import Together, high_start_arl
-from rules.run_length.integral import bounded, cut_kernel, density, first_of, gauss, lengths_from
+from rules.run_length.integral import bounded, first_of
+from rules.run_length.one_sum import OneSum
 
-__all__ = ["combined_arl", "cusum_arl", "cusum_run_length", "cusum_steady_arl"]
+__all__ = ["combined_arl", "combined_run_length", "cusum_arl", "cusum_run_length", "cusum_steady_arl"]
 
 FloatArray = NDArray[np.float64]
 LEAST_LEFT = 1e-12  # two sums together: what survives with less chance is not followed further
@@ -56,10 +55,10 @@ def cusum_arl(
 
     Notes
     -----
-    Each side solves ``L(u) = 1 + L(0) P(X <= k - u) + integral of L(v) f(v + k - u) dv over 0..h`` on
-    Gauss-Legendre points, the atom at zero apart. The sides combine as in the second source, exactly for a
-    zero start and for a ``head_start`` up to ``h / 2 + k``, with which one sum is at zero when the other
-    signals. Higher ones are followed until one sum has been at zero (:mod:`rules.run_length.high_start`).
+    Each side solves an integral equation (:mod:`rules.run_length.one_sum`). The sides combine as in the
+    second source, exactly for a zero start and for a ``head_start`` up to ``h / 2 + k``, with which one sum
+    is at zero when the other signals. Higher ones are followed until one sum has been at zero
+    (:mod:`rules.run_length.high_start`).
 
     References
     ----------
@@ -77,7 +76,7 @@ def cusum_arl(
     # Products of two run lengths would overflow the digits; divide first.
     share = upper / (upper + lower)
     if head_start > h / 2.0 + k:
-        above, below = _Side(k, h, shift), _Side(k, h, -shift)
+        above, below = OneSum(k, h, shift), OneSum(k, h, -shift)
         together = Together(
             lambda u: (1.0 - share) * above.lengths_at(u), lambda u: share * below.lengths_at(u)
         )
@@ -102,7 +101,7 @@ def cusum_run_length(
     and the same with the sides exchanged: two recursions that give the chance of either being first.
     """
     _check(k, h, head_start)
-    upper = _Side(k, h, shift)
+    upper = OneSum(k, h, shift)
     if not two_sided:
         return upper.run_length(head_start)
     if head_start > h / 2.0 + k:
@@ -110,7 +109,7 @@ def cusum_run_length(
             f"The head start is {head_start}; for the distribution of two sums give at most h / 2 + k "
             f"({h / 2.0 + k:g})."
         )
-    return _first_of_two(upper, _Side(k, h, -shift), head_start)
+    return _first_of_two(upper, OneSum(k, h, -shift), head_start)
 
 
 def cusum_steady_arl(*, k: float, h: float, shift: float) -> float:
@@ -134,8 +133,7 @@ def cusum_steady_arl(*, k: float, h: float, shift: float) -> float:
         As :func:`cusum_arl`.
     """
     _check(k, h, 0.0)
-    before, after = _Side(k, h, 0.0), _Side(k, h, abs(shift))
-    return bounded(float(before.long_after() @ after.lengths()))
+    return bounded(OneSum(k, h, 0.0).steady_length(abs(shift)))
 
 
 def _check(k: float, h: float, head_start: float) -> None:
@@ -147,58 +145,14 @@ def _check(k: float, h: float, head_start: float) -> None:
         raise ValueError(f"The head start is {head_start}; give 0 or more and less than h ({h}).")
 
 
-@dataclass(frozen=True, slots=True)
-class _Side:
-    """The upper sum alone, on Gauss-Legendre points from 0 to h and, the last one, at zero."""
-
-    k: float
-    h: float
-    shift: float
-
-    def starts(self) -> tuple[FloatArray, FloatArray]:
-        nodes, weights = gauss(int(24 + 6 * self.h), 0.0, self.h)
-        return np.append(nodes, 0.0), weights
-
-    def onward(self, starts: FloatArray) -> FloatArray:
-        """Chances to come from each of ``starts`` to the surroundings of the points, and to zero."""
-        points, weights = self.starts()
-        reach = self.k - self.shift - starts
-        return np.column_stack((weights * density(points[:-1] + reach[:, None]), ndtr(reach)))
-
-    def signals(self, starts: FloatArray) -> FloatArray:
-        """Chance of a signal at the next value, from each of ``starts``."""
-        return np.asarray(ndtr(starts + self.shift - self.k - self.h), dtype=np.float64)
-
-    def lengths(self) -> FloatArray:
-        return lengths_from(self.onward(self.starts()[0]))
-
-    def lengths_at(self, starts: FloatArray) -> FloatArray:
-        return np.asarray(1.0 + self.onward(starts) @ self.lengths(), dtype=np.float64)
-
-    def run_length(self, head_start: float) -> RunLengthDistribution:
-        return self._followed(head_start)[0]
-
-    def long_after(self) -> FloatArray:
-        """Chance of each point for a sum that has not signaled for long."""
-        return self._followed(0.0)[1]
-
-    def _followed(self, head_start: float) -> tuple[RunLengthDistribution, FloatArray]:
-        begin = np.array([head_start])
-        points, _ = self.starts()
-        kernel = self.onward(points)
-        before = (1.0, 1.0 - float(self.signals(begin)[0]))
-        first = self.onward(begin)[0]
-        return settling(first, lambda states: states @ kernel, self.signals(points), before)
-
-
 @lru_cache(maxsize=4096)
 def _one_sided(k: float, h: float, shift: float, head_start: float) -> tuple[float, float]:
     """Return the run length of the upper sum from zero and from the head start."""
-    fresh, started = _Side(k, h, shift).lengths_at(np.array([0.0, head_start]))
+    fresh, started = OneSum(k, h, shift).lengths_at(np.array([0.0, head_start]))
     return bounded(fresh), bounded(started)
 
 
-def _first_of_two(upper: _Side, lower: _Side, head_start: float) -> RunLengthDistribution:
+def _first_of_two(upper: OneSum, lower: OneSum, head_start: float) -> RunLengthDistribution:
     """Distribution of the earlier of the signals of two sums of the same values."""
     sides = (upper, lower)
     fresh, started = [[side.run_length(start) for side in sides] for start in (0.0, head_start)]
@@ -257,23 +211,34 @@ def combined_arl(*, width: float, k: float, h: float, shift: float = 0.0) -> flo
     ----------
     Lucas, J. M. (1982). Combined Shewhart-CUSUM quality control schemes. J. Quality Technology 14, 51-59.
     """
-    _check(k, h, 0.0)
-    if not width > 0.0:
-        raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
-    upper, lower = (_one_sided_limited(k, h, side * shift, width) for side in (1.0, -1.0))
+    _check_combined(width, k, h)
+    upper, lower = (_limited(k, h, side * shift, width) for side in (1.0, -1.0))
     return first_of(upper, lower)
 
 
+def combined_run_length(*, width: float, k: float, h: float, shift: float = 0.0) -> RunLengthDistribution:
+    """Return the zero-state distribution of the run length; see :func:`combined_arl`.
+
+    Raises
+    ------
+    ValueError
+        As :func:`combined_arl`.
+
+    Notes
+    -----
+    The sides combine as in :func:`cusum_run_length`.
+    """
+    _check_combined(width, k, h)
+    return _first_of_two(OneSum(k, h, shift, width), OneSum(k, h, -shift, width), 0.0)
+
+
+def _check_combined(width: float, k: float, h: float) -> None:
+    _check(k, h, 0.0)
+    if not width > 0.0:
+        raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
+
+
 @lru_cache(maxsize=1024)
-def _one_sided_limited(k: float, h: float, shift: float, width: float) -> float:
-    """Run length of the upper sum with an upper limit, which cuts the integral at ``u + width - k``."""
-    size = int(24 + 4 * h)
-    starts = np.append(gauss(size, 0.0, h)[0], 0.0)
-    ends = np.clip(starts + width - k, 0.0, h)
-
-    def arriving(points: FloatArray) -> FloatArray:
-        return density(points + k - shift - starts[:, None])
-
-    kernel = cut_kernel(arriving, np.zeros_like(ends), ends, size, (0.0, h))
-    atom = ndtr(np.minimum(k - starts, width) - shift)
-    return bounded(lengths_from(np.column_stack((kernel, atom)))[-1])
+def _limited(k: float, h: float, shift: float, width: float) -> float:
+    """Run length of the upper sum with an upper individuals limit."""
+    return bounded(OneSum(k, h, shift, width).lengths_at(np.zeros(1))[0])

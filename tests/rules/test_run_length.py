@@ -16,6 +16,7 @@ from rules.charts import make
 from rules.run_length import (
     combined_arl,
     combined_ewma_arl,
+    combined_run_length,
     cusum_arl,
     cusum_run_length,
     cusum_steady_arl,
@@ -290,9 +291,17 @@ def test_an_ewma_with_limits_that_no_value_reaches_is_the_ewma_alone() -> None:
 def test_individuals_and_cusum_together_match_a_simulation(
     width: float, k: float, h: float, shift: float
 ) -> None:
-    mean, error = _together(k=k, h=h, shift=shift, runs=10_000, seed=12, width=width)
+    runs, distribution = 20_000, combined_run_length(width=width, k=k, h=h, shift=shift)
+    lengths = _pair_of_sums(k=k, h=h, head_start=0.0, shift=shift, runs=runs, seed=12, width=width)
+    error = lengths.std(ddof=1) / math.sqrt(runs)
 
-    assert combined_arl(width=width, k=k, h=h, shift=shift) == pytest.approx(mean, abs=3.5 * error)
+    assert combined_arl(width=width, k=k, h=h, shift=shift) == pytest.approx(lengths.mean(), abs=4 * error)
+    assert distribution.mean == pytest.approx(combined_arl(width=width, k=k, h=h, shift=shift), rel=1e-9)
+    for share in SHARES:
+        n = int(distribution.quantile(share))
+        expected = 1 - distribution.surviving(n)[-1]
+        spread = math.sqrt(expected * (1 - expected) / runs)
+        assert np.mean(lengths <= n) == pytest.approx(expected, abs=4 * spread)
 
 
 def test_added_rates_overstate_the_joint_rate_by_about_one_percent_at_the_usual_plan() -> None:
@@ -332,24 +341,10 @@ def test_what_cannot_be_computed_is_refused_with_a_sentence(call: Callable[[], o
         call()
 
 
-def _together(*, k: float, h: float, shift: float, runs: int, seed: int, width: float) -> tuple[float, float]:
-    """Mean run length and its standard error of many series side by side, by the definition of the charts."""
-    rng = np.random.default_rng(seed)
-    upper, lower, length = np.zeros(runs), np.zeros(runs), np.zeros(runs)
-    going, step = np.arange(runs), 0
-    while going.size:
-        step += 1
-        x = rng.standard_normal(going.size)
-        upper = np.maximum(0.0, upper + x + shift - k)
-        lower = np.maximum(0.0, lower - x - shift - k)
-        out = (upper > h) | (lower > h) | (np.abs(x + shift) > width)
-        length[going[out]] = step
-        going, upper, lower = going[~out], upper[~out], lower[~out]
-    return float(length.mean()), float(length.std(ddof=1) / math.sqrt(runs))
-
-
-def _pair_of_sums(*, k: float, h: float, head_start: float, shift: float, runs: int, seed: int) -> np.ndarray:
-    """Run lengths of many two-sided CUSUMs, by their definition."""
+def _pair_of_sums(
+    *, k: float, h: float, head_start: float, shift: float, runs: int, seed: int, width: float = math.inf
+) -> np.ndarray:
+    """Run lengths of many two-sided CUSUMs, with individuals limits, by their definition."""
     rng = np.random.default_rng(seed)
     upper, lower = np.full(runs, head_start), np.full(runs, head_start)
     lengths, going, step = np.zeros(runs), np.arange(runs), 0
@@ -357,7 +352,7 @@ def _pair_of_sums(*, k: float, h: float, head_start: float, shift: float, runs: 
         step += 1
         x = rng.standard_normal(going.size) + shift
         upper, lower = np.maximum(0.0, upper + x - k), np.maximum(0.0, lower - x - k)
-        out = (upper > h) | (lower > h)
+        out = (upper > h) | (lower > h) | (np.abs(x) > width)
         lengths[going[out]] = step
         going, upper, lower = going[~out], upper[~out], lower[~out]
     return lengths
