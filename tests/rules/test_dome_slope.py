@@ -1,7 +1,7 @@
 """The slope of disc against shot, held against a certified straight line.
 
-NIST Statistical Reference Datasets, linear regression, Norris (strd.lin.Norris): calibration of ozone
-monitors, certified to 15 digits. The other data sets there have many predictors or powers of one, which
+NIST Statistical Reference Datasets, linear regression, Norris (strd.lin.Norris): calibration of a gas
+monitor, certified to 15 digits. The other data sets there have many predictors or powers of one, which
 nothing here fits.
 """
 
