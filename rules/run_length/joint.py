@@ -199,15 +199,13 @@ def mewma_limit(*, columns: int, r: float, arl: float) -> float:
     top = t2_limit(columns=columns, arl=arl)
 
     def miss(limit: float) -> float:
-        return math.log(mewma_arl(columns=columns, r=r, limit=limit) / arl)
+        return math.log(min(mewma_arl(columns=columns, r=r, limit=limit), LONGEST) / arl)
 
     if r == 1.0:
         return top
     low = top / 2.0
     while miss(low) > 0.0:
         low /= 2.0
-    while not math.isfinite(miss(top)):  # beyond what double precision tells; come down to where it does
-        top = (low + top) / 2.0
     return float(brentq(miss, low, top, xtol=1e-9))
 
 
@@ -269,7 +267,11 @@ def _shifted(columns: int, r: float, radius: float, shift: float, longest: float
     drift = (1.0 - r) * along + r * shift
     move = steps * density((along - drift[:, None]) / r) / r
     size = int(24 + 3 * radius / r)
-    across, from_zero = _across(columns - 1, r, radius, np.sqrt(radius**2 - along**2), size)
+    half = np.sqrt(radius**2 - along[: (len(along) + 1) // 2] ** 2)  # cuts before and behind are alike
+    across, from_zero = (
+        np.concatenate((part, part[: len(along) // 2][::-1]))
+        for part in _across(columns - 1, r, radius, half, size)
+    )
     shape = (len(along), size)
 
     def remaining(flat: FloatArray) -> FloatArray:

@@ -29,7 +29,7 @@ LIMITS_FOR_200 = {
 SHIFTS = [0.0, 0.5, 1.0, 1.5, 2.0, 3.0]
 
 
-def simulated(columns, r, limit, shift, *, runs, seed):
+def simulated(columns, r, limit, shift, *, runs, seed, exact=False):
     """Mean run length and its standard error by drawing every row, with nothing of the charts used."""
     rng = np.random.default_rng(seed)
     average, alive = np.zeros((runs, columns)), np.arange(runs)
@@ -39,7 +39,8 @@ def simulated(columns, r, limit, shift, *, runs, seed):
         row = rng.standard_normal((alive.size, columns))
         row[:, 0] += shift
         average = r * row + (1 - r) * average
-        out = (2 - r) / r * (average**2).sum(axis=1) > limit
+        share = 1 - (1 - r) ** (2 * now) if exact else 1.0
+        out = (2 - r) / r * (average**2).sum(axis=1) > limit * share
         lengths[alive[out]] = now
         alive, average = alive[~out], average[~out]
     return lengths.mean(), lengths.std(ddof=1) / math.sqrt(runs)
@@ -72,6 +73,13 @@ def test_the_limits_for_200_rows_are_those_of_prabhu_and_runger(columns):
 def test_run_lengths_agree_with_rows_drawn_one_by_one(columns, r, limit, shift, runs):
     mean, error = simulated(columns, r, limit, shift, runs=runs, seed=20261125)
     assert mewma_arl(columns=columns, r=r, limit=limit, shift=shift) == pytest.approx(mean, abs=3.5 * error)
+
+
+def test_with_the_exact_covariance_a_limit_runs_shorter():
+    # Lowry and others (1992), Technometrics 34, 46-53: with it h = 8.79 gives 200 (from memory of print).
+    mean, error = simulated(2, 0.1, 8.79, 0.0, runs=30_000, seed=7, exact=True)
+    assert mean == pytest.approx(200.0, abs=3.5 * error)
+    assert mewma_arl(columns=2, r=0.1, limit=8.79) > 210.0
 
 
 @pytest.mark.parametrize("columns", [2, 3, 7, 25])
