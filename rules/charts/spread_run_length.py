@@ -41,7 +41,7 @@ def spread_arl(lam: float, limit: float, *, scatter: float = 1.0) -> float:
     limit : float
         Limit of the local standard deviation, in sigma of the baseline, above 1.
     scatter : float
-        True standard deviation in the same unit, from the first value on; 1 is in control.
+        True standard deviation in the same unit, from the first value on; 1 is in control, more has grown.
 
     Returns
     -------
@@ -58,8 +58,8 @@ def spread_arl(lam: float, limit: float, *, scatter: float = 1.0) -> float:
         raise ValueError(f"The lam of a spread chart is {lam}; give a weight above 0, at most 1.")
     if not (math.isfinite(limit) and limit > 1):
         raise ValueError(f"The limit of a spread chart is {limit}; give a number above 1, in sigma.")
-    if not (math.isfinite(scatter) and scatter > 0):
-        raise ValueError(f"The scatter to compute a run length for is {scatter}; give a number above 0.")
+    if not (math.isfinite(scatter) and scatter >= 1):
+        raise ValueError(f"The scatter to compute a run length for is {scatter}; give 1 sigma or more.")
     # In units of the true scatter nothing but limit and start changes.
     return 1.0 + _mean_over_first(lam, (limit / scatter) ** 2, scatter**-2)
 
@@ -93,7 +93,7 @@ def spread_limit(lam: float, arl: float) -> float:
     low, high = 1.0 + 1e-3, 1.5
     while spread_arl(lam, high) < arl:
         high *= 1.2
-    return float(brentq(lambda limit: math.log(spread_arl(lam, limit) / arl), low, high, xtol=1e-10))
+    return float(brentq(lambda limit: math.log(spread_arl(lam, limit) / arl), low, high, xtol=1e-9))
 
 
 def _mean_over_first(lam: float, ceiling: float, start: float) -> float:
@@ -118,14 +118,12 @@ def _expected_next(lam: float, ceiling: float, s: FloatArray, x: FloatArray) -> 
     """Return the mean of each basis function after one more value, where that does not signal."""
     room = np.sqrt(2.0 * np.maximum(0.0, ceiling - (1.0 - lam) * s) / lam)
     low, high = np.maximum(x - room, -_REACH), np.minimum(x + room, _REACH)
-    half = 0.5 * np.maximum(0.0, high - low)
-    mean = np.zeros((s.size, _DEGREE_AVERAGE * _DEGREE_VALUE))
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-        y = 0.5 * (low + high) + half * node
-        after = (1.0 - lam) * s + 0.5 * lam * (y - x) ** 2
-        share = weight * half * _density(y)
-        mean += share[:, None] * _products(_basis_average(after, ceiling), _basis_value(y))
-    return mean
+    half = 0.5 * np.maximum(0.0, high - low)[:, None]
+    y = 0.5 * (low + high)[:, None] + half * _NODES
+    after = (1.0 - lam) * s[:, None] + 0.5 * lam * (y - x[:, None]) ** 2
+    share = _WEIGHTS * half * _density(y)
+    averages, values = _basis_average(after, ceiling), share[:, :, None] * _basis_value(y)
+    return np.asarray(np.matmul(averages.transpose(0, 2, 1), values).reshape(s.size, -1))
 
 
 def _products(first: FloatArray, second: FloatArray) -> FloatArray:
