@@ -15,6 +15,7 @@ STEEL_J_K = 10_700.0
 LOSS_W_K = 5.2  # to the hall
 NEIGHBOR_W_K = 8.6
 RESERVE = 1.6  # full power against what a zone needs at its setpoint
+LEAK_W_PER_CM3 = 20.0  # that melt around the nozzle takes away; the controller only follows
 SETTLE_S = 300.0  # after a change of setpoint the barrel needs 10 to 30 minutes in all
 STEP_S = 30.0
 
@@ -49,7 +50,8 @@ def barrel_after(zones_c: PerZone, targets: PerZone, health: Health, *, elapsed_
 
 def _ill(health: Health) -> bool:
     return (
-        any(health.thermocouple_error_k)
+        health.nozzle_leak_cm3 > 0
+        or any(health.thermocouple_error_k)
         or any(health.heater_least_duty)
         or min(health.heater_power_share) < 1.0
     )
@@ -69,7 +71,8 @@ def _step(zones_c: PerZone, targets: PerZone, health: Health, step_s: float) -> 
         full_w = RESERVE * LOSS_W_K * (target_c - HALL_C)
         given_w = min(wanted_w, health.heater_power_share[i] * full_w)
         given_w = max(given_w, health.heater_least_duty[i] * full_w, 0.0)
-        after.append(zone_c + (given_w - lost_w) * step_s / STEEL_J_K)
+        unseen_w = LEAK_W_PER_CM3 * health.nozzle_leak_cm3 if i == last else 0.0
+        after.append(zone_c + (given_w - lost_w - unseen_w) * step_s / STEEL_J_K)
     return tuple(after)
 
 

@@ -6,10 +6,10 @@ a zone are tuples from the hopper to the screw tip, with the nozzle last.
 
 from dataclasses import dataclass
 
+from simulator.materials import DRY_PERCENT
 from simulator.plant import ZONES
 
 HEATERS = ZONES + 1  # the nozzle has its own
-DRY_PERCENT = 0.02  # resin moisture that a dryer in order leaves (urethane suppliers' guides)
 USUAL_OIL_C = 45.0
 
 PerZone = tuple[float, ...]
@@ -103,11 +103,6 @@ class Health:
     pace_spread: float = 0.0
     pace_factor: float = 1.0
     robot_delay_s: float = 0.0
-
-    @property
-    def wet_percent(self) -> float:
-        """Moisture above what a dryer in order leaves."""
-        return max(self.moisture_percent - DRY_PERCENT, 0.0)
 
     @property
     def pump_strength(self) -> float:

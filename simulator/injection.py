@@ -19,6 +19,7 @@ NOZZLE_SHARE = 0.1  # of the melt's temperature that is the nozzle's
 SCREW_K = 1.5  # heat by the screw: always,
 SCREW_K_MIN = 0.04  # ... by a turn a minute,
 SCREW_K_PER_MPA = 0.1  # ... and by back pressure
+AIR_THINS = 4.0  # melt with air in it resists less, by this many times the air's share
 SLIP_SHARE = 0.5  # of pump strength lost that shows in speed at the press's full pressure
 
 
@@ -59,11 +60,11 @@ def inject(
     start_mm = settings.screw_start_position_mm + wobble["screw_start_position"] - short_mm
     switchover_mm = min(settings.switchover_position_mm + wobble["switchover_position"], start_mm - 1.0)
     swept_m3 = machine.screw_area_m2 * (start_mm - switchover_mm) / 1000
-    air = air_share(settings, health, wobble)
-    # half of what leaks in a shot leaks during fill
-    lost_m3 = machine.screw_area_m2 * leak_mm / 2000 + health.nozzle_leak_cm3 * 0.5e-6
+    air = air_share(setup, health, wobble)
+    # a ring leaks through fill and hold, a nozzle mostly where the pressure is highest
+    lost_m3 = machine.screw_area_m2 * leak_mm / 2000 + health.nozzle_leak_cm3 * 1e-6
     arriving = max(1.0 - air - lost_m3 / swept_m3, 0.1)
-    viscosity = _viscosity(setup.blend, health, wobble)
+    viscosity = _viscosity(setup.blend, health, wobble) * max(1 - AIR_THINS * air, 0.3)
     cap_pa = pressure_cap_mpa(setup, health) * PA_PER_MPA
     result = fill(
         setup.mold.path,
@@ -97,7 +98,7 @@ def _speed_mm_s(setup: Setup, health: Health, cap_pa: float) -> float:
 
 
 def _viscosity(blend: Blend, health: Health, wobble: Wobble) -> float:
-    dry = math.exp(-blend.thinned_per_percent * health.wet_percent)
+    dry = math.exp(-blend.thinned_per_percent * blend.wet_percent(health.moisture_percent))
     return health.viscosity_factor * dry * max(1 + wobble["blend_mix"] * health.mix_spread, 0.3)
 
 

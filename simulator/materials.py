@@ -14,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 TAIT_C = 0.0894  # universal constant of the Tait equation
+DRY_PERCENT = 0.02  # resin moisture that a dryer in order leaves (urethane suppliers' guides)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,14 @@ class Blend:
     def usual_melt_c(self) -> float:
         """Melt at the screw tip with the usual settings; corrections count from here."""
         return self.reference_c
+
+    def wet_percent(self, moisture_percent: float) -> float:
+        """Moisture that matters: above dry, and only where the blend takes up water."""
+        return max(moisture_percent - DRY_PERCENT, 0.0) if self.thinned_per_percent > 0 else 0.0
+
+    def stiffness(self, melt_c: float, *, steep: float) -> float:
+        """Consistency at a melt temperature against the usual one; `steep` is the part of the slope felt."""
+        return math.exp(steep * self.consistency_slope_per_k * (melt_c - self.usual_melt_c))
 
 
 def consistency_at_pa_sn(blend: Blend, temperature_c: float) -> float:
@@ -110,11 +119,11 @@ BLENDS: dict[str, Blend] = {
         reference_c=200.0,
         consistency_slope_per_k=-0.004,
         thinned_per_percent=0.0,
-        diffusivity_m2_s=0.126e-6,
+        diffusivity_m2_s=0.098e-6,
         density_kg_m3=905.0,
-        heat_capacity_j_kgk=2100.0,
+        heat_capacity_j_kgk=2700.0,
         expansion_per_k=100e-6,
-        shrink_factor=2.6,
+        shrink_factor=2.25,
         tait_a=(1.2033e-3, 4.8182e-7, 7.7589e-10),
         tait_b=(1.4236e8, 4.0184e-3),
     ),

@@ -33,7 +33,7 @@ class Machine:
     mold_open_time_s: float
     clamp_force_kn: float
     recovery_timeout_s: float = 60.0
-    chiller_w: float = 2500.0
+    chiller_w: float = 1200.0
     coolant_j_k: float = 170_000.0
 
     @property

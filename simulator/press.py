@@ -30,6 +30,8 @@ REST_TIME_S = 600.0
 REST_SHOTS = 4.0  # and is used up with this time constant
 MISS_MM = 2.5  # least leak of a ring that did not seat; at most twice that
 WET_SHRINK_PER_PERCENT = 1.0  # of a foamed disc
+MIX_SHRINK = 2.0  # strain of a mix against how its viscosity differs
+RECOVERY_STEEP = 0.5  # part of the melt's slope with temperature that the turning screw feels
 STARTUP_SHOTS = 25
 
 
@@ -138,9 +140,10 @@ def shoot(
     shot = inject(setup, health, wobble, melt_c=melt_c, short_mm=state.short_mm, leak_mm=leak_mm)
     packed = pack(setup, health, shot, wobble, leak_mm=leak_mm, wall_c=(core_c + cavity_c) / 2)
     stroke_mm = setup.settings.screw_start_position_mm - packed.cushion_mm
-    recovered = recover(setup, health, wobble, viscosity=shot.viscosity, recovered_mm=stroke_mm)
+    stiff = shot.viscosity * setup.blend.stiffness(melt_c, steep=RECOVERY_STEEP)
+    recovered = recover(setup, health, wobble, viscosity=stiff, recovered_mm=stroke_mm)
     timing = _time(setup, health, shot, recovered, wobble, rng=rng)
-    molding = _molding(setup, health, shot, packed, timing=timing, core_c=core_c, cavity_c=cavity_c)
+    molding = _molding(setup, health, shot, packed, wobble, timing=timing, core_c=core_c, cavity_c=cavity_c)
     heat_w = heat_flow_w(setup, molding, cycle_s=timing.cycle_s)
     coolant = circulate(setup, health, wobble, tank_c=state.tank_c, ambient_c=ambient_c, heat_w=heat_w)
     after = _after(
@@ -208,12 +211,14 @@ def _molding(
     health: Health,
     shot: Injection,
     packed: Pack,
+    wobble: Wobble,
     *,
     timing: Timing,
     core_c: float,
     cavity_c: float,
 ) -> Molding:
-    foamed = WET_SHRINK_PER_PERCENT * health.wet_percent if setup.blend.thinned_per_percent > 0 else 0.0
+    foamed = WET_SHRINK_PER_PERCENT * setup.blend.wet_percent(health.moisture_percent)
+    unlike = MIX_SHRINK * (health.mix_spread - 1) * wobble["blend_mix"]
     return Molding(
         melt_c=shot.melt_c + heating_k_per_pa(setup.blend) * shot.fill.peak_pa,
         core_c=core_c,
@@ -222,7 +227,7 @@ def _molding(
         fill_s=shot.fill.time_s,
         pack_mpa=packed.cavity_mpa,
         weight_g=packed.weight_g,
-        shrink_factor=health.shrink_factor * (1 + foamed),
+        shrink_factor=health.shrink_factor * max(1 + foamed + unlike, 0.2),
     )
 
 

@@ -21,6 +21,7 @@ AIR_WITHOUT_BACK_PRESSURE = 0.020  # of the volume before the screw; falls by e 
 AIR_FALLS_MPA = 3.0
 AIR_STARVED = 0.040
 AIR_WORN = 0.012
+AIR_WET_PER_PERCENT = 0.10  # bubbles of water
 AIR_SPREAD = 0.5
 
 
@@ -41,7 +42,7 @@ def recover(
         Feed, wear, pump, back pressure.
     wobble : Wobble
     viscosity : float
-        Of the lot and its mix, against the usual lot.
+        Of the melt at its temperature, against the usual lot at the usual one.
     recovered_mm : float
         From the cushion back to the start position.
 
@@ -63,8 +64,10 @@ def recover(
     return Recovery(time_s=longest_s, short_mm=recovered_mm * (1 - longest_s / time_s))
 
 
-def air_share(settings: Settings, health: Health, wobble: Wobble) -> float:
-    """Part of the melt before the screw that is air and loose pellets, other in every shot."""
+def air_share(setup: Setup, health: Health, wobble: Wobble) -> float:
+    """Part of the melt before the screw that is air, loose pellets and bubbles, other in every shot."""
+    settings = setup.settings
     usual = AIR_WITHOUT_BACK_PRESSURE * math.exp(-back_pressure_mpa(settings, health) / AIR_FALLS_MPA)
     usual += AIR_STARVED * (1 - health.feed_share) + AIR_WORN * health.screw_wear
+    usual += AIR_WET_PER_PERCENT * setup.blend.wet_percent(health.moisture_percent)
     return usual * max(1 + AIR_SPREAD * wobble["dose"], 0.0)

@@ -105,13 +105,16 @@ def test_the_new_lot_is_announced_and_set_aside(week: list[SimRecord]) -> None:
 
 
 def test_sound_days_differ_little_from_the_qualification(by_press: dict[str, list[SimShot]]) -> None:
-    """Day and night stay well below one sigma of what is charted."""
+    """Day and night stay well below one sigma of what is charted.
+
+    By chance alone the difference of two means of some hundreds of autocorrelated shots is 0.1 to 0.2 sigma.
+    """
     for shots in by_press.values():
         base = sound([shot for shot in shots if shot.run == shots[0].run])
         for key in ("injection_time", "peak_melt_pressure", "cushion", "part_weight", "cycle_time"):
             mean, sigma = (f([shot.values[key] for shot in base]) for f in (np.mean, np.std))
             friday = [shot.values[key] for shot in sound(shots) if shot.ended_at > MONDAY + timedelta(days=4)]
-            assert abs(np.mean(friday) - mean) < 0.35 * sigma, key
+            assert abs(np.mean(friday) - mean) < 0.5 * sigma, key
 
 
 def test_the_same_seed_tells_the_same_week(week: list[SimRecord]) -> None:
