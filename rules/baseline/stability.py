@@ -28,6 +28,7 @@ WANDERS_FROM = 0.9
 CORRELATED = 0.7  # from here on a level may also wander without a bound: ask the unit-root test
 FEWEST_FOR_UNIT_ROOT = 100
 SHORT_LEVEL = 100  # shots: a level that lasts no longer supports no usable limits
+SHORTEST_LEVEL = 8  # shots; fewer are a burst, for the outliers to tell
 SEVERAL = 5  # that many short levels are no levels but a long memory
 MATTERS = 1.0  # sigma: a drift below the smallest shift the charts are made to see is none
 ALPHA = 0.05
@@ -103,8 +104,8 @@ def stability_of(x: ArrayLike, memory: Memory) -> Stability:
     values = np.asarray(x, dtype=np.float64)
     present = np.flatnonzero(~np.isnan(values))
     kept = values[present]
-    changes = [found.index for found in change_point.many(values)]
-    places = np.searchsorted(present, changes)
+    places = _lasting(np.searchsorted(present, [each.index for each in change_point.many(values)]), len(kept))
+    changes = present[places].tolist()
     overall = lag_one(kept).phi
     if len(places) >= SEVERAL and len(kept) / (len(places) + 1) < SHORT_LEVEL:
         verdict, phi = "steady", max(memory.phi, overall)
@@ -124,19 +125,32 @@ def stability_of(x: ArrayLike, memory: Memory) -> Stability:
     return replace(found, sentence=_sentence(found))
 
 
+def _lasting(places: NDArray[np.intp], n: int) -> NDArray[np.intp]:
+    """Leave out the end of every stretch too short to be a level: a few bad shots in a row are no step."""
+    kept: list[int] = []
+    for place in places.tolist():
+        start = kept[-1] if kept else 0
+        if place - start >= SHORTEST_LEVEL and n - place >= SHORTEST_LEVEL:
+            kept.append(place)
+    return np.array(kept, dtype=np.intp)
+
+
 def _best(kept: FloatArray, places: NDArray[np.intp]) -> tuple[str, float]:
-    """The description with the smallest criterion, and the autocorrelation that it leaves."""
+    """The description with the smallest criterion, and the autocorrelation that it leaves.
+
+    A step costs three parameters, as in :func:`rules.change_point.penalty_of`: its place is searched for.
+    """
     n, log_n = len(kept), math.log(len(kept))
     line = _line(kept)
     described = {"steady": (kept - kept.mean(), 1.0)}
     if len(places):
-        described["steps"] = (kept - _levels(kept, places), 1.0 + 2.0 * len(places))
+        described["steps"] = (kept - _levels(kept, places), 1.0 + 3.0 * len(places))
     if abs(line[-1] - line[0]) >= MATTERS * float((kept - line).std()):
         described["drifts"] = (kept - line, 2.0)
     ranked = []
     for name, (left, parameters) in described.items():
         found = lag_one(left)
-        innovations = float(left @ left) / n * (1.0 - min(found.r**2, 0.9999))
+        innovations = float(left @ left) / n * (1.0 - min(max(found.r, 0.0) ** 2, 0.9999))
         criterion = n * math.log(max(innovations, 1e-300)) + parameters * log_n
         ranked.append((criterion, name, found.phi))
     return min(ranked)[1:]

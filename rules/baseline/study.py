@@ -24,12 +24,14 @@ from rules.baseline.spread import Spread, spread_of
 from rules.baseline.stability import HOLDS, Stability, stability_of
 from rules.baseline.standing import Standing, judge
 from rules.baseline.startup import first_steady_index
+from rules.change_point import lag_one_of_differences
 from rules.limits import Baseline
 
 __all__ = ["FEWEST_VALUES", "Study", "provisional", "study"]
 
 FloatArray = NDArray[np.float64]
 FEWEST_VALUES = 25
+FEW = 3  # values that stand out, or one in a hundred; more are a shape
 
 
 @dataclass(frozen=True)
@@ -166,10 +168,12 @@ def _study(
     if stability.verdict == "steady" and not memory.is_enough and spread.method == "total":
         baseline = replace(baseline, phi=memory.phi)
     left = residuals(run, correlation.phi if correlation.is_positive else 0.0)
-    shape = shape_of(left, phi=baseline.phi, step=step)
     outliers = _outliers(steady, baseline.phi, left, startup)
+    shape = _shape(left, [each.index - startup for each in outliers], baseline.phi, step)
     time = max(memory.time, 1.0)
-    changes = compare(steady, boundaries, time=_time_within(steady, boundaries)) if boundaries else ()
+    changes = (
+        compare(steady, boundaries, time=_time_within(steady, boundaries, stability)) if boundaries else ()
+    )
     contexts = _contexts(steady, boundaries)
     standing = judge(baseline, time=time, contexts=contexts)
     return Study(
@@ -270,12 +274,28 @@ def _outliers(steady: FloatArray, phi: float, left: FloatArray, startup: int) ->
     )
 
 
-def _time_within(steady: FloatArray, boundaries: tuple[int, ...]) -> float:
-    """Shots worth one independent shot, freed of the contexts' own levels: those are the question."""
+def _shape(left: FloatArray, outliers: list[int], phi: float, step: float | None) -> Shape:
+    """Shape of all values, or, where a few that stand out make it, that of the others."""
+    whole = shape_of(left, phi=phi, step=step)
+    if not 0 < len(outliers) <= max(FEW, len(left) // 100):
+        return whole
+    others = left.copy()
+    others[outliers] = np.nan
+    rest = shape_of(others, phi=phi, step=step)
+    return whole if rest.kind == whole.kind else rest
+
+
+def _time_within(steady: FloatArray, boundaries: tuple[int, ...], stability: Stability) -> float:
+    """Shots worth one independent shot, freed of the contexts' own levels: those are the question.
+
+    A step that comes a few shots after its boundary would look like memory, so differences tell it then.
+    """
     parts = np.split(steady, list(boundaries))
     freed = np.concatenate([part - np.nanmean(part) if np.isfinite(part).any() else part for part in parts])
     found = lag_one(freed)
     phi = found.phi if found.is_positive else 0.0
+    if stability.verdict == "steps":
+        phi = min(phi, lag_one_of_differences(freed[~np.isnan(freed)]))
     return (1.0 + phi) / (1.0 - phi)
 
 

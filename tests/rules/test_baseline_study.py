@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import math
+import os
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -150,6 +153,39 @@ def test_shots_that_are_alike_seldom_make_a_new_lot_look_different() -> None:
     )
 
     assert missed <= 8
+
+
+def test_the_boundaries_of_a_real_run_are_seen_where_the_level_moved() -> None:
+    """A press's own record of 159 shots, switchover volume set anew seven times (LGPL-3, real-cap-run).
+
+    The steps set at cycles 335, 351 and 366 move the peak pressure by several sigma; those before are within
+    the noise of single shots, as the folder's description says.
+    """
+    folder = os.environ.get("EVENRUN_OUTSIDE")
+    if not folder:
+        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
+    path = Path(folder) / "data" / "real-cap-run" / "shots.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        x = [float(row["calc_peak_p_inj_bar"]) for row in csv.DictReader(file)]
+    set_at = [cycle - 251 for cycle in (281, 293, 305, 320, 335, 351, 366)]
+
+    found = study(x, boundaries=set_at)
+    assert [each.level_changed for each in found.changes] == [False] * 4 + [True] * 3
+    assert found.stability.verdict == "steps"
+    assert all(abs(place - at) <= 3 for place, at in zip(found.stability.changes, set_at[4:], strict=True))
+    before = study(x[: set_at[4]])
+    assert before.stability.verdict == "steady"
+    assert before.spread.method == "moving_range"
+
+
+def test_a_few_bad_shots_are_no_step_and_make_no_skewed_shape() -> None:
+    x = np.random.default_rng(15).standard_normal(120)
+    x[[70, 71, 72]] = 6.0
+
+    found = study(x)
+    assert found.stability.verdict == "steady"
+    assert found.outliers == (70, 71, 72)
+    assert found.shape.kind == "normal"
 
 
 def test_too_short_a_context_is_not_compared() -> None:
