@@ -1,4 +1,9 @@
-"""Does the process hold the tolerance? Indices with intervals, rejects, and the same for skewed values."""
+"""Does the process hold the tolerance? Indices with intervals, rejects, and the same for skewed values.
+
+References
+----------
+ISO 22514-2:2017, Process capability and performance of time-dependent process models.
+"""
 
 from rules.capability.families import FAMILIES
 from rules.capability.fitted import by_family

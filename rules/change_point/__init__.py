@@ -3,6 +3,11 @@
 One module a question: :mod:`step` and :mod:`drift` date a change that is supposed to have happened, with a
 confidence set; :mod:`form` says which of the two it was; :mod:`search` finds many shifts; :mod:`penalty` says
 how much a shift must explain to count; :mod:`differences` estimates sigma and phi past shifts.
+
+References
+----------
+Hinkley (1970), Perry and Pignatiello (2006), Killick et al. (2012), Zhang and Siegmund (2007): in full in
+each module.
 """
 
 from rules.change_point.differences import lag_one_of_differences

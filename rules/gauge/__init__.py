@@ -1,4 +1,10 @@
-"""How good is the gauge? Crossed, single-person and nested studies, and a check standard over time."""
+"""How good is the gauge? Crossed, single-person and nested studies, and a check standard over time.
+
+References
+----------
+Burdick, R. K., Borror, C. M. and Montgomery, D. C. (2005). Design and Analysis of Gauge R&R Studies. SIAM.
+ISO 22514-7:2021, Capability of measurement processes. NIST/SEMATECH e-Handbook, chapter 2.
+"""
 
 from rules.gauge.anova import CrossedTable, OneWay, Source, one_way, two_way
 from rules.gauge.check_standard import CheckStandard, check_standard

@@ -2,6 +2,10 @@
 
 Normal with unknown mean and standard deviation, and distribution-free from the ordered values. Not to be
 taken for the tolerance (specification) that a customer sets.
+
+References
+----------
+ISO 16269-6:2014, Determination of statistical tolerance intervals.
 """
 
 from rules.tolerance.factors import k_howe, k_one_sided, k_two_sided

@@ -91,6 +91,22 @@ def test_a_set_of_correlated_values_covers_too_when_phi_is_told() -> None:
     assert blind < held
 
 
+@pytest.mark.parametrize("phi", [0.3, 0.8])
+def test_a_steps_set_of_correlated_values_covers_too(phi: float) -> None:
+    rng = np.random.default_rng(8)
+    held = 0
+    for _ in range(300):
+        noise, x = rng.standard_normal(200), np.empty(200)
+        x[0] = noise[0]
+        for i in range(1, 200):
+            x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
+        x[120:] += 2.0
+        found = step(x, phi=phi)
+        held += found.low <= 120 <= found.high
+
+    assert binomtest(held, 300, 0.9, alternative="less").pvalue > 0.001
+
+
 def test_a_drift_without_noise_is_dated_to_the_shot() -> None:
     y = [5.0] * 10 + [5.0 + 0.5 * i for i in range(1, 11)]
 
