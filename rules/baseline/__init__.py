@@ -5,6 +5,8 @@ Each module names its own source; :mod:`rules.baseline.study` puts the answers t
 """
 
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
+from rules.baseline.joint import JointBaseline, autocorrelations, joint_baseline, subgroup_baseline
+from rules.baseline.joint_study import JointStudy, joint_study, subgroup_study
 from rules.baseline.outliers import Outlier, propose
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.proposal import propose_charts
@@ -21,13 +23,18 @@ __all__ = [
     "ConstantValues",
     "Floor",
     "InfiniteValue",
+    "JointBaseline",
+    "JointStudy",
     "Outlier",
     "PlannedChart",
     "Proposal",
     "Study",
     "TooFewValues",
     "Widening",
+    "autocorrelations",
     "first_steady_index",
+    "joint_baseline",
+    "joint_study",
     "lag_one",
     "moving_range_sigma",
     "propose",
@@ -38,5 +45,7 @@ __all__ = [
     "sigma_floor",
     "step_of",
     "study",
+    "subgroup_baseline",
+    "subgroup_study",
     "widening",
 ]
