@@ -10,14 +10,16 @@ from collector.contract import quantities
 from collector.contract.shot import Shot
 from collector.plan import Budget, KeyLimits, plan_key, watch_timer
 from collector.press_state import KeyState, PressState, under
-from collector.verdict import DEFAULT_CYCLE_S, POINTS, Policy, Signal
+from collector.verdict import DEFAULT_CYCLE_S, POINTS, Phase, Policy, Signal
 from rules.baseline import provisional
+from rules.charts.chart import Point
+from rules.charts.panel import Hit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Charted:
     keys: Mapping[str, KeyState]
-    phase: str = "startup"
+    phase: Phase = "startup"
     share: float | None = None
     share_key: str | None = None
     signals: tuple[Signal, ...] = ()
@@ -53,7 +55,7 @@ def chart(state: PressState, shot: Shot, policy: Policy) -> Charted:
                 continue
             made.append(new)  # the shot that completes a baseline is the first one judged by it
         judged = True
-        keys[key], found, largest = judge(key, value, before)
+        keys[key], found, largest = judge(value, before)
         signals += found
         if not math.isnan(largest) and (share is None or largest > share):
             share, share_key = largest, key
@@ -63,7 +65,7 @@ def chart(state: PressState, shot: Shot, policy: Policy) -> Charted:
     )
 
 
-def judge(key: str, value: float, before: KeyState) -> tuple[KeyState, list[Signal], float]:
+def judge(value: float, before: KeyState) -> tuple[KeyState, list[Signal], float]:
     """One value under its charts: next states, signals, largest share."""
     assert before.limits is not None
     states, signals, largest = [], [], math.nan
@@ -72,15 +74,16 @@ def judge(key: str, value: float, before: KeyState) -> tuple[KeyState, list[Sign
         states.append(after)
         if not point.share <= largest:  # also true while `largest` is NaN
             largest = point.share
-        signals += [
-            Signal(
-                kind="chart", key=key, chart=chart.name, rule=rule, direction=point.direction, value=value,
-                statistic=point.statistic, share=point.share, points=POINTS.get(rule, 1),
-                limits=before.limits,
-            )
-            for rule in point.signals
-        ]
+        signals += [chart_signal(before.limits, chart.name, rule, value, point) for rule in point.signals]
     return replace(before, states=tuple(states)), signals, largest
+
+
+def chart_signal(limits: KeyLimits, chart: str, rule: str, value: float, found: Point | Hit) -> Signal:
+    """What a rule of a chart says about one shot."""
+    return Signal(
+        kind="chart", key=limits.key, chart=chart, rule=rule, direction=found.direction, value=value,
+        statistic=found.statistic, share=found.share, points=POINTS.get(rule, 1), limits=limits,
+    )
 
 
 def _collect(

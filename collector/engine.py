@@ -8,19 +8,17 @@ message that comes again gives the same answer.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import timedelta
 
-from collector import charting, startup
+from collector import charting, startup, stretch
 from collector.contract import quantities
 from collector.contract.shot import Shot
 from collector.identity import Identity
-from collector.press_state import PressState, advanced
+from collector.press_state import CYCLES_KEPT, PressState, advanced
 from collector.setpoints import compare_setpoints, recipe_signals
 from collector.verdict import DEFAULT_CYCLE_S, Event, Policy, Verdict
-
-CYCLES_KEPT = 31
 
 
 def step(
@@ -68,6 +66,38 @@ def step(
         events=tuple(events),
         new_limits=charted.new_limits,
     )
+
+
+def run(
+    state: PressState, shots: Sequence[Shot], identities: Sequence[Identity], policy: Policy
+) -> tuple[PressState, list[Verdict]]:
+    """Judge many new shots; equal to folding :func:`step` over them.
+
+    Parameters
+    ----------
+    state : PressState
+        After the shot before the first; all shots belong to its run.
+    shots : sequence of Shot
+    identities : sequence of Identity
+        One a shot.
+    policy : Policy
+
+    Returns
+    -------
+    state : PressState
+    verdicts : list of Verdict
+        One a shot.
+    """
+    verdicts: list[Verdict] = []
+    while (done := len(verdicts)) < len(shots):
+        found = stretch.find(state, shots[done:], identities[done:], policy)
+        if found is None:
+            state, verdict = step(state, shots[done], identities[done], policy)
+            verdicts.append(verdict)
+        else:
+            state, judged = stretch.judge(state, found)
+            verdicts += judged
+    return state, verdicts
 
 
 def _gaps(state: PressState, shot: Shot, identity: Identity, policy: Policy) -> Iterable[Event]:
@@ -126,7 +156,7 @@ def _cycles(state: PressState, shot: Shot) -> tuple[float, ...]:
     cycle_s = shot.values.get("cycle_time")
     if cycle_s is None and state.last is not None:
         cycle_s = (shot.ended_at - state.last.ended_at).total_seconds()
-    if cycle_s is None or cycle_s <= 0:
+    if cycle_s is None or not 0 < cycle_s < math.inf:
         return state.cycles_s
     return (*state.cycles_s, cycle_s)[-CYCLES_KEPT:]
 
@@ -139,7 +169,7 @@ def _during_startup(state: PressState, shot: Shot, policy: Policy) -> PressState
         if quantities.find(key) is not None  # an unknown quantity may wander for reasons nobody told us
     }
     shares = [
-        charting.judge(key, shot.values[key], each.restarted())[2]
+        charting.judge(shot.values[key], each.restarted())[2]
         for key, each in state.keys.items()
         if each.limits is not None and key in shot.values
     ]

@@ -13,6 +13,7 @@ from collector.plan import KeyLimits
 from collector.store.types import from_micros, to_micros
 
 VERSION = 1
+CYCLES_KEPT = 31  # cycle times that the usual one is the median of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal, NamedTuple
 
 from collector.plan import KeyLimits
 from rules.run_rules import RULES, points_of
+
+Phase = Literal["startup", "baseline", "charted"]
 
 DEFAULT_CYCLE_S = 60.0
 POINTS = {rule.name: points_of(rule) for rule in RULES}
@@ -53,15 +55,14 @@ class Event:
     note: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    """What one shot did."""
+class Verdict(NamedTuple):
+    """What one shot did; a tuple, because a batch makes hundreds that say nothing."""
 
-    phase: str
+    phase: Phase
     share: float | None
     share_key: str | None
     tray: str | None
     tray_position: int | None
-    signals: tuple[Signal, ...]
-    events: tuple[Event, ...]
-    new_limits: tuple[KeyLimits, ...]
+    signals: tuple[Signal, ...] = ()
+    events: tuple[Event, ...] = ()
+    new_limits: tuple[KeyLimits, ...] = ()

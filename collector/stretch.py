@@ -1,0 +1,200 @@
+"""Shots in a row that bring nothing but values, judged together. Pure.
+
+While a press is steady, every characteristic has its limits, no setpoint moves and no counter is missing, the
+values of many shots are one table for the charts (`rules.charts.panel`). The first shot that is anything else
+ends the stretch; `collector.engine` judges that one by itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, repeat
+from operator import attrgetter, itemgetter
+
+import numpy as np
+
+from collector.charting import chart_signal, charted_keys
+from collector.contract.shot import Shot
+from collector.identity import Identity, Last
+from collector.press_state import CYCLES_KEPT, PressState
+from collector.setpoints import compare_setpoints, recipe_signals
+from collector.verdict import Policy, Signal, Verdict
+from rules.charts.chart import FloatArray
+from rules.charts.panel import PanelTrack, panel_of
+
+_MICROSECOND_S = 1e-6
+_VALUES = attrgetter("values")
+
+Names = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Shots that only move the charts.
+
+    Attributes
+    ----------
+    shots : sequence of Shot
+        One or more.
+    names : tuple of str
+        The characteristics that all of them have, in their order.
+    cycles_s : list of float
+        Cycle times before and in the stretch.
+    last : Last
+        Identity of its last shot.
+    """
+
+    shots: Sequence[Shot]
+    names: Names
+    cycles_s: list[float]
+    last: Last
+
+
+def find(
+    state: PressState, shots: Sequence[Shot], identities: Sequence[Identity], policy: Policy
+) -> Stretch | None:
+    """The longest stretch that begins with the first of these shots, None if that one is no part of any."""
+    if not (shots and state.charting and state.last is not None and state.cycles_s):
+        return None
+    names = _names(state, shots[0], policy)
+    if not names:
+        return None
+    return _extend(state, shots, identities, policy, names)
+
+
+def _names(state: PressState, shot: Shot, policy: Policy) -> Names:
+    """The characteristics of a shot if all of its press have limits, and it brings no new one; else none."""
+    names = tuple(charted_keys(state, shot, policy))
+    ready = all(each.limits is not None for each in state.keys.values())
+    return names if ready and all(name in state.keys for name in names) else ()
+
+
+def _extend(
+    state: PressState, shots: Sequence[Shot], identities: Sequence[Identity], policy: Policy, names: Names
+) -> Stretch | None:
+    scan = _Scan(state, shots[0], policy)
+    count = 0
+    for shot, identity in zip(shots, identities, strict=True):
+        if not scan.take(shot, identity):
+            break
+        count += 1
+    return None if not count else Stretch(shots[:count], names, scan.cycles_s, scan.last(shots[count - 1]))
+
+
+class _Scan:
+    """Walks along a stretch; what it remembers is what the shots of one may move."""
+
+    def __init__(self, state: PressState, first: Shot, policy: Policy) -> None:
+        assert state.last is not None
+        self._state, self._policy = state, policy
+        self._keys, self._units = list(first.values), first.units
+        self._setpoints: Mapping[str, float] = {}
+        self._epoch, self._ended_at = state.last.epoch, state.last.ended_at
+        self.cycles_s = list(state.cycles_s)
+        # No usual cycle is shorter, whichever of the shots it is taken of.
+        self._shortest_s = min(self.cycles_s)
+
+    def take(self, shot: Shot, identity: Identity) -> bool:
+        """Go on over one shot, if it only moves the charts."""
+        pause_s = (shot.ended_at - self._ended_at).total_seconds()
+        cycle_s = shot.values.get("cycle_time", pause_s)
+        if (
+            identity.missing > 0
+            or identity.epoch != self._epoch
+            or list(shot.values) != self._keys
+            or shot.units != self._units
+            or pause_s > self._policy.stop_cycles * self._shortest_s - _MICROSECOND_S
+            or (shot.setpoints != self._setpoints and self._moves_setpoints(shot))
+        ):
+            return False
+        if 0 < cycle_s < math.inf:
+            self.cycles_s.append(cycle_s)
+            self._shortest_s = min(self._shortest_s, cycle_s)
+        if pause_s > 0:
+            self._ended_at = shot.ended_at
+        return True
+
+    def last(self, shot: Shot) -> Last:
+        """Identity of the last shot; time never runs backward."""
+        return Last(self._epoch, shot.counter, self._ended_at)
+
+    def _moves_setpoints(self, shot: Shot) -> bool:
+        self._setpoints = shot.setpoints
+        return compare_setpoints(self._state, shot.setpoints, self._policy)[0] is not self._state
+
+
+def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict]]:
+    """Judge a stretch.
+
+    Returns
+    -------
+    state : PressState
+        After its last shot.
+    verdicts : list of Verdict
+        One a shot.
+    """
+    names = (*stretch.names, *(key for key in state.keys if key not in stretch.names))
+    held = [state.keys[name] for name in names]
+    charts = tuple(each.limits.charts for each in held if each.limits is not None)
+    after, track = panel_of(charts).run(_table(stretch, len(names)), [each.states for each in held])
+    moved = {
+        name: replace(each, states=states) for name, each, states in zip(names, held, after, strict=True)
+    }
+    trays, positions, tray_next = _trays(state, stretch.shots)
+    state = replace(
+        state, last=stretch.last, keys={key: moved[key] for key in state.keys}, tray_next=tray_next,
+        cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]),
+    )
+    signals = _signals(state, stretch, names, track)
+    shares, keys = _largest(names, track)
+    return state, list(map(Verdict, repeat("charted"), shares, keys, trays, positions, signals))
+
+
+def _table(stretch: Stretch, columns: int) -> FloatArray:
+    """The values, a row a shot; characteristics that the shots do not have are NaN, right of the others."""
+    count, given = len(stretch.shots), len(stretch.names)
+    picked = map(itemgetter(*stretch.names), map(_VALUES, stretch.shots))
+    # Of one name, itemgetter gives no row but the bare value.
+    flat = picked if given == 1 else chain.from_iterable(picked)
+    values = np.fromiter(flat, np.float64, count * given).reshape(count, given)
+    return values if given == columns else np.hstack((values, np.full((count, columns - given), np.nan)))
+
+
+def _trays(
+    state: PressState, shots: Sequence[Shot]
+) -> tuple[list[str | None], list[int | None], int | None]:
+    """Tray and position of each disc, and the next position: the shot's own word, else counted on."""
+    trays, positions, following = [], [], state.tray_next
+    for shot in shots:
+        own = shot.tray is not None
+        trays.append(shot.tray if own else state.tray)
+        positions.append(shot.tray_position if own else following)
+        if following is not None and not own:
+            following += 1
+    return trays, positions, following
+
+
+def _largest(names: Names, track: PanelTrack) -> tuple[list[float | None], list[str | None]]:
+    """Largest share of each shot and whose it is; None where no chart had a value."""
+    shares: list[float | None] = track.share.tolist()
+    keys: list[str | None] = [names[column] for column in track.column.tolist()]
+    for row in np.flatnonzero(np.isnan(track.share)).tolist():
+        shares[row] = keys[row] = None
+    return shares, keys
+
+
+def _signals(
+    state: PressState, stretch: Stretch, names: Names, track: PanelTrack
+) -> list[tuple[Signal, ...]]:
+    """Signals of each shot: setpoints off their recipe, which hold all along, then those of the charts."""
+    every = tuple(recipe_signals(state))
+    signals = [every] * len(stretch.shots)
+    for hit in track.hits:
+        name = names[hit.column]
+        limits, value = state.keys[name].limits, stretch.shots[hit.row].values.get(name, math.nan)
+        assert limits is not None
+        found = chart_signal(limits, limits.charts[hit.chart].name, hit.rule, value, hit)
+        signals[hit.row] += (found,)
+    return signals
