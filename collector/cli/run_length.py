@@ -13,6 +13,7 @@ import typer
 from collector.errors import UserError
 from rules.run_length import (
     RunLengthDistribution,
+    combined_run_length,
     cusum_run_length,
     ewma_run_length,
     individuals_run_length,
@@ -31,6 +32,7 @@ class ChartName(StrEnum):
     INDIVIDUALS = "individuals"
     CUSUM = "cusum"
     EWMA = "ewma"
+    TOGETHER = "individuals-and-cusum"
 
 
 # Options that belong to one chart; anything else beside it is a mistake worth a sentence.
@@ -38,6 +40,7 @@ _OWN_OPTIONS = {
     ChartName.INDIVIDUALS: {"--width", "--rules"},
     ChartName.CUSUM: {"--k", "--h", "--head-start"},
     ChartName.EWMA: {"--lambda", "--width", "--head-start"},
+    ChartName.TOGETHER: {"--width", "--k", "--h"},
 }
 
 
@@ -122,11 +125,14 @@ def _computed(
     rules: str | None,
     shift: float,
 ) -> RunLengthDistribution:
-    wide = 3.0 if width is None else width
+    wide, reference, interval = (
+        usual if given is None else given for given, usual in ((width, 3.0), (k, 0.5), (h, 5.0))
+    )
     if chart is ChartName.CUSUM:
-        interval = 5.0 if h is None else h
         start = interval / 2 if head_start else 0.0
-        return cusum_run_length(k=0.5 if k is None else k, h=interval, shift=shift, head_start=start)
+        return cusum_run_length(k=reference, h=interval, shift=shift, head_start=start)
+    if chart is ChartName.TOGETHER:
+        return combined_run_length(width=wide, k=reference, h=interval, shift=shift)
     if chart is ChartName.EWMA:
         start = 0.5 if head_start else 0.0
         return ewma_run_length(lam=0.2 if lam is None else lam, width=wide, shift=shift, head_start=start)

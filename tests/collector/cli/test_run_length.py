@@ -58,6 +58,14 @@ def test_quantiles_of_limits_alone_are_geometric() -> None:
     assert json.loads(result.stdout)["quantiles"] == expected
 
 
+@pytest.mark.parametrize(("shift", "published"), [(0, 391), (0.5, 37.2), (1, 10.2), (2, 3.77)])
+def test_two_charts_together_signal_as_published(shift: float, published: float) -> None:
+    """Lucas (1982), J. Quality Technology 14, 51-59 (from memory), by a chain coarser than ours."""
+    computed = _arl("--chart", "individuals-and-cusum", "--width", "3.5", "--shift", str(shift))
+
+    assert computed == pytest.approx(published, rel=0.02)
+
+
 def test_a_head_start_finds_a_shift_sooner_on_both_charts_that_have_one() -> None:
     for chart in ("cusum", "ewma"):
         moved = ("--chart", chart, "--shift", "1")
