@@ -178,6 +178,15 @@ def test_blocks_of_any_length_give_the_signals_of_the_whole(z, data):
     assert before + after == apply(z)
 
 
+@settings(deadline=None)
+@given(values, own_rules(), st.data())
+def test_blocks_of_a_rule_with_numbers_of_its_own_give_the_signals_of_the_whole(z, rule, data):
+    cut = data.draw(st.integers(0, len(z)))
+    state, before = scan([rule], RunRulesState(), np.array(z[:cut]))
+    _, after = scan([rule], state, np.array(z[cut:]), first=cut)
+    assert before + after == apply(z, [rule])
+
+
 def test_runs_are_seen_across_the_internal_block_boundary():
     z = np.zeros(2 * BLOCK)
     z[BLOCK - 4 : BLOCK + 5] = 0.5
