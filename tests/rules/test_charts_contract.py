@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rules.charts import CHARTS, make
 from rules.charts.clamped_sums import BLOCK
+from rules.run_rules import BLOCK as RULES_BLOCK
 from rules.run_rules import RULES
 from tests.rules.chart_suite import agree, eighths, fold, missing, unlisted, whole
 
@@ -50,7 +51,7 @@ CASES = [
 ]
 
 few = settings(max_examples=20, deadline=None)  # all charts share the time
-BLOCKED = {"individuals", "cusum"}
+LONG = {"individuals": RULES_BLOCK + 10_000, "cusum": BLOCK + 10_000}  # others have no blocks
 COUNTS = {"c", "np"}  # have no unit to change and take whole numbers only
 every_case = pytest.mark.parametrize(("name", "parameters"), CASES, ids=str)
 every_measured = pytest.mark.parametrize(
@@ -94,7 +95,7 @@ def test_long_series_keep_the_same_answer_in_both_forms(name, parameters):
     # Longer than the blocks of the array forms that have some; a stretch out of control, one missing, one
     # constant.
     rng = np.random.default_rng(11)
-    x = 20 + 0.5 * rng.standard_normal(BLOCK + 20_000 if parameters.get("chart", name) in BLOCKED else 12_000)
+    x = 20 + 0.5 * rng.standard_normal(LONG.get(parameters.get("chart", name), 12_000))
     x[3_000:4_000] += 0.75
     x[6_000:6_300] = np.nan
     x[-5_000:-2_000] = 20.25
