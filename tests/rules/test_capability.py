@@ -61,7 +61,7 @@ def _with(mean: float, sd: float, n: int) -> np.ndarray:
 
 def test_the_worked_example_of_the_nist_handbook() -> None:
     """NIST/SEMATECH e-Handbook 6.1.6: limits 8 and 20, mean 16, sigma 2: Cp 1, Cpu .6667, Cpl 1.3333, Cpk
-    .6667 (from memory); with target 14 Cpm is 1/sqrt(2)."""
+    .6667 (from memory; nist.6.1.6.capability); with target 14 Cpm is 1/sqrt(2)."""
     found = capability(_with(16.0, 2.0, 50), Specification(low=8.0, high=20.0, target=14.0), phi=0.0)
 
     assert found.pp is not None
@@ -75,7 +75,8 @@ def test_the_worked_example_of_the_nist_handbook() -> None:
 
 
 def test_rejects_of_a_centered_process_are_those_of_the_handbook() -> None:
-    """NIST/SEMATECH e-Handbook 6.1.6: 0.27 %, 64 ppm, 0.6 ppm, 2 ppb (from memory; 63.3 ppm exactly)."""
+    """NIST/SEMATECH e-Handbook 6.1.6: 0.27 %, 64 ppm, 0.6 ppm, 2 ppb (from memory; 63.3 ppm exactly,
+    nist.6.1.6.rejects)."""
     expected = {1.0: 2699.79606326, 4 / 3: 63.3424836662, 5 / 3: 0.573303143758, 2.0: 0.00197317529008}
 
     for cp, ppm in expected.items():
@@ -84,8 +85,8 @@ def test_rejects_of_a_centered_process_are_those_of_the_handbook() -> None:
 
 
 def test_film_thickness_of_168_wafers() -> None:
-    """NIST/SEMATECH e-Handbook 3.5.1: mean 563.0357, sd 25.38468, 1.313, 1.353, 1.273 (from memory). The
-    handbook says Cp and Cpk, but divides by the overall sigma: Pp and Ppk of ISO 22514-2."""
+    """NIST/SEMATECH e-Handbook 3.5.1: mean 563.0357, sd 25.38468, 1.313, 1.353, 1.273 (from memory;
+    nist.3.5.1.furnace). The handbook says Cp and Cpk but divides by the overall sigma: Pp, Ppk of ISO 22514-2."""
     found = capability(FURNACE, Specification(low=460.0, high=660.0), phi=0.0)
 
     assert found.pp is not None
@@ -98,6 +99,10 @@ def test_film_thickness_of_168_wafers() -> None:
         (1.35299081375, 1.27326518521), rel=1e-10
     )
     assert found.ppk.estimate == pytest.approx(1.27326518521, rel=1e-10)
+
+
+def test_the_retyped_wafers_are_those_of_the_reference() -> None:
+    assert _entry("nist.3.5.1.furnace")["inputs"]["thickness"] == FURNACE
 
 
 def test_alike_wafers_are_worth_fewer() -> None:
@@ -142,7 +147,8 @@ def test_flow_width_of_125_wafers_in_subgroups() -> None:
 
 
 def test_the_interval_of_cp_from_twenty_parts() -> None:
-    """Montgomery, example 8.4: n 20, limits 38 and 62, s 1.75: 2.29 with 1.57 to 3.01 (from memory)."""
+    """Montgomery, example 8.4: n 20, limits 38 and 62, s 1.75: 2.29 with 1.57 to 3.01 (from memory).
+    The further digits are those of cap.cp.ci20."""
     found = capability(_with(50.0, 1.75, 20), Specification(low=38.0, high=62.0), phi=0.0).pp
 
     assert found is not None

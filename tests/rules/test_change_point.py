@@ -35,7 +35,8 @@ def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
 
 
 def test_the_nile_changes_after_1898() -> None:
-    """Cobb (1978), Biometrika 65, 243-251; Zeileis et al. (2003) give the interval 1895 to 1902."""
+    """Cobb (1978), Biometrika 65, 243-251; Zeileis et al. (2003) give the interval 1895 to 1902
+    (cp.nile)."""
     found = step(_nile(), confidence=0.95)
 
     assert 1871 + found.index == 1899
@@ -51,7 +52,8 @@ def test_the_search_for_many_finds_the_one_change_of_the_nile() -> None:
 
 
 def test_a_known_level_gives_the_published_estimator() -> None:
-    """Samuel, Pignatiello and Calvin (1998): greatest (T - t) (mean after t - mu0)^2, here at t = 22."""
+    """Samuel, Pignatiello and Calvin (1998): greatest (T - t) (mean after t - mu0)^2, here at t = 22
+    (cp.stepmle)."""
     found = step(TEXTBOOK, center=10.0, sigma=1.0)
 
     assert found.index == 22

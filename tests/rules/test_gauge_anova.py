@@ -92,7 +92,7 @@ def test_silicon_resistivity_meets_its_certified_ratio() -> None:
 
 def test_diameters_of_five_machines() -> None:
     """NIST/SEMATECH e-Handbook 3.2.3.1: SS .000137 and .000132. The handbook's F of 4.86 (from memory) is the
-    ratio of its rounded mean squares; unrounded it is 5.206 against a critical 2.87."""
+    ratio of its rounded mean squares; unrounded it is 5.206 against a critical 2.87 (nist.3.2.3.1.oneway)."""
     found = one_way(DIAMETERS)
 
     assert found.between.squares == pytest.approx(0.00013744, rel=1e-7)

@@ -107,6 +107,7 @@ def test_one_sided_factors_are_scipys_noncentral_t_quantiles(n: int, coverage: f
 
 
 def test_least_samples_are_those_of_wilks() -> None:
+    """Wilks (1941); ISO 16269-6, annex G (tol.wilks)."""
     for (confidence, coverage), n in WILKS_ONE.items():
         assert smallest_sample(coverage, confidence, side="upper") == n
         assert smallest_sample(coverage, confidence, side="lower") == n
