@@ -86,7 +86,7 @@ def test_rejects_of_a_centered_process_are_those_of_the_handbook() -> None:
 
 def test_film_thickness_of_168_wafers() -> None:
     """NIST/SEMATECH e-Handbook 3.5.1: mean 563.0357, sd 25.38468, 1.313, 1.353, 1.273 (from memory;
-    nist.3.5.1.furnace). The handbook says Cp and Cpk but divides by the overall sigma: Pp, Ppk of ISO 22514-2."""
+    nist.3.5.1.furnace). The handbook says Cp and Cpk but takes the overall sigma: Pp, Ppk of ISO 22514-2."""
     found = capability(FURNACE, Specification(low=460.0, high=660.0), phi=0.0)
 
     assert found.pp is not None
