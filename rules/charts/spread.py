@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.signal import lfilter
 
 from rules.charts.chart import FloatArray, Point, Track
@@ -124,20 +124,29 @@ class SpreadChart(Record[SpreadState]):
 
     def _averages(self, state: SpreadState, squares: FloatArray) -> FloatArray:
         """Return the average after each known square, NaN where there is none."""
-        known, averages = ~np.isnan(squares), np.full(squares.size, np.nan)
-        if known.any():
+        averages, places = np.full(squares.size, np.nan), _known(squares)
+        known = squares[places]
+        if known.size:
             # A first-order recursive filter multiplies and adds in the same order as step does.
             keep = 1.0 - self.lam
-            averages[known], _ = lfilter([self.lam], [1.0, -keep], squares[known], zi=[keep * state.average])
+            averages[places], _ = lfilter([self.lam], [1.0, -keep], known, zi=[keep * state.average])
         return averages
 
     def _after(self, state: SpreadState, values: FloatArray, averages: FloatArray) -> SpreadState:
         if values.size == 0:
             return state
-        known, last = averages[~np.isnan(averages)], float(values[-1])
+        known, last = averages[_known(averages)], float(values[-1])
         average = float(known[-1]) if known.size else state.average
         return SpreadState(None if math.isnan(last) else last, average)
 
     def limits(self) -> Limits:
         """Return zero, sigma and the limit, in the unit of the values."""
         return Limits(0.0, self.sigma, max(self.limit * self.sigma, self.minimum_scatter))
+
+
+def _known(squares: FloatArray) -> slice | NDArray[np.intp]:
+    """Return where there is a square: all but the first, as a slice, unless values are missing."""
+    missing = np.flatnonzero(np.isnan(squares))
+    if missing.size == 0 or (missing.size == 1 and missing[0] == 0):
+        return slice(missing.size, None)
+    return np.flatnonzero(~np.isnan(squares))
