@@ -5,9 +5,13 @@ shrinking around it. A plate that is too large for its rim bulges: a parabolic c
 radius a is longer than its chord by the strain (2/3) (w/a)**2, so w**2 = crown**2 + 1.5 * strain * a**2. A
 difference between the two halves of the mold bends the plate by expansion * difference * a**2 / (2 h).
 
+While the mold is closed the rim shrinks against the core and stores strain, which relaxes at once while hot
+and hardly when cold; what shrank in the mold without being stored is lost for good, so that such a disc stays
+larger.
+
 Calibrated, not published: the factors in `Calibration`, and each blend's `shrink_factor`. They are chosen so
-that dome is 2 to 4 mm and answers time in mold, pressure and speed in the direction and size known on the
-floor (common practice, no source).
+that dome is 2 to 4 mm, answers time in mold, pressure and speed in the direction and size known on the floor,
+and after half an hour closed is what it was after two minutes or a little more (common practice, no source).
 
 References
 ----------

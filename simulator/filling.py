@@ -86,12 +86,15 @@ class Fill:
         Highest melt pressure, and the one at switchover.
     limited_share : float
         Part of the volume, 0 to 1, that flowed at the pressure cap.
+    filled_share : float
+        Part of the volume that had been filled when the press gave up; 1 where it did not.
     """
 
     time_s: float
     peak_pa: float
     end_pa: float
     limited_share: float
+    filled_share: float = 1.0
 
 
 def disc_drop_pa(
@@ -197,6 +200,7 @@ def fill(
     pressure_cap_pa: float,
     volume_m3: float,
     vent_share: float = 1.0,
+    longest_s: float = math.inf,
 ) -> Fill:
     """Fill `volume_m3` in equal steps of volume.
 
@@ -212,6 +216,8 @@ def fill(
         From the start of injection to switchover.
     vent_share : float
         Open part of the vents; 1 lets the air out freely.
+    longest_s : float
+        The press switches over after this time, wherever the screw is.
 
     Returns
     -------
@@ -232,6 +238,15 @@ def fill(
             pressure_pa, drop_pa = pressure_cap_pa, max(pressure_cap_pa - air, 0.05 * pressure_cap_pa)
             flow = (drop_pa * math.exp(softening * drop_pa) / per_flow) ** (1 / n)
             limited += 1
-        time_s += step_m3 / flow
         peak_pa = max(peak_pa, pressure_pa)
+        if time_s + step_m3 / flow > longest_s:
+            filled = (number - 1 + (longest_s - time_s) * flow / step_m3) / STEPS
+            return Fill(
+                time_s=longest_s,
+                peak_pa=peak_pa,
+                end_pa=pressure_pa,
+                limited_share=limited / number,
+                filled_share=filled,
+            )
+        time_s += step_m3 / flow
     return Fill(time_s=time_s, peak_pa=peak_pa, end_pa=pressure_pa, limited_share=limited / STEPS)

@@ -19,6 +19,7 @@ NOZZLE_SHARE = 0.1  # of the melt's temperature that is the nozzle's
 SCREW_K = 1.5  # heat by the screw: always,
 SCREW_K_MIN = 0.04  # ... by a turn a minute,
 SCREW_K_PER_MPA = 0.1  # ... and by back pressure
+LEAST_START_MM = 2.0  # of a screw that found nothing to draw in
 AIR_THINS = 4.0  # melt with air in it resists less, by this many times the air's share
 SLIP_SHARE = 0.5  # of pump strength lost that shows in speed at the press's full pressure
 
@@ -58,6 +59,7 @@ def inject(
     """
     settings, machine = setup.settings, setup.machine
     start_mm = settings.screw_start_position_mm + wobble["screw_start_position"] - short_mm
+    start_mm = max(start_mm, LEAST_START_MM)
     switchover_mm = min(settings.switchover_position_mm + wobble["switchover_position"], start_mm - 1.0)
     swept_m3 = machine.screw_area_m2 * (start_mm - switchover_mm) / 1000
     air = air_share(setup, health, wobble)
@@ -73,15 +75,16 @@ def inject(
         pressure_cap_pa=cap_pa,
         volume_m3=arriving * swept_m3,
         vent_share=health.vent_share,
+        longest_s=machine.injection_timeout_s,
     )
     return Injection(
         start_mm=start_mm,
-        switchover_mm=switchover_mm,
+        switchover_mm=start_mm - (start_mm - switchover_mm) * result.filled_share,
         fill=result,
         viscosity=viscosity,
         melt_c=melt_c,
         air_share=air,
-        filled_m3=arriving * swept_m3,
+        filled_m3=arriving * swept_m3 * result.filled_share,
     )
 
 

@@ -5,9 +5,12 @@ References
 ----------
 Power-law constants of polypropylene: T. A. Osswald, Understanding Polymer Processing (Hanser), quoted from
 memory. Tait constants of polypropylene: Handbook of Polymer Solution Thermodynamics (Danner and High, 1993).
-Thermal constants of thermoplastic urethane: usual data-sheet values (k 0.19 W/mK, cp 1850 J/kgK). Its flow
-constants are assumed (n between 0.35 and 0.6, strong temperature dependence), its Tait constants come from an
-unattributed public table and give 1061 kg/m3 at 210 degC, which is plausible.
+Thermal constants of thermoplastic urethane: usual data-sheet values (k 0.19 W/mK, cp 1850 J/kgK). Those of
+polypropylene: k 0.24 W/mK and cp 2100 J/kgK, to which its heat of crystallization (about 100 J/g, from
+memory) adds some 600 on the way from melt to mold, and slows its cooling as much. The urethanes' flow
+constants are assumed (n between 0.35 and 0.6, strong temperature dependence); no published Tait constants of
+a urethane were found, theirs come from an unattributed public table and give 1061 kg/m3 at 210 degC, which is
+plausible.
 """
 
 import math

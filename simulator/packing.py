@@ -22,6 +22,7 @@ LEAK_MPA_PER_MM = 0.9  # pressure lost in the cavity per mm of leak past the che
 NOZZLE_MPA_PER_CM3 = 0.8
 UNFILLED_MPA = 25.0  # lost per share of the cavity that has to be filled at hold pressure
 USUAL_UNFILLED = 0.03
+FILLS_SHARE = 0.10  # of the cavity that hold can still fill; what lacks beyond is missing in the disc
 TRAPPED_AIR_MPA = 2.5  # lost at the end of the way with all vents blocked
 CLAMPED_SHARE = 0.75  # mean pressure on the projected area at its greatest, of that frozen in
 FLASH_G_PER_KN = 0.010
@@ -30,6 +31,7 @@ FLASH_MPA_PER_G = 0.8
 BUBBLE_SHARE = 0.15  # of the air in the melt that is still there as bubbles in the disc
 FOAM_PER_PERCENT = 0.05  # mass that a disc of wet resin lacks, by percent of moisture
 MIX_SHARE = 0.3  # density of a mix against how its viscosity differs
+LEAST_SHARE = 0.02  # of a disc, where there is nearly no melt
 SPENT = 0.4  # of the pressure that is left when the screw has come to its end
 
 
@@ -65,13 +67,15 @@ def pack(
     mass_kg = setup.mold.path.volume_m3 * density_at_kg_m3(setup.blend, sealed_c, cavity_mpa * PA_PER_MPA)
     mass_kg *= 1 + wobble["part_weight"] + MIX_SHARE * (health.mix_spread - 1) * wobble["blend_mix"]
     foam = FOAM_PER_PERCENT * setup.blend.wet_percent(health.moisture_percent)
-    mass_kg = mass_kg * (1 - BUBBLE_SHARE * shot.air_share - foam) + flash_g / 1000
+    short = max(1.0 - FILLS_SHARE - shot.filled_m3 / setup.mold.path.volume_m3, 0.0)
+    mass_kg *= max(1 - BUBBLE_SHARE * shot.air_share - foam - short, LEAST_SHARE)
+    mass_kg += flash_g / 1000
     density = density_at_kg_m3(setup.blend, shot.melt_c, hold_mpa * PA_PER_MPA) * (1 - shot.air_share)
     area_m2 = setup.machine.screw_area_m2
     travel_mm = (mass_kg / density + health.nozzle_leak_cm3 * 1e-6) / area_m2 * 1000
     cushion_mm = shot.start_mm - travel_mm - leak_mm + wobble["cushion"]
     if cushion_mm < 0.0:  # the screw is at its end: what is missing in travel is missing in the disc
-        mass_kg *= 1 + cushion_mm / travel_mm
+        mass_kg *= max(1 + cushion_mm / travel_mm, LEAST_SHARE)
         hold_mpa, cavity_mpa, cushion_mm = SPENT * hold_mpa, SPENT * cavity_mpa, 0.0
     return Pack(hold_mpa=hold_mpa, cavity_mpa=cavity_mpa, cushion_mm=cushion_mm, weight_g=mass_kg * 1000)
 

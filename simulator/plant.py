@@ -21,8 +21,8 @@ class Machine:
         Closing, opening and the nozzle's way, together.
     mold_open_time_s : float
         Gate open to gate closed with the usual handling.
-    recovery_timeout_s : float
-        Longest that the screw may turn; then the press goes on with what it has.
+    injection_timeout_s, recovery_timeout_s : float
+        Longest that fill may take and that the screw may turn; then the press goes on with what it has.
     chiller_w, coolant_j_k : float
         Heat that the press's chiller can take away, and that warms its tank by 1 K.
     """
@@ -32,6 +32,7 @@ class Machine:
     motion_time_s: float
     mold_open_time_s: float
     clamp_force_kn: float
+    injection_timeout_s: float = 20.0
     recovery_timeout_s: float = 60.0
     chiller_w: float = 1200.0
     coolant_j_k: float = 170_000.0

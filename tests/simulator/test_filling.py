@@ -191,3 +191,13 @@ def test_a_plate_of_two_millimeters_does_not_freeze_shut_in_six_seconds() -> Non
     assert slow.time_s == pytest.approx(6.0)
     assert slow.limited_share == 0.0
     assert 2 * skin_m(diffusivity_m2_s=0.087e-6, time_s=6.0) < 0.5 * PATH.plate_gap_m
+
+
+def test_a_fill_that_takes_too_long_is_switched_over_where_it_is() -> None:
+    whole = filled(cap_pa=12e6)
+    assert whole.time_s > 20.0
+    assert whole.filled_share == 1.0
+    melt = Melt(consistency_pa_sn=9_000.0, flow_index=0.38, diffusivity_m2_s=0.087e-6)
+    ended = fill(PATH, melt, speed_flow_m3_s=80e-6, pressure_cap_pa=12e6, volume_m3=150e-6, longest_s=10.0)
+    assert ended.time_s == 10.0
+    assert 0.1 < ended.filled_share < 0.95
