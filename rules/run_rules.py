@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rules.run_patterns import PATTERNS, BoolArray
 from rules.run_rule import RunRule, sentence
+from rules.written_rule import read_rule
 
 __all__ = [
     "BLOCK",
@@ -60,13 +61,17 @@ class RunRulesState:
     recent: tuple[float, ...] = ()
 
 
+_PUBLISHED = {rule.name: rule for rule in RULES}
+
+
 def named(names: Iterable[str]) -> tuple[RunRule, ...]:
-    """Return the published rules of these names, in the order of their numbers.
+    """Return the rules of these names, in the order of their numbers in Nelson (1984).
 
     Parameters
     ----------
     names : iterable of str
-        Names from ``RULES``; a name given twice counts once.
+        Names from ``RULES``, with numbers of their own where :mod:`rules.written_rule` says how; a rule given
+        twice counts once.
 
     Returns
     -------
@@ -75,14 +80,10 @@ def named(names: Iterable[str]) -> tuple[RunRule, ...]:
     Raises
     ------
     ValueError
-        If a name is unknown; the message lists the names there are.
+        If a name is unknown (the message lists the names there are), or its numbers make no rule.
     """
-    wanted = tuple(names)
-    known = [rule.name for rule in RULES]
-    for name in wanted:
-        if name not in known:
-            raise ValueError(f"Run rule {name!r} is unknown; the rules are {', '.join(known)}.")
-    return tuple(rule for rule in RULES if rule.name in wanted)
+    found = [_PUBLISHED.get(name) or read_rule(name, _PUBLISHED) for name in names]
+    return tuple(dict.fromkeys(sorted(found, key=lambda rule: rule.nelson)))
 
 
 def points_of(rule: RunRule) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 from enum import StrEnum
 from typing import Annotated
 
@@ -18,7 +17,6 @@ from rules.run_length import (
     ewma_run_length,
     individuals_run_length,
 )
-from rules.run_rules import RunRule, named
 
 __all__ = ["run_length"]
 
@@ -76,7 +74,8 @@ def run_length(
         typer.Option(
             "--rules",
             help="Run rules of an individuals chart, separated by commas, and exactly these; beyond_limit if "
-            "not given. NAME:COUNT takes another number of shots, as in same_side:8.",
+            "not given. Numbers of your own follow a name: same_side:8 takes 8 shots, two_of_three:3/4 "
+            "3 of 4, two_of_three@2-3 a zone from 2 to 3 sigma, avoiding+both shots on each side.",
         ),
     ] = None,
     shift: Annotated[float, typer.Option("--shift", help="How far the mean has moved, in sigma.")] = 0.0,
@@ -139,27 +138,14 @@ def _computed(
     return individuals_run_length(width=wide, shift=shift, rules=_rules(rules))
 
 
-def _rules(rules: str | None) -> tuple[str | RunRule, ...]:
+def _rules(rules: str | None) -> tuple[str, ...]:
     """What stands between the commas; nothing said means the limits alone."""
     if rules is None:
         return ("beyond_limit",)
     names = tuple(name.strip() for name in rules.split(",") if name.strip())
     if not names:
         raise UserError("--rules names no rule; leave it out, or name one such as beyond_limit.")
-    return tuple(_counted(name) if ":" in name else name for name in names)
-
-
-def _counted(text: str) -> RunRule:
-    """Read a published rule with another number of shots in a row."""
-    name, _, digits = text.partition(":")
-    (rule,) = named([name.strip()])
-    if rule.count != rule.of or rule.of == 1:
-        raise UserError(
-            f"{rule.name} counts no shots in a row, so {text} has no meaning; give the name alone."
-        )
-    if not digits.strip().isdecimal():
-        raise UserError(f"{text} needs a whole number after the colon, as in same_side:8.")
-    return replace(rule, count=int(digits), of=int(digits))
+    return names
 
 
 def _as_json(distribution: RunLengthDistribution) -> str:

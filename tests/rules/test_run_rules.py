@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.charts import make
 from rules.run_rules import (
     BLOCK,
     RULES,
@@ -266,6 +267,71 @@ def test_sentences_of_rules_with_numbers_of_their_own():
     assert own(pattern="inside", count=12, of=15, limit=1.0) == (
         "12 of 15 shots in a row within 1 sigma of center"
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "numbers", "written"),
+    [
+        ("same_side", {}, "same_side"),
+        ("same_side:9", {}, "same_side"),
+        ("same_side:8", {"count": 8, "of": 8}, "same_side:8"),
+        ("same_side:7/8", {"count": 7, "of": 8}, "same_side:7/8"),
+        ("trend:7", {"count": 7, "of": 7}, "trend:7"),
+        ("two_of_three:2/3@2", {}, "two_of_three"),
+        ("two_of_three:2/2", {"count": 2, "of": 2}, "two_of_three:2/2"),
+        ("two_of_three@1.96-3.09", {"limit": 1.96, "high": 3.09}, "two_of_three@1.96-3.09"),
+        ("four_of_five:3/4@1.50", {"count": 3, "of": 4, "limit": 1.5}, "four_of_five:3/4@1.5"),
+        ("hugging:12", {"count": 12, "of": 12}, "hugging:12"),
+        ("avoiding@1+both", {"both_sides": True}, "avoiding+both"),
+        ("beyond_limit@3.5", {"limit": 3.5}, "beyond_limit@3.5"),
+    ],
+)
+def test_a_rule_is_read_with_numbers_of_its_own_and_written_as_short_as_can_be(text, numbers, written):
+    (rule,) = named([text])
+    base = next(rule for rule in RULES if rule.name == text.partition(":")[0].partition("@")[0])
+    assert rule == replace(base, name=written, **numbers)
+    assert named([rule.name]) == (rule,)
+
+
+def test_a_chart_takes_rules_with_numbers_of_their_own():
+    chart = make("individuals", {"center": 5.0, "sigma": 2.0, "rules": ["same_side:3", "two_of_three@1-2"]})
+    x = [6.0, 6.0, 6.0, 8.0, 8.0]
+    state, stepped_signals = chart.start(), []
+    for index, value in enumerate(x):
+        state, point = chart.step(state, value)
+        stepped_signals += [(index, rule) for rule in point.signals]
+    expected = [(2, "same_side:3"), (3, "same_side:3"), (4, "same_side:3"), (4, "two_of_three@1-2")]
+    assert list(chart.run(x)[1].signals) == stepped_signals == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("tredn:7", "'tredn:7' is unknown; the rules are beyond_limit, same_side"),
+        ("same_side:", "cannot be read; write a name"),
+        ("same_side:many", "cannot be read; write a name"),
+        ("two_of_three@-2", "cannot be read"),
+        ("", "'' cannot be read"),
+        ("two_of_three:3", "not of how many; write two_of_three:3/N"),
+        ("two_of_three:4/3", "cannot ask for 4 of 3 values"),
+        ("two_of_three@3-2", "zone from 3 to 2 sigma"),
+        ("trend@2", "trend@2 looks at order alone"),
+        ("same_side+both", "cannot ask for both sides"),
+        ("same_side:0", "0 of 0 values"),
+    ],
+)
+def test_a_written_rule_that_makes_no_sense_is_refused_in_one_sentence(text, words):
+    with pytest.raises(ValueError, match=words) as refused:
+        named([text])
+    assert str(refused.value).count("\n") == 0
+
+
+def test_rules_with_numbers_of_their_own_keep_their_published_place():
+    assert [rule.name for rule in named(["avoiding", "same_side:8", "same_side", "same_side:8"])] == [
+        "same_side:8",
+        "same_side",
+        "avoiding",
+    ]
 
 
 @pytest.mark.parametrize(

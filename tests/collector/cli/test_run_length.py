@@ -37,6 +37,9 @@ def _arl(*options: str) -> float:
         (["--chart", "individuals", "--rules", "beyond_limit, four_of_five", "--shift", "0"], 166.05, 0.01),
         # The same table, all four zone rules; it counts eight on one side
         (["--rules", "beyond_limit,two_of_three,four_of_five,same_side:8"], 91.75, 0.01),
+        # The same table, rules 1 and 5, then 7 and 8, with zones that end
+        (["--rules", "beyond_limit,two_of_three:2/2@2-3"], 278.03, 0.02),
+        (["--rules", "beyond_limit@3.09,two_of_three@1.96-3.09"], 239.75, 0.05),
         # Lucas and Crosier (1982), Technometrics 24, 199-205
         (["--chart", "cusum", "--k", "0.5", "--h", "5", "--shift", "0"], 465, 0.5),
         (["--chart", "cusum", "--k", "0.5", "--h", "5", "--shift", "1"], 10.4, 0.05),
@@ -108,8 +111,8 @@ def test_a_run_length_beyond_computing_is_null_and_said_so() -> None:
         (["--rules", "trend,beyond_limit"], "simulate"),
         (["--rules", "zigzag"], "zigzag"),
         (["--rules", " , "], "names no rule"),
-        (["--rules", "same_side:many"], "whole number after the colon"),
-        (["--rules", "two_of_three:4"], "two_of_three:4 has no meaning"),
+        (["--rules", "same_side:many"], "cannot be read; write a name"),
+        (["--rules", "two_of_three:4"], "not of how many; write two_of_three:4/N"),
         (["--width", "0"], "width is 0.0"),
         (["--chart", "cusum", "--h", "-1"], "h is -1.0"),
         (["--chart", "ewma", "--lambda", "2"], "lambda is 2.0"),
