@@ -1,8 +1,8 @@
 """How many may there be? Limits of a count, at a distance in standard deviations or by exact probability.
 
 Limits at three standard deviations take a count for normal. Of small counts they are wrong by far: with a
-mean of 0.25 a sample two such limits call out of control turns up once in 38. Exact limits are set by the
-probability of the counts beyond them.
+mean of 0.25 they call one good sample in 38 out of control. Exact limits are set by the probability of the
+counts beyond them.
 
 References
 ----------

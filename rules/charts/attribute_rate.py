@@ -1,4 +1,4 @@
-"""What the p and the u chart share: a count and the size of its sample, which varies from row to row.
+"""Is a count higher or lower than usual for the size of its sample, which varies: what p and u share.
 
 References
 ----------

@@ -1,4 +1,12 @@
-"""What charts share that judge each row by itself: their state is nothing, one row is an array of one."""
+"""How does a chart that remembers nothing take rows: one at a time, or many?
+
+It judges each row by itself, so its state is nothing and one row is an array of one. Shewhart's charts of
+subgroups and counts are of this kind.
+
+References
+----------
+ISO 7870-2:2023, Control charts - Part 2: Shewhart control charts.
+"""
 
 from __future__ import annotations
 

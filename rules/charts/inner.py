@@ -1,4 +1,12 @@
-"""A chart for independent N(0, 1) values inside of another, which makes such values of what it is given."""
+"""Which chart takes the values that another one has made independent, with center 0 and sigma 1?
+
+References
+----------
+Alwan, L. C. and Roberts, H. V. (1988). Time-series modeling for statistical process control. J. Business &
+Economic Statistics 6, 87-95 (any chart for independent values, of residuals).
+ISO 7870-8:2017, Control charts - Part 8: Charting techniques for short runs and small mixed batches
+(standardized values).
+"""
 
 from __future__ import annotations
 

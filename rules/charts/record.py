@@ -33,7 +33,7 @@ class Record(Generic[S]):
     @classmethod
     def from_parameters(cls, parameters: dict[str, Any]) -> Self:
         """Build the chart; ValueError names a parameter that is unknown or missing."""
-        known = [field.name for field in fields(cast(Any, cls))]
+        known = [field.name for field in fields(cast(Any, cls)) if field.init]
         for name in parameters:
             if name not in known:
                 raise ValueError(f"A {cls.name} chart has no parameter {name!r}; it has {', '.join(known)}.")

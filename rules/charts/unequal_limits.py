@@ -1,6 +1,11 @@
 """How far from center is a statistic, as a share of its limit, where the two limits are not equally far?
 
-Ranges, standard deviations and counts are skewed and never below zero, so each side has a reach of its own.
+Ranges, standard deviations and counts are skewed and never below zero, so each side has a reach of its own. A
+lower limit that comes out negative is zero, and what is zero is not below it.
+
+References
+----------
+ISO 7870-2:2023, Control charts - Part 2: Shewhart control charts (lower limits that are zero).
 """
 
 from __future__ import annotations

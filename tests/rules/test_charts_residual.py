@@ -141,6 +141,7 @@ def test_a_state_without_that_of_the_inner_chart_is_refused():
         ({"chart": "setting"}, "cannot hold a chart 'setting'"),
         ({"chart_parameters": {"sigma": 2.0}}, "sigma of the inner chart follows from"),
         ({"chart_parameters": {"h": 0.0}}, "h of the cusum chart is 0.0"),
+        ({"inner": 3}, "no parameter .inner.; it has center, sigma, phi, chart, chart_parameters, minimum"),
         (
             {"chart": "ewma", "minimum_shift": 1.0},
             "ewma chart inside of a residual chart takes no minimum_shift",
