@@ -1,4 +1,7 @@
-"""What a baseline study hands to the charts: a center, a sigma, and how far both can be trusted."""
+"""What does a baseline study hand to the charts? A center, a sigma, and how far both can be trusted.
+
+Source: Bayley and Hammersley (1946) for what shots that are alike are worth.
+"""
 
 from __future__ import annotations
 

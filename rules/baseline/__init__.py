@@ -14,7 +14,8 @@ from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import moving_range_sigma
 from rules.baseline.startup import first_steady_index
-from rules.baseline.study import Study, provisional, study
+from rules.baseline.studied import Study
+from rules.baseline.study import provisional, study
 from rules.baseline.widening import Floor, Widening, widening
 from rules.baseline.without_sigma import propose_counts, propose_setting
 

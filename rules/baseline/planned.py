@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rules.baseline.band import Band
-from rules.baseline.study import Study
+from rules.baseline.studied import Study
 from rules.baseline.widening import Widening
 from rules.charts import make
 from rules.charts.chart import Chart

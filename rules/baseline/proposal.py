@@ -7,6 +7,7 @@ that never moves is watched for change; one that wanders gets no chart of its sp
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -17,7 +18,8 @@ from rules import budget
 from rules.baseline.normality import skewed_quantiles
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.refusals import ConstantValues
-from rules.baseline.study import Study, study
+from rules.baseline.studied import Study
+from rules.baseline.study import study
 from rules.baseline.wandering import propose_for_wandering
 from rules.baseline.widening import Floor, coarse, widening
 from rules.baseline.without_sigma import propose_setting
@@ -100,16 +102,16 @@ def _of_values(found: Study, floor: Floor, minimum_shift: float) -> Proposal:
     plan = budget.solve(
         characteristics=floor.characteristics, cycle_time_s=floor.cycle_time_s,
         false_alarms_per_day=floor.false_alarms_per_day, phi=coarse(base.phi), n=base.n,
+        minimum_shift=round(minimum_shift / base.sigma, 2),
     )  # fmt: skip
     cost = budget.cost(plan, cycle_time_s=floor.cycle_time_s)
     common = {"sigma": base.sigma, "minimum_shift": minimum_shift}
-    charts = (
-        PlannedChart("individuals", {**common, **_single_limits(found, plan.width)}),
-        PlannedChart("cusum", {**common, "center": base.center, "k": plan.k, "h": plan.h}),
-    )
+    charts = [PlannedChart("individuals", {**common, **_single_limits(found, plan.width)})]
+    if math.isfinite(plan.h):
+        charts.append(PlannedChart("cusum", {**common, "center": base.center, "k": plan.k, "h": plan.h}))
     return Proposal(
-        "values", charts, _why(found), "", found.standing.name, cost.false_alarms_per_shift, cost.delay,
-        widening(base, floor), found,
+        "values", tuple(charts), _why(found), "", found.standing.name, cost.false_alarms_per_shift,
+        cost.delay, widening(base, floor), found,
     )  # fmt: skip
 
 

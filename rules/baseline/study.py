@@ -7,95 +7,33 @@ the choice are ours, after ISO 7870-2:2023 (phase 1).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
-from rules.baseline.contexts import ContextChange, checked_boundaries, compare
+from rules.baseline.contexts import checked_boundaries, compare
 from rules.baseline.memory import Memory, memory_of, residuals
 from rules.baseline.normality import Shape, shape_of
+from rules.baseline.notes import notes_of
 from rules.baseline.outliers import Outlier, propose, propose_among_alike
 from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import Spread, spread_of
 from rules.baseline.stability import HOLDS, Stability, stability_of
-from rules.baseline.standing import Standing, judge
+from rules.baseline.standing import judge
 from rules.baseline.startup import first_steady_index
+from rules.baseline.studied import Study
 from rules.change_point import lag_one_of_differences
 from rules.limits import Baseline
 
-__all__ = ["FEWEST_VALUES", "Study", "provisional", "study"]
+__all__ = ["FEWEST_VALUES", "provisional", "study"]
 
 FloatArray = NDArray[np.float64]
 FEWEST_VALUES = 25
 FEW = 3  # values that stand out, or one in a hundred; more are a shape
-
-
-@dataclass(frozen=True)
-class Study:
-    """What a phase I study found. All places count the values handed in, from 0.
-
-    Parameters
-    ----------
-    baseline : Baseline
-        Center and sigma for the charts.
-    startup : int
-        Index of the first steady value.
-    outliers : tuple of int
-        Values a person should look at; they are part of the baseline.
-    phi_interval : tuple of (float, float)
-        95 % interval of the autocorrelation at lag 1.
-    resolution : float or None
-        Step of the values, if they come in steps.
-    notes : tuple of str
-        Sentences that explain the choices and reasons; those on outliers last.
-    startups : tuple of (int, int)
-        Every stretch of startup shots left out, first and one past the last: the run's own, and one after
-        each boundary that has one.
-    left_out : tuple of int
-        What a person chose to leave out.
-    proposed : tuple of Outlier
-        The outliers with their reasons.
-    correlation : Autocorrelation
-        At lag 1.
-    memory : Memory
-        Whether lag 1 tells all of it.
-    shape : Shape
-        Normal or not, and what that means for limits.
-    stability : Stability
-        Whether one level holds.
-    spread : Spread
-        Sigma both ways, and the choice.
-    standing : Standing
-        Provisional, usable or firm.
-    changes : tuple of ContextChange
-        Before against after each boundary.
-    """
-
-    baseline: Baseline
-    startup: int
-    outliers: tuple[int, ...]
-    phi_interval: tuple[float, float]
-    resolution: float | None
-    notes: tuple[str, ...]
-    startups: tuple[tuple[int, int], ...]
-    left_out: tuple[int, ...]
-    proposed: tuple[Outlier, ...]
-    correlation: Autocorrelation
-    memory: Memory
-    shape: Shape
-    stability: Stability
-    spread: Spread
-    standing: Standing
-    changes: tuple[ContextChange, ...]
-
-    @property
-    def wanders(self) -> bool:
-        """Whether no chart with limits from this baseline can work."""
-        return self.stability.verdict == "wanders"
 
 
 def study(
@@ -151,7 +89,7 @@ def study(
         steady[start:stop] = np.nan
     found = _study(steady, resolution, startups, boundaries)
     found = replace(found, left_out=places)
-    return replace(found, notes=_notes(found))
+    return replace(found, notes=notes_of(found))
 
 
 def _study(
@@ -301,42 +239,3 @@ def _time_within(steady: FloatArray, boundaries: tuple[int, ...], stability: Sta
 
 def _contexts(steady: FloatArray, boundaries: tuple[int, ...]) -> int:
     return sum(bool(np.isfinite(part).any()) for part in np.split(steady, list(boundaries)))
-
-
-def _notes(found: Study) -> tuple[str, ...]:
-    notes = [_startup_note(each) for each in found.startups]
-    if found.left_out:
-        notes.append(f"{len(found.left_out)} shots are left out by a person's choice.")
-    notes += [found.spread.sentence, _autocorrelation_note(found.correlation)]
-    if found.stability.sentence != HOLDS:
-        notes.append(found.stability.sentence)
-    if found.wanders:
-        notes.append("A plain chart of such values cannot work: state how far it may go instead.")
-    elif not found.memory.is_enough:
-        notes.append(_memory_note(found.memory))
-    if found.shape.kind in ("skewed", "heavy_tailed", "coarse"):
-        notes.append(found.shape.sentence)
-    if found.resolution is not None:
-        notes.append(f"Values come in steps of {found.resolution:.4g}.")
-    notes += [each.sentence for each in found.changes]
-    notes.append(found.standing.sentence)
-    notes += [f"Look at shot {each.index}: {each.reason}" for each in found.proposed]
-    return tuple(notes)
-
-
-def _startup_note(stretch: tuple[int, int]) -> str:
-    start, stop = stretch
-    if start == 0:
-        return f"The first {stop} shots differ from the later level and are left out."
-    return f"Shots {start} to {stop - 1} differ from the level after them and are left out."
-
-
-def _autocorrelation_note(correlation: Autocorrelation) -> str:
-    return (
-        f"Autocorrelation at lag 1 is {correlation.phi:.2f} "
-        f"(95 % interval {correlation.low:.2f} to {correlation.high:.2f})."
-    )
-
-
-def _memory_note(memory: Memory) -> str:
-    return f"Lag 1 does not tell all of the memory: {memory.time:.1f} shots are worth one independent shot."

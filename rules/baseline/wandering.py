@@ -11,12 +11,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from rules import budget
 from rules.baseline.band import Band, band_of
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.refusals import TooFewValues
-from rules.baseline.study import Study
+from rules.baseline.studied import Study
 from rules.baseline.widening import Floor
+from rules.budget import SHIFTS
 
 __all__ = ["propose_for_wandering"]
 
@@ -65,10 +65,9 @@ def propose_for_wandering(
     kind, instead = "band", f"engineering limits of {band.lower:.4g} and {band.upper:.4g}"
     if setpoint is not None:
         kind, instead = "deviation", f"a deviation of {band.allowed:.4g} from its setpoint"
-    rate = budget.SECONDS_PER_SHIFT / floor.cycle_time_s / floor.shots_between()
     return Proposal(
-        kind, _charts(band), f"{why}; in its place {instead}.", _to_confirm(band), "provisional", rate,
-        band.delay(budget.SHIFTS), None, found, band,
+        kind, _charts(band), f"{why}; in its place {instead}.", _to_confirm(band), "provisional",
+        floor.false_alarms_per_shift(), band.delay(SHIFTS), None, found, band,
     )  # fmt: skip
 
 

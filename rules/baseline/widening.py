@@ -15,6 +15,8 @@ from rules.limits import PHI_CEILING, Baseline
 __all__ = ["Floor", "Widening", "coarse", "widening"]
 
 PHI_STEP = 0.05
+SECONDS_PER_DAY = 24 * 3600.0
+SHIFTS_PER_DAY = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +39,11 @@ class Floor:
 
     def shots_between(self) -> float:
         """Return how many shots of one characteristic the floor wants between two false alarms."""
-        shots = budget.SECONDS_PER_DAY / self.cycle_time_s
-        return shots * self.characteristics / self.false_alarms_per_day
+        return SECONDS_PER_DAY / self.cycle_time_s * self.characteristics / self.false_alarms_per_day
+
+    def false_alarms_per_shift(self) -> float:
+        """Return how many of them one characteristic may have in 8 h."""
+        return self.false_alarms_per_day / self.characteristics / SHIFTS_PER_DAY
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rules import budget
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.study import FEWEST_VALUES
@@ -74,7 +73,8 @@ def propose_counts(x: ArrayLike, floor: Floor) -> Proposal:
         )
     planned = PlannedChart("c", {"center": center, "tail": 0.5 / floor.shots_between()})
     planned.make()
-    rate = budget.SECONDS_PER_SHIFT / floor.cycle_time_s / floor.shots_between()
     why = f"They are counts ({center:.3g} a shot), so they get a c chart with exact limits, not a sigma."
     standing = Baseline(center=center, sigma=center**0.5, n=len(counts)).standing()
-    return Proposal("counts", (planned,), why, standing=standing, false_alarms_per_shift=rate)
+    return Proposal(
+        "counts", (planned,), why, standing=standing, false_alarms_per_shift=floor.false_alarms_per_shift()
+    )
