@@ -86,7 +86,7 @@ ODDITY: st.SearchStrategy[dict[str, Any]] = st.sampled_from([
     {"setpoints": {"hold_pressure": 40.0, "cooling_time": 38.0}}, {"without": "cushion"},
     {"without": "cycle_time"}, {"with": {"hold_time": 4.0}}, {"with": {"injection_time": 2.5}},
     {"with": {"cooling_time": 37.0}}, {"with": {"coolant_flow": 8.0}},
-    {"with": {"gate_torque": 3.0}, "units": {"gate_torque": "N*m"}},
+    {"with": {"gate_torque": 3.0}, "units": {"gate_torque": "N*m"}}, {"with": {"gate_torque": 3.0}},
 ])  # fmt: skip
 
 
@@ -97,12 +97,17 @@ def lines(draw: st.DrawFn) -> tuple[PressState, Line, list[int]]:
     state = steady_press({key: draw(chosen) for key in LEVELS})
     if draw(st.booleans()):
         state = replace(state.starting(), tray=None, tray_next=None)
+    told_cycle_s = draw(st.sampled_from([60.0, 10.0, None]))
     count = draw(st.integers(1, 40))
-    odd = draw(st.dictionaries(st.integers(0, count - 1), ODDITY, max_size=5))
+    odd = draw(st.dictionaries(st.integers(0, count - 1), ODDITY, max_size=8))
     line = Line()
     for number in range(count):
         values = {key: center + sigma * draw(VALUE_Z) for key, (center, sigma) in LEVELS.items()}
         values |= {"cooling_time": 38.0}
+        if told_cycle_s is None:
+            del values["cycle_time"]
+        elif told_cycle_s != LEVELS["cycle_time"][0]:
+            values["cycle_time"] = told_cycle_s  # far from what the times of the shots say
         more = dict(odd.get(number, {}))
         values |= more.pop("with", {})
         values.pop(more.pop("without", ""), None)
