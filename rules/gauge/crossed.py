@@ -108,17 +108,8 @@ def by_ranges(readings: ArrayLike, *, tolerance: float | None = None, confidence
     """
     checked_options(tolerance, confidence)
     table = checked(readings, AXES)
-    parts, appraisers, trials = table.shape
-    mean_range, of_appraisers, of_parts = (
-        float(np.ptp(table, axis=2).mean()), float(np.ptp(table.mean(axis=(0, 2)))),
-        float(np.ptp(table.mean(axis=(1, 2)))),
-    )  # fmt: skip
-    if not max(mean_range, of_appraisers, of_parts) > 0.0:
-        raise ValueError("No range shows where these readings vary; use the analysis of variance.")
-    equipment = Term(1.0, (mean_range / d2(trials)) ** 2, range_freedom(trials, parts * appraisers))
-    between = Term(1.0, (of_appraisers / d2_star(appraisers)) ** 2, range_freedom(appraisers, 1))
-    part = Term(1.0, (of_parts / d2_star(parts)) ** 2, range_freedom(parts, 1))
-    less = -1.0 / (parts * trials)
+    part, between, equipment = _of_ranges(table)
+    less = -1.0 / (table.shape[0] * table.shape[2])
     appraiser = Parts(
         max(between.mean_square + less * equipment.mean_square, 0.0), (between, _by(less, equipment))
     )
@@ -131,9 +122,22 @@ def by_ranges(readings: ArrayLike, *, tolerance: float | None = None, confidence
     expected = {"part": [[1.0, 0.0, 0.0]], "gauge": [[0.0, 1.0, less], [0.0, 0.0, 1.0]]}
     return assemble(
         variances, (part, between, equipment), expected, method="ranges", shape=_shape(table),
-        tolerance=tolerance, confidence=confidence,
-        notes=(UNSEEN,),
+        tolerance=tolerance, confidence=confidence, notes=(UNSEEN,),
     )  # fmt: skip
+
+
+def _of_ranges(table: FloatArray) -> tuple[Term, Term, Term]:
+    """Variances of parts, of appraisers and of repetition, each from its range as if it stood alone."""
+    parts, appraisers, trials = table.shape
+    mean_range = float(np.ptp(table, axis=2).mean())
+    of_appraisers, of_parts = (float(np.ptp(table.mean(axis=axes))) for axes in ((0, 2), (1, 2)))
+    if not max(mean_range, of_appraisers, of_parts) > 0.0:
+        raise ValueError("No range shows where these readings vary; use the analysis of variance.")
+    return (
+        Term(1.0, (of_parts / d2_star(parts)) ** 2, range_freedom(parts, 1)),
+        Term(1.0, (of_appraisers / d2_star(appraisers)) ** 2, range_freedom(appraisers, 1)),
+        Term(1.0, (mean_range / d2(trials)) ** 2, range_freedom(trials, parts * appraisers)),
+    )
 
 
 def d2_star(n: int, groups: int = 1) -> float:
