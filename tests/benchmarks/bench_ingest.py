@@ -10,74 +10,56 @@ Prints both rates and their ratio; the goal is 0.5 or more.
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
 from paho.mqtt.client import Client, MQTTMessage, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
-from collector.clock import real_clock
-from collector.contract.policy import Policy as Intake
-from collector.pipeline import Pipeline
-from collector.sources.incoming import Incoming
-from collector.sources.mqtt import MqttSource
-from collector.sources.mqtt_settings import MqttSettings
-from collector.store import database
-from collector.verdict import Policy
-from simulator.messages import Message, to_message
-from simulator.publisher import Gateways
-from simulator.records import SimShot
-from simulator.scenarios import plain
-from tests.mosquitto_fixtures import Mosquitto, new_broker
+sys.path[:0] = [str(Path(__file__).parents[2])]
+from ten_characteristics import KEYS, messages  # noqa: E402
+
+from collector.clock import real_clock  # noqa: E402
+from collector.contract.policy import Policy as Intake  # noqa: E402
+from collector.pipeline import Pipeline  # noqa: E402
+from collector.sources.incoming import Incoming  # noqa: E402
+from collector.sources.mqtt import MqttSource  # noqa: E402
+from collector.sources.mqtt_settings import MqttSettings  # noqa: E402
+from collector.store import database  # noqa: E402
+from collector.verdict import Policy  # noqa: E402
+from simulator.messages import Message  # noqa: E402
+from simulator.publisher import Gateways  # noqa: E402
+from tests.mosquitto_fixtures import Mosquitto, new_broker  # noqa: E402
 
 SITE = "lowland"
-KEYS = (
-    "injection_time", "peak_melt_pressure", "cushion", "recovery_time", "mold_core_temperature",
-    "mold_cavity_temperature", "cycle_time", "part_weight", "clamp_force", "coolant_flow",
-)
 WARM_UP = 200
 TOPIC = f"evenrun/1/{SITE}/+/shot"
 
 
-def backlog(shots: int) -> list[Message]:
-    """Shots of two presses with ten characteristics each, as their gateways would send them."""
-    start = datetime.now(UTC) - timedelta(days=20)
-    made = plain(20, start, presses=2, shots=shots // 2)
-    return [to_message(_ten(record)) for record in made if isinstance(record, SimShot)]
-
-
-def _ten(shot: SimShot) -> SimShot:
-    values = {key: shot.values[key] for key in KEYS}
-    return SimShot(
-        press=shot.press, counter=shot.counter, ended_at=shot.ended_at, run=shot.run, tray=shot.tray,
-        tray_position=shot.tray_position, values=values, setpoints={}, truth=shot.truth,
-    )
-
-
-def publish(broker: Mosquitto, messages: list[Message]) -> None:
+def publish(broker: Mosquitto, backlog: list[Message]) -> None:
     """Let the broker hold all messages for whoever has a session."""
     with Gateways("127.0.0.1", broker.port, user="gateway", password=broker.users["gateway"]) as gateways:
-        for message in messages:
+        for message in backlog:
             gateways.send(message)
 
 
-def drain_bare(broker: Mosquitto, messages: list[Message]) -> float:
+def drain_bare(broker: Mosquitto, backlog: list[Message]) -> float:
     """Seconds that a client needs which only counts."""
     session = _client(broker)
     session.disconnect()
     session.loop_stop()
-    publish(broker, messages)
+    publish(broker, backlog)
     done, counted = threading.Event(), [0]
 
     def count(_client: Client, _data: object, _message: MQTTMessage) -> None:
         counted[0] += 1
-        if counted[0] == len(messages):
+        if counted[0] == len(backlog):
             done.set()
 
     began = time.perf_counter()
@@ -102,7 +84,7 @@ def _client(broker: Mosquitto, on_message: object = None) -> Client:
     return client
 
 
-def drain_collector(broker: Mosquitto, messages: list[Message], folder: Path) -> float:
+def drain_collector(broker: Mosquitto, backlog: list[Message], folder: Path) -> float:
     """Seconds until every shot is durable, judged and acknowledged."""
     engine = database.open_engine(f"sqlite:///{folder / 'evenrun.db'}")
     database.upgrade(engine)
@@ -112,14 +94,14 @@ def drain_collector(broker: Mosquitto, messages: list[Message], folder: Path) ->
     with _source(broker) as source:
         source.wait_until_connected(10)
     # Limits are made once a run, after 35 shots, and are no part of the steady rate.
-    pipeline.take([Incoming(each.topic, each.payload, "warm-up", "-") for each in messages[:WARM_UP]])
-    publish(broker, messages[WARM_UP:])
+    pipeline.take([Incoming(each.topic, each.payload, "warm-up", "-") for each in backlog[:WARM_UP]])
+    publish(broker, backlog[WARM_UP:])
     stored = WARM_UP
     began = time.perf_counter()
     with _source(broker) as source:
         for batch in source.batches(200, 0.05):
             stored += pipeline.take(batch).stored
-            if stored >= len(messages):
+            if stored >= len(backlog):
                 break
     took = time.perf_counter() - began
     engine.dispose()
@@ -144,17 +126,17 @@ def main() -> None:
     formatter = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=formatter)
     parser.add_argument("--shots", type=int, default=5_000)
-    messages = backlog(parser.parse_args().shots)
+    backlog = messages(parser.parse_args().shots)
     with tempfile.TemporaryDirectory() as name:
         broker = new_broker(Path(name))
         broker.start()
         try:
-            bare_s = drain_bare(broker, messages)
-            ours_s = drain_collector(broker, messages, Path(name))
+            bare_s = drain_bare(broker, backlog)
+            ours_s = drain_collector(broker, backlog, Path(name))
         finally:
             broker.stop()
-    bare, ours = len(messages) / bare_s, (len(messages) - WARM_UP) / ours_s
-    print(f"{len(messages)} shots of {len(KEYS)} characteristics")
+    bare, ours = len(backlog) / bare_s, (len(backlog) - WARM_UP) / ours_s
+    print(f"{len(backlog)} shots of {len(KEYS)} characteristics")
     print(f"bare consumer  {bare:8.0f} shots/s")
     print(f"collector      {ours:8.0f} shots/s")
     print(f"ratio          {ours / bare:8.2f}   (goal: 0.50 or more)")

@@ -209,6 +209,18 @@ def test_a_setpoint_off_its_recipe_signals_at_every_shot_of_a_batch() -> None:
     ]  # fmt: skip
 
 
+def test_a_quantity_that_gets_its_unit_in_mid_batch_is_charted_from_then_on() -> None:
+    state, line = steady_press({"cushion": CHARTS[:1]}), Line()
+    for number in range(8):
+        units = {"gate_torque": "N*m"} if number >= 4 else {}
+        line.add({"cushion": 6.0, "gate_torque": 3.0}, units=units)
+
+    after, verdicts = run(state, line.shots, line.identities, POLICY)
+
+    assert (after, verdicts) == folded(state, line)
+    assert [len(verdict.new_limits) for verdict in verdicts] == [0, 0, 0, 0, 0, 0, 0, 1]
+
+
 def test_no_shots_change_nothing() -> None:
     state = steady_press({"cushion": CHARTS[:1]})
 
