@@ -18,6 +18,7 @@ from functools import lru_cache
 import numpy as np
 
 from rules.run_length.distribution import RunLengthDistribution
+from rules.run_length.mixed import mixed_run_length
 from rules.run_length.patterns import alternating_run_length, trend_run_length
 from rules.run_length.zone_chain import ZoneRule
 from rules.run_length.zones import zone_arl, zone_run_length
@@ -41,8 +42,7 @@ def individuals_arl(
     shift : float
         Distance of the process mean from center, in sigma.
     rules : sequence of str, RunRule or ZoneRule
-        Names of the published rules, or rules with numbers of your own. Any mixture of zone rules; ``trend``
-        and ``alternating`` each alone.
+        Names of the published rules, or rules with numbers of your own, in any mixture.
 
     Returns
     -------
@@ -52,8 +52,8 @@ def individuals_arl(
     Raises
     ------
     ValueError
-        If no rule is given, a name is unknown, the width is not above zero, or ``trend`` or ``alternating``
-        is mixed with other rules (use :func:`simulated_individuals_arl`).
+        If no rule is given, a name is unknown, the width is not above zero, or the rules remember so much
+        together that only :func:`simulated_individuals_arl` can tell.
 
     References
     ----------
@@ -61,8 +61,12 @@ def individuals_arl(
     rules. Technometrics 29, 393-399.
     """
     _check(width, shift, rules)
-    zones, alone = _sorted(rules, width)
-    return alone.mean if alone else zone_arl(zones, shift)
+    zones, order = _sorted(rules, width)
+    return (
+        individuals_run_length(width=width, shift=shift, rules=rules).mean
+        if order
+        else zone_arl(zones, shift)
+    )
 
 
 def individuals_run_length(
@@ -76,21 +80,25 @@ def individuals_run_length(
         As :func:`individuals_arl`.
     """
     _check(width, shift, rules)
-    zones, alone = _sorted(rules, width)
-    return alone or zone_run_length(zones, shift)
+    zones, order = _sorted(rules, width)
+    if not order:
+        return zone_run_length(zones, shift)
+    if not zones and len(order) == 1:
+        ((pattern, of),) = order.items()
+        return ORDER_ALONE[pattern](of)
+    return mixed_run_length(zones, shift=shift, **order)
 
 
-def _sorted(rules: Sequence[Rule], width: float) -> tuple[list[ZoneRule], RunLengthDistribution | None]:
-    """Say rules as zone rules, or give the run length of the one that looks at order alone."""
-    resolved = _resolved(rules, width)
-    patterns = [rule for rule in resolved if isinstance(rule, RunRule) and rule.pattern in ORDER_ALONE]
-    if patterns and len(resolved) > 1:
-        raise ValueError(
-            f"No exact run length is known here for {patterns[0].name} with other rules; simulate it."
-        )
-    if patterns:
-        return [], ORDER_ALONE[patterns[0].pattern](patterns[0].of)
-    return [_zone(rule) for rule in resolved], None
+def _sorted(rules: Sequence[Rule], width: float) -> tuple[list[ZoneRule], dict[str, int]]:
+    """Tell rules about zones from those about order; of the latter only the shortest of a kind matters."""
+    zones: list[ZoneRule] = []
+    order: dict[str, int] = {}
+    for rule in _resolved(rules, width):
+        if isinstance(rule, RunRule) and rule.pattern in ORDER_ALONE:
+            order[rule.pattern] = min(rule.of, order.get(rule.pattern, rule.of))
+        else:
+            zones.append(_zone(rule))
+    return zones, order
 
 
 def simulated_individuals_arl(

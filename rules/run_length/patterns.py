@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from rules.run_length.distribution import RunLengthDistribution, settled
 
-__all__ = ["alternating_arl", "alternating_run_length", "trend_arl", "trend_run_length"]
+__all__ = ["alternating_arl", "alternating_run_length", "integrals", "trend_arl", "trend_run_length"]
 
 FloatArray = NDArray[np.float64]
 POINTS = 40
@@ -54,8 +54,8 @@ def trend_arl(points: int) -> float:
 @lru_cache(maxsize=32)
 def trend_run_length(points: int) -> RunLengthDistribution:
     """Return the distribution of the run length; see :func:`trend_arl`."""
-    below, above, mirror = _integrals()
-    return _distribution(points, onward=above, back=below @ mirror)  # a step the other way is a run of one
+    _, _, below, above = integrals(POINTS)
+    return _distribution(points, onward=above, back=below[:, ::-1])  # a step the other way is a run of one
 
 
 def alternating_arl(points: int) -> float:
@@ -82,8 +82,8 @@ def alternating_arl(points: int) -> float:
 @lru_cache(maxsize=32)
 def alternating_run_length(points: int) -> RunLengthDistribution:
     """Return the distribution of the run length; see :func:`alternating_arl`."""
-    below, above, mirror = _integrals()
-    return _distribution(points, onward=below @ mirror, back=above)  # a second step the same way starts anew
+    _, _, below, above = integrals(POINTS)
+    return _distribution(points, onward=below[:, ::-1], back=above)  # a second step the same way starts anew
 
 
 def _distribution(points: int, *, onward: FloatArray, back: FloatArray) -> RunLengthDistribution:
@@ -96,8 +96,8 @@ def _distribution(points: int, *, onward: FloatArray, back: FloatArray) -> RunLe
     stages = points - 2
     if stages == 0:
         return RunLengthDistribution(np.array([1.0, 1.0, 0.0]), 1.0)
-    below, above, mirror = _integrals()
-    first = legendre.leggauss(POINTS)[1] / 2.0 @ (above + below @ mirror)
+    _, weights, below, above = integrals(POINTS)
+    first = weights @ (above + below[:, ::-1])
     start = np.concatenate((first, np.zeros((stages - 1) * POINTS)))
     exits = np.zeros((stages, POINTS))
     exits[-1] = onward.sum(axis=1)
@@ -112,14 +112,27 @@ def _distribution(points: int, *, onward: FloatArray, back: FloatArray) -> RunLe
     return settled(start, advance, exits.ravel(), before=(1.0, 1.0, 1.0), at_least=2 * points)
 
 
-@lru_cache(maxsize=1)
-def _integrals() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Matrices for the integral from 0 to u, from u to 1, and for u -> 1 - u."""
-    nodes, weights = legendre.leggauss(POINTS)
-    values = legendre.legvander(nodes, POINTS)
-    order = np.arange(1, POINTS)
-    antiderivative = np.empty((POINTS, POINTS))
+@lru_cache(maxsize=4)
+def integrals(points: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return what integrates a polynomial that is held on Gauss-Legendre points from 0 to 1.
+
+    Parameters
+    ----------
+    points : int
+        How many.
+
+    Returns
+    -------
+    nodes, weights : ndarray of float64, shape (points,)
+        Of the integral from 0 to 1.
+    below, above : ndarray of float64, shape (points, points)
+        Rows of the weights of the integrals from 0 to each of the points, and from each to 1.
+    """
+    nodes, weights = legendre.leggauss(points)
+    values = legendre.legvander(nodes, points)
+    order = np.arange(1, points)
+    antiderivative = np.empty((points, points))
     antiderivative[:, 0] = nodes + 1.0
     antiderivative[:, 1:] = (values[:, 2:] - values[:, :-2]) / (2 * order + 1)
-    below = antiderivative @ np.linalg.inv(values[:, :POINTS]) / 2.0
-    return below, weights / 2.0 - below, np.eye(POINTS)[::-1]
+    below = antiderivative @ np.linalg.inv(values[:, :points]) / 2.0
+    return (nodes + 1.0) / 2.0, weights / 2.0, below, weights / 2.0 - below

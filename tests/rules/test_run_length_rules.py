@@ -21,6 +21,7 @@ from rules.run_length import (
     alternating_run_length,
     individuals_arl,
     individuals_run_length,
+    mixed,
     simulated_individuals_arl,
     trend_arl,
     trend_run_length,
@@ -28,7 +29,8 @@ from rules.run_length import (
     zone_run_length,
     zone_steady_arl,
 )
-from rules.run_rules import RULES, RunRule, apply
+from rules.run_length.mixed import mixed_run_length
+from rules.run_rules import RULES, RunRule, apply, named
 
 
 def read_table(text: str) -> dict[str, list[float]]:
@@ -333,10 +335,61 @@ def test_short_order_patterns_match_a_simulation_of_uniform_values(
     assert arl(2 if arl is trend_arl else 3) < arl(count)
 
 
-def test_a_mixture_with_trend_says_that_it_must_be_simulated() -> None:
-    for exact in (individuals_arl, individuals_run_length):
-        with pytest.raises(ValueError, match="simulate"):
-            exact(rules=["beyond_limit", "trend"])
+@pytest.mark.parametrize("shift", [0.0, 1.0])
+@pytest.mark.parametrize(
+    "rules",
+    [
+        ["beyond_limit", "trend"],
+        ["trend", "alternating"],
+        ["same_side:4", "two_of_three@0.5-2", "trend:4", "alternating:5"],
+        [rule.name for rule in RULES],
+    ],
+    ids=len,
+)
+def test_rules_of_zones_and_order_together_match_the_rules_themselves(rules: list[str], shift: float) -> None:
+    """Share of series without a signal in their first values, as the rules themselves see them."""
+    series, longest = 20_000, 60
+    z = np.random.default_rng(32).standard_normal((series, longest + 1)) + shift
+    z[:, -1] = math.nan  # starts each row anew
+    first = np.full(series, longest + 1)
+    for index, _ in reversed(apply(z.ravel(), named(rules))):
+        first[index // (longest + 1)] = index % (longest + 1) + 1
+
+    surviving = individuals_run_length(rules=rules, shift=shift).surviving(longest)
+
+    for n in (1, 2, 4, 6, 9, 14, 20, 30, 60):
+        error = math.sqrt(max(surviving[n] * (1 - surviving[n]), 1e-5) / series)
+        assert np.mean(first > n) == pytest.approx(surviving[n], abs=4.5 * error), n
+
+
+def test_all_eight_rules_cry_wolf_every_73_values_as_a_simulation_says() -> None:
+    names = [rule.name for rule in RULES]
+
+    mean, error = simulated_individuals_arl(rng=np.random.default_rng(6), rules=names, runs=2000)
+
+    assert individuals_arl(rules=names) == pytest.approx(mean, abs=4 * error)
+    assert individuals_arl(rules=names) == pytest.approx(73.48, abs=0.01)
+
+
+def test_a_mixture_tends_to_the_rules_that_are_left_when_the_others_never_signal() -> None:
+    zones, never = [ZoneRule(2, 3, 2.0), ZoneRule(8, 8, 0.0)], ZoneRule(1, 1, 50.0)
+
+    assert mixed_run_length(zones, shift=0.7).mean == pytest.approx(zone_arl(zones, 0.7), rel=1e-10)
+    assert mixed_run_length([never], trend=6, shift=1.0).mean == pytest.approx(trend_arl(6), rel=1e-10)
+    assert mixed_run_length([], alternating=14).mean == pytest.approx(alternating_arl(14), rel=1e-10)
+    assert individuals_arl(rules=["beyond_limit", "trend:20"]) == pytest.approx(individuals_arl(), rel=1e-10)
+
+
+def test_of_two_trends_only_the_shorter_matters() -> None:
+    assert individuals_arl(rules=["trend:7", "trend"]) == pytest.approx(trend_arl(6), rel=1e-12)
+
+
+def test_a_mixture_that_remembers_too_much_says_that_it_must_be_simulated(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(mixed, "STATE_LIMIT", 5)
+    with pytest.raises(ValueError, match="over 5 states; simulate them"):
+        individuals_arl(rules=["beyond_limit@2.9", "trend"])
 
 
 def test_the_standard_error_of_a_simulation_is_the_one_it_says() -> None:
@@ -356,14 +409,6 @@ def test_simulation_agrees_with_the_exact_chain() -> None:
     mean, error = simulated_individuals_arl(rng=np.random.default_rng(5), rules=ZONE_NAMES, runs=2000)
 
     assert mean == pytest.approx(individuals_arl(rules=ZONE_NAMES), abs=4 * error)
-
-
-def test_all_eight_rules_cry_wolf_sooner_than_the_zone_rules_alone() -> None:
-    names = [rule.name for rule in RULES]
-
-    mean, error = simulated_individuals_arl(rng=np.random.default_rng(6), rules=names, runs=2000)
-
-    assert mean + 4 * error < individuals_arl(rules=ZONE_NAMES)
 
 
 @pytest.mark.parametrize(

@@ -108,7 +108,6 @@ def test_a_run_length_beyond_computing_is_null_and_said_so() -> None:
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (["--rules", "trend,beyond_limit"], "simulate"),
         (["--rules", "zigzag"], "zigzag"),
         (["--rules", " , "], "names no rule"),
         (["--rules", "same_side:many"], "cannot be read; write a name"),
