@@ -17,7 +17,7 @@ Nelson, L. S. (1984). The Shewhart control chart - tests for special causes. J. 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -148,27 +148,24 @@ def _structure(rules: tuple[ZoneRule, ...], trend: int | None, alternating: int 
     queue, moves = deque(number), []
     while queue:
         state = queue.popleft()
-        for zone, kind, direction in _steps(state.zone, leads_to.shape[1]):
-            history, order = (
-                int(leads_to[state.history, zone]),
-                state.order.step(direction, trend, alternating),
-            )
-            after = None if history < 0 or order is None else _State(history, zone, order)
+        for after, zone, kind in _steps(state, leads_to, trend, alternating):
             if after is not None and after not in number:
                 number[after] = len(number)
                 queue.append(after)
             moves.append((number[state], -1 if after is None else number[after], zone, kind))
         if len(number) > STATE_LIMIT:
             raise ValueError(f"These rules together need over {STATE_LIMIT} states; simulate them.")
-    return _Structure(
-        chain,
-        np.array([state.zone for state in number]),
-        np.array([number.get(state, -1) for state in first]),
-        np.array(moves),
-    )
+    zones, begin = [state.zone for state in number], [number.get(state, -1) for state in first]
+    return _Structure(chain, np.array(zones), np.array(begin), np.array(moves))
 
 
-def _steps(zone: int, zones: int) -> list[tuple[int, int, int]]:
-    """Zone that a step leads to, its kind and its direction."""
-    apart = [(other, APART, 1 if other > zone else -1) for other in range(zones) if other != zone]
-    return [*apart, (zone, UP, 1), (zone, DOWN, -1)]
+def _steps(
+    state: _State, leads_to: IntArray, trend: int | None, alternating: int | None
+) -> Iterator[tuple[_State | None, int, int]]:
+    """Give the state after each possible step (None for a signal), the zone it leads to, and its kind."""
+    directions = {way: state.order.step(way, trend, alternating) for way in (-1, 1)}
+    for zone, history in enumerate(leads_to[state.history].tolist()):
+        here = [(UP, 1), (DOWN, -1)] if zone == state.zone else [(APART, 1 if zone > state.zone else -1)]
+        for kind, way in here:
+            order = directions[way]
+            yield (None if history < 0 or order is None else _State(history, zone, order)), zone, kind
