@@ -2,7 +2,8 @@
 
 The constants follow from the floor's false-alarm budget (`rules.budget`). The default per vital
 characteristic is one wide individuals limit for single bad shots and one CUSUM for small lasting
-shifts, widened where the baseline is autocorrelated or small. Timers are watched for change.
+shifts, both of the values, widened where the baseline is autocorrelated or small. Timers are watched
+for change.
 """
 
 from __future__ import annotations
@@ -14,12 +15,13 @@ from typing import Any
 
 from collector.contract import quantities
 from rules import budget
+from rules.budget.known import REFERENCE_VALUE
 from rules.charts import make
 from rules.charts.chart import Chart
-from rules.limits import PHI_CEILING, Baseline
+from rules.limits import PHI_CEILING, USABLE_FROM, Baseline
 
 PROVISIONAL_FACTOR = 5.0
-PHI_STEP = 0.05
+SHIFT_STEP = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +93,9 @@ def plan_key(
         characteristics=floor.characteristics,
         cycle_time_s=float(f"{floor.cycle_time_s:.2g}"),
         false_alarms_per_day=floor.false_alarms_per_day,
-        phi=coarse(baseline.phi),
+        phi=coarse(baseline.phi, baseline.n),
         n=None if baseline.sigma_method == "given" else baseline.n,
+        minimum_shift=coarse_shift(minimum_shift / baseline.sigma),
     )
     common = {"center": baseline.center, "sigma": baseline.sigma, "minimum_shift": minimum_shift}
     charts = (
@@ -110,13 +113,24 @@ def plan_key(
     )
 
 
-def coarse(phi: float) -> float:
-    """An autocorrelation rounded up to the next 0.05.
+def coarse(phi: float, n: int) -> float:
+    """The autocorrelation rounded to a few times finer than ``n`` shots can tell it.
 
-    The estimate is no finer, up is the side of fewer false alarms, and presses and characteristics that are
-    nearly alike share one solution, which takes tenths of a second to find.
+    Presses and characteristics that are nearly alike so share one solution, which takes tenths of a second to
+    find.
     """
-    return min(math.ceil(round(phi / PHI_STEP, 6)) * PHI_STEP, PHI_CEILING)
+    digit = 0.05 if n < USABLE_FROM else 0.01
+    return min(round(phi / digit) * digit, PHI_CEILING)
+
+
+def coarse_shift(sigmas: float) -> float:
+    """A minimum shift rounded down to a tenth of sigma; 0 where it is less than any chart looks for.
+
+    The charts hold to the minimum as it is stated, and so raise no more false alarms than computed.
+    """
+    if sigmas <= REFERENCE_VALUE:
+        return 0.0
+    return math.floor(round(sigmas / SHIFT_STEP, 6)) * SHIFT_STEP
 
 
 def watch_timer(key: str, setpoint: float, *, version: int) -> KeyLimits:

@@ -65,7 +65,8 @@ def individuals_ar1_arl(*, width: float, phi: float, shift: float = 0.0) -> floa
     if not (math.isfinite(width) and width > 0.0):
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
     spread = math.sqrt(1.0 - phi * phi)
-    nodes, weights = gauss(int(40 + 10 * width / spread), -width, width)
+    # Sizes in steps of 16, so that nearly equal widths share their points.
+    nodes, weights = gauss(16 * math.ceil(3 + 10 * width / spread / 16), -width, width)
     expected = shift + phi * (nodes - shift)
     kernel = weights * density((nodes - expected[:, None]) / spread) / spread
     lengths = np.linalg.solve(np.eye(len(nodes)) - kernel, np.ones(len(nodes)))

@@ -15,17 +15,22 @@ from scipy.optimize import brentq
 from scipy.signal import lfilter
 from scipy.stats import norm, t
 
-from rules import budget
-from rules.budget import cost, solve
+from rules.baseline import provisional
+from rules.budget import brownian, cost, known, plan, solve
+from rules.budget.residuals import least_delay, residual_cusum, residual_delay
 from rules.estimation import sigma_degrees_of_freedom, widened_limit
-from rules.run_length import combined_arl, cusum_ar1_arl, cusum_arl, individuals_ar1_arl, individuals_arl
+from rules.run_length import (
+    combined_ar1_arl,
+    combined_arl,
+    cusum_ar1_arl,
+    cusum_arl,
+)
 
 
 def test_the_default_plan_spends_the_budget_and_no_more() -> None:
     plan = solve(characteristics=10, cycle_time_s=60.0)
 
-    rate = 1 / individuals_arl(width=plan.width) + 1 / cusum_arl(k=plan.k, h=plan.h)
-    assert 1440 * 10 * rate == pytest.approx(1.0, rel=1e-3)
+    assert combined_arl(width=plan.width, k=plan.k, h=plan.h) == pytest.approx(14_400, rel=2e-3)
     assert plan.false_alarms_per_day == pytest.approx(1.0, rel=1e-3)
     assert plan.false_alarms_per_shift == pytest.approx(1 / 3, rel=1e-3)
 
@@ -51,19 +56,19 @@ def test_twice_the_presses_worth_of_charts_widens_every_limit() -> None:
     assert few.h < many.h
 
 
-@pytest.mark.parametrize("phi", [0.3, 0.7, 0.95])
+@pytest.mark.parametrize("phi", [0.3, 0.5, 0.8, 0.95])
 def test_autocorrelated_values_keep_the_same_budget(phi: float) -> None:
     plan = solve(characteristics=10, cycle_time_s=60.0, phi=phi)
 
-    rate = 1 / individuals_ar1_arl(width=plan.width, phi=phi)
-    rate += 1 / cusum_ar1_arl(k=plan.k, h=plan.h, phi=phi)
-    assert 14_400 * rate == pytest.approx(1.0, rel=2e-3)
+    together = combined_ar1_arl(width=plan.width, k=plan.k, h=plan.h, phi=phi)
+    assert together == pytest.approx(14_400, rel=5e-3)
     assert plan.h > solve(characteristics=10, cycle_time_s=60.0).h
 
 
 def test_a_plan_comes_fast_enough_to_drag_a_slider() -> None:
-    budget._constants.cache_clear()
-    budget._decision_interval_for.cache_clear()
+    plan._constants.cache_clear()
+    known.known.cache_clear()
+    known.together.cache_clear()
     started = time.perf_counter()
     solve(characteristics=9, cycle_time_s=47.0, phi=0.7, n=150)
     first = time.perf_counter() - started
@@ -76,32 +81,47 @@ def test_a_plan_comes_fast_enough_to_drag_a_slider() -> None:
 
 
 @pytest.mark.parametrize(("n", "runs"), [(25, 1200), (100, 600), (300, 400)])
-def test_the_mean_rate_over_estimated_baselines_stays_within_twice_the_budget(n: int, runs: int) -> None:
-    """Each simulated baseline sets its own charts, whose rate is then computed exactly, not counted."""
+def test_the_mean_rate_over_estimated_baselines_stays_about_the_budget(n: int, runs: int) -> None:
+    """Each simulated baseline sets its own charts, whose rate is then computed exactly, not counted.
+
+    The fewer shots, the more of the mean comes from a few bad baselines: 25 shots are judged too hard.
+    """
     plan = solve(characteristics=10, cycle_time_s=60.0, n=n)
     rng = np.random.default_rng(7)
 
     rates = [_conditional_rate(rng.standard_normal(n), plan) for _ in range(runs)]
 
-    assert 0.5 < 14_400 * float(np.mean(rates)) < 2.0
+    assert 0.3 < 14_400 * float(np.mean(rates)) < 1.5
 
 
-@pytest.mark.slow
-def test_autocorrelated_baselines_keep_the_budget_as_well() -> None:
-    """150 shots at phi = 0.5 tell as much as 50 independent ones."""
-    plan = solve(characteristics=10, cycle_time_s=60.0, phi=0.5, n=150)
+@pytest.mark.parametrize(("phi", "n", "runs", "error"), [(0.3, 3000, 200, 0.12), (0.5, 1000, 150, 0.25)])
+def test_autocorrelated_baselines_keep_the_budget_on_the_average(
+    phi: float, n: int, runs: int, error: float
+) -> None:
+    """Center, sigma and phi all come from the baseline; the bound is three standard errors of the mean."""
     rng = np.random.default_rng(8)
-    rates = []
-    for _ in range(80):
-        noise = math.sqrt(0.75) * rng.standard_normal(150)
-        noise[0] = rng.standard_normal()
-        baseline = lfilter([1.0], [1.0, -0.5], noise)
-        center, sigma = float(baseline.mean()), float(baseline.std(ddof=1))
-        single = norm.sf(plan.width * sigma - center) + norm.sf(plan.width * sigma + center)
-        both = cusum_ar1_arl(k=plan.k * sigma, h=plan.h * sigma, phi=0.5, shift=center)
-        rates.append(float(single) + 1.0 / both)
 
-    assert 0.4 < 14_400 * float(np.mean(rates)) < 2.0
+    rates = [_ar1_rate(_ar1_series(rng, phi, n), phi) for _ in range(runs)]
+
+    assert 14_400 * float(np.mean(rates)) == pytest.approx(1.0, abs=error)
+
+
+def _ar1_series(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
+    noise = math.sqrt(1.0 - phi * phi) * rng.standard_normal(n)
+    noise[0] = rng.standard_normal()
+    return lfilter([1.0], [1.0, -phi], noise)
+
+
+def _ar1_rate(baseline: np.ndarray, phi: float) -> float:
+    """False alarms a shot of the charts that this baseline sets, the process staying at mean 0, sigma 1."""
+    found = provisional(baseline)
+    plan = solve(characteristics=10, cycle_time_s=60.0, phi=found.phi, n=found.n)
+    width, k, h = (number * found.sigma for number in (plan.width, plan.k, plan.h))
+    single = norm.sf(width - found.center) + norm.sf(width + found.center)
+    # The lower sum at a center too high is the upper sum at one too low; of two sums with one reference each
+    # signals half as often.
+    sums = (0.5 / cusum_ar1_arl(k=k + side * found.center, h=h, phi=phi) for side in (1, -1))
+    return float(single + sum(sums))
 
 
 def test_autocorrelation_makes_a_baseline_worth_fewer_shots() -> None:
@@ -111,7 +131,7 @@ def test_autocorrelation_makes_a_baseline_worth_fewer_shots() -> None:
     assert raw.width == pytest.approx(widened_limit(known.width, phi=0.5, n=100), rel=1e-9)
 
 
-def _conditional_rate(baseline: np.ndarray, plan: budget.Plan) -> float:
+def _conditional_rate(baseline: np.ndarray, plan: plan.Plan) -> float:
     """False alarms a shot of charts set by this baseline when the process stays at mean 0, sigma 1."""
     center = float(baseline.mean())
     sigma = float(np.abs(np.diff(baseline)).mean()) * math.sqrt(math.pi) / 2.0  # exact d2(2) = 2 / sqrt(pi)
@@ -174,13 +194,92 @@ def test_a_one_sigma_shift_is_found_nearly_as_soon_as_by_the_best_chart() -> Non
     assert combined_arl(width=plan.width, k=plan.k, h=plan.h, shift=1.0) <= 1.3 * best
 
 
-@pytest.mark.parametrize("phi", [0.3, 0.6, 0.9])
+@pytest.mark.parametrize("phi", [0.0, 0.3, 0.5, 0.8])
 def test_a_one_sigma_shift_of_correlated_values_is_found_nearly_as_soon_as_can_be(phi: float) -> None:
-    """Moustakides (1986), asymptotically: ln(ARL) / information of a shot, (1 - phi) / (2 (1 + phi))."""
+    """Moustakides (1986): the CUSUM of log likelihood ratios, one-sided, tuned to the shift, is optimal."""
     plan = solve(characteristics=10, cycle_time_s=60.0, phi=phi)
-    best = math.log(14_400) * 2 * (1 + phi) / (1 - phi)
 
-    assert cusum_ar1_arl(k=plan.k, h=plan.h, phi=phi, shift=1.0) <= 1.3 * best
+    delay = cost(plan, cycle_time_s=60.0, shifts=[1.0]).delay[1.0]
+
+    assert delay <= 1.15 * least_delay(14_400, phi)
+    # Asymptotically, ln(ARL) / information of a shot; the exact bound is the sharper one.
+    assert least_delay(14_400, phi) < math.log(14_400) * 2 * (1 + phi) / (1 - phi)
+
+
+def test_the_least_delay_of_independent_values_is_that_of_the_one_sided_cusum() -> None:
+    h = brentq(lambda h: cusum_arl(k=0.5, h=h, two_sided=False) - 14_400, 4.0, 12.0)
+
+    assert least_delay(14_400, 0.0) == pytest.approx(
+        cusum_arl(k=0.5, h=h, shift=1.0, two_sided=False), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("phi", [0.05, 0.2, 0.4, 0.6, 0.8, 0.9])
+def test_a_cusum_of_residuals_would_find_a_one_sigma_shift_no_sooner(phi: float) -> None:
+    """Why the plan charts the values: at the same rate residuals are never quicker."""
+    plan = solve(characteristics=10, cycle_time_s=60.0, phi=phi)
+    run = cusum_ar1_arl(k=plan.k, h=plan.h, phi=phi)
+
+    values = cusum_ar1_arl(k=plan.k, h=plan.h, phi=phi, shift=1.0)
+    residuals = residual_delay(*residual_cusum(run, phi), phi, 1.0)
+
+    assert values <= residuals <= 1.07 * values
+
+
+@pytest.mark.parametrize("phi", [0.0, 0.3, 0.8])
+@pytest.mark.parametrize("k", [0.3, 0.5, 0.8])
+def test_the_closed_form_agrees_with_the_exact_chain(phi: float, k: float) -> None:
+    """Siegmund (1985); the excess was matched at one chart for each of a few phi."""
+    ratio = (1 + phi) / (1 - phi)
+    h = 6.0 * ratio / (2 * k)
+    exact = cusum_arl(k=k, h=h, two_sided=False) if phi == 0.0 else 2 * cusum_ar1_arl(k=k, h=h, phi=phi)
+
+    closed = float(brownian.run_length(k, h + brownian.excess(phi), ratio))
+
+    assert closed == pytest.approx(exact, rel=0.08)
+
+
+def test_the_run_length_of_both_charts_is_that_of_simulated_shots() -> None:
+    """12,000 runs of AR(1) values, each shot judged by itself; the bound is three standard errors."""
+    phi, width, k, h, runs = 0.5, 2.8, 0.5, 6.0, 12_000
+    rng = np.random.default_rng(5)
+    x, upper, lower, lengths = rng.standard_normal(runs), np.zeros(runs), np.zeros(runs), []
+    for shot in range(1, 5000):
+        upper, lower = np.maximum(0, upper + x - k), np.maximum(0, lower - x - k)
+        going = (np.abs(x) <= width) & (upper <= h) & (lower <= h)
+        lengths += [shot] * int((~going).sum())
+        x, upper, lower = x[going], upper[going], lower[going]
+        x = phi * x + math.sqrt(1 - phi * phi) * rng.standard_normal(x.size)
+
+    assert len(lengths) == runs
+    exact = combined_ar1_arl(width=width, k=k, h=h, phi=phi)
+    assert np.mean(lengths) == pytest.approx(exact, rel=3 / math.sqrt(runs))
+
+
+def test_without_autocorrelation_the_chain_of_both_charts_is_the_integral_equation() -> None:
+    for width, h, shift in ((4.2, 8.7, 0.0), (3.0, 5.0, 0.0), (3.5, 4.0, 1.0)):
+        chain = combined_ar1_arl(width=width, k=0.5, h=h, phi=0.0, shift=shift)
+        assert chain == pytest.approx(combined_arl(width=width, k=0.5, h=h, shift=shift), rel=1e-3)
+
+
+@pytest.mark.parametrize("minimum", [0.8, 1.5, 3.0, 6.0])
+def test_an_engineering_minimum_keeps_the_budget_and_gives_up_smaller_shifts(minimum: float) -> None:
+    plain, held = (
+        solve(characteristics=10, cycle_time_s=60.0, phi=0.3, minimum_shift=each) for each in (0.0, minimum)
+    )
+
+    assert held.k == minimum
+    assert held.width >= minimum
+    assert held.h < plain.h
+    assert held.false_alarms_per_day <= 1.002
+    smaller = [cost(each, cycle_time_s=60.0, shifts=[0.5]).delay[0.5] for each in (plain, held)]
+    assert smaller[1] > smaller[0]
+
+
+def test_a_minimum_below_what_a_chart_looks_for_changes_nothing() -> None:
+    assert solve(characteristics=10, cycle_time_s=60.0, minimum_shift=0.3) == solve(
+        characteristics=10, cycle_time_s=60.0
+    )
 
 
 def test_ten_three_sigma_charts_cry_wolf_thirteen_times_a_shift() -> None:
@@ -212,14 +311,10 @@ def test_the_cost_of_a_plan_for_autocorrelated_values_names_longer_delays() -> N
     assert delays[1] > 1.5 * delays[0]
 
 
-def test_all_eight_rules_are_simulated_only_when_randomness_is_handed_in() -> None:
-    rules = ["beyond_limit", "trend"]
-    with pytest.raises(ValueError, match="simulate"):
-        cost(rules, cycle_time_s=60.0)
+def test_a_mixture_of_zones_and_order_costs_about_what_its_rules_cost_apart() -> None:
+    charged = cost(["beyond_limit", "trend"], cycle_time_s=60.0, shifts=[])
 
-    charged = cost(rules, cycle_time_s=60.0, shifts=[], rng=np.random.default_rng(1))
-
-    assert 150 < charged.arl < 250  # rates of 370.4 and 421.6 added: 197
+    assert charged.arl == pytest.approx(1 / (1 / 370.4 + 1 / 421.6), rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -230,6 +325,7 @@ def test_all_eight_rules_are_simulated_only_when_randomness_is_handed_in() -> No
         (lambda: solve(characteristics=1, cycle_time_s=60.0, false_alarms_per_day=0.0), "budget of 0.0"),
         (lambda: solve(characteristics=1, cycle_time_s=60.0, phi=1.0), "phi is 1.0"),
         (lambda: solve(characteristics=1, cycle_time_s=60.0, n=2), "baseline of 2"),
+        (lambda: solve(characteristics=1, cycle_time_s=60.0, minimum_shift=-1.0), "minimum shift is -1.0"),
         (lambda: solve(characteristics=1, cycle_time_s=60.0, false_alarms_per_day=500.0), "every 2.88 shots"),
     ],
 )
