@@ -14,13 +14,13 @@ from numpy.typing import ArrayLike
 from scipy.stats import kurtosis, norm, pearson3, skew
 from statsmodels.stats.diagnostic import normal_ad
 
-__all__ = ["SHAPES", "Shape", "shape_of", "skewed_quantiles"]
+__all__ = ["SHAPES", "Shape", "shape_of"]
 
 SHAPES = ("unknown", "coarse", "normal", "skewed", "heavy_tailed", "light_tailed")
 FEWEST = 25
 ALPHA = 0.01
 ERRORS = 3.0  # standard errors: skewness or tails seen beyond doubt
-MATTERS = 0.5  # skewness that moves a wide limit by more than half a sigma
+MATTERS = 1.5  # times as many false alarms of a wide limit; less changes no limit
 EXPLAINED = 0.5  # of the excess kurtosis, by the Pearson type III curve (1.5 times the squared skewness)
 COARSE = 1.0  # a step of one sigma and more hides the shape
 HEAVY = "Far values are more frequent than normal: a wide limit cries wolf oftener than planned."
@@ -40,8 +40,9 @@ class Shape:
         Of the residuals; both 0 for normal values.
     p : float
         Of the Anderson-Darling test; NaN where it was not made.
-    value_skewness : float
-        Of the values themselves, which sums of skewed residuals are: less, the more they are correlated.
+    value_skewness, value_kurtosis : float
+        Skewness and excess kurtosis of the values themselves, which are sums of residuals: less, the more
+        they are correlated.
     tail_factor : float
         How many times as often as normal values these pass limits of 3.5 sigma, by the Pearson type III curve
         with their skewness.
@@ -54,6 +55,7 @@ class Shape:
     excess_kurtosis: float
     p: float
     value_skewness: float
+    value_kurtosis: float
     tail_factor: float
     sentence: str
 
@@ -79,7 +81,8 @@ def shape_of(residuals: ArrayLike, *, phi: float = 0.0, step: float | None = Non
     -----
     With many values the test notes departures that move no limit, so a shape is named only where skewness or
     tails are beyond three standard errors (``sqrt(6 / n)``, ``sqrt(24 / n)``) too. An autoregressive sum
-    keeps ``(1 - phi^2)^1.5 / (1 - phi^3)`` of the skewness of its residuals.
+    keeps ``(1 - phi^2)^1.5 / (1 - phi^3)`` of the skewness of its residuals, and
+    ``(1 - phi^2)^2 / (1 - phi^4)`` of their excess kurtosis.
 
     References
     ----------
@@ -103,60 +106,30 @@ def shape_of(residuals: ArrayLike, *, phi: float = 0.0, step: float | None = Non
 
 
 def _plain(kind: str, sentence: str) -> Shape:
-    return Shape(kind, 0.0, 0.0, math.nan, 0.0, 1.0, sentence)
+    return Shape(kind, 0.0, 0.0, math.nan, 0.0, 0.0, 1.0, sentence)
 
 
 def _named(values: np.ndarray, p: float, phi: float) -> Shape:
     n, g1, g2 = len(values), float(skew(values)), float(kurtosis(values))
     own = g1 * (1.0 - phi * phi) ** 1.5 / (1.0 - phi**3)
+    tails = g2 * (1.0 - phi * phi) ** 2 / (1.0 - phi**4)
     factor = _tail(own) / (2.0 * float(norm.sf(WIDE)))
     # A few far values on one side look like skewness; then its curve explains little of the tails.
     fits = 1.5 * g1 * g1 >= EXPLAINED * g2
-    if p < ALPHA and abs(g1) > ERRORS * math.sqrt(6.0 / n) and abs(own) > MATTERS and fits:
+    if p < ALPHA and abs(g1) > ERRORS * math.sqrt(6.0 / n) and factor > MATTERS and fits:
         side = "high" if own > 0 else "low"
         sentence = (
             f"The values are skewed to the {side} side (skewness {own:.2f}): they pass limits of 3.5 sigma "
             f"{factor:.0f} times as often as normal ones."
         )
-        return Shape("skewed", g1, g2, p, own, factor, sentence)
+        return Shape("skewed", g1, g2, p, own, tails, factor, sentence)
     if p < ALPHA and abs(g2) > ERRORS * math.sqrt(24.0 / n):
         heavy = g2 > 0.0
         return Shape(
-            "heavy_tailed" if heavy else "light_tailed", g1, g2, p, own, 1.0, HEAVY if heavy else LIGHT
+            "heavy_tailed" if heavy else "light_tailed", g1, g2, p, own, tails, 1.0, HEAVY if heavy else LIGHT
         )
-    return Shape("normal", g1, g2, p, own, 1.0, "Nothing speaks against a normal shape.")
+    return Shape("normal", g1, g2, p, own, tails, 1.0, "Nothing speaks against a normal shape.")
 
 
 def _tail(skewness: float) -> float:
     return float(pearson3.sf(WIDE, skewness) + pearson3.cdf(-WIDE, skewness))
-
-
-def skewed_quantiles(width: float, skewness: float) -> tuple[float, float]:
-    """Return limits, in sigma from the mean, that skewed values pass as often as normal ones pass ``width``.
-
-    Parameters
-    ----------
-    width : float
-        Limits of normal values in sigma, above zero.
-    skewness : float
-        Of the values.
-
-    Returns
-    -------
-    lower, upper : float
-        Each with half of the normal rate beyond it, by the Pearson type III curve.
-
-    Raises
-    ------
-    ValueError
-        If ``width`` is not above zero.
-
-    References
-    ----------
-    Johnson, N. L., Kotz, S. and Balakrishnan, N. (1994). Continuous Univariate Distributions, 2nd ed.,
-    vol. 1, chapter 17 (gamma distribution, Pearson type III).
-    """
-    if not width > 0.0:
-        raise ValueError(f"Limits of {width} sigma are impossible; give a number above 0.")
-    tail = float(norm.sf(width))
-    return float(pearson3.ppf(tail, skewness)), float(pearson3.isf(tail, skewness))

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules import budget
-from rules.baseline.normality import skewed_quantiles
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.refusals import ConstantValues
 from rules.baseline.studied import Study
 from rules.baseline.study import study
+from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.baseline.wandering import propose_for_wandering
 from rules.baseline.widening import Floor, coarse, widening
 from rules.baseline.without_sigma import propose_setting
@@ -104,24 +104,30 @@ def _of_values(found: Study, floor: Floor, minimum_shift: float) -> Proposal:
         false_alarms_per_day=floor.false_alarms_per_day, phi=coarse(base.phi), n=base.n,
         minimum_shift=round(minimum_shift / base.sigma, 2),
     )  # fmt: skip
+    plan = _for_shape(plan, found)
     cost = budget.cost(plan, cycle_time_s=floor.cycle_time_s)
-    common = {"sigma": base.sigma, "minimum_shift": minimum_shift}
-    charts = [PlannedChart("individuals", {**common, **_single_limits(found, plan.width)})]
+    common = {"center": base.center, "sigma": base.sigma, "minimum_shift": minimum_shift}
+    charts = [PlannedChart("individuals", {**common, "width": plan.width})]
     if math.isfinite(plan.h):
-        charts.append(PlannedChart("cusum", {**common, "center": base.center, "k": plan.k, "h": plan.h}))
+        charts.append(PlannedChart("cusum", {**common, "k": plan.k, "h": plan.h}))
     return Proposal(
         "values", tuple(charts), _why(found), "", found.standing.name, cost.false_alarms_per_shift,
         cost.delay, widening(base, floor), found,
     )  # fmt: skip
 
 
-def _single_limits(found: Study, width: float) -> dict[str, float]:
-    """Center and width of the limits for single shots; of skewed values, as far as their long side needs."""
-    center = found.baseline.center
-    if found.shape.kind != "skewed":
-        return {"center": center, "width": width}
-    lower, upper = skewed_quantiles(width, found.shape.value_skewness)
-    return {"center": center, "width": max(-lower, upper)}
+def _for_shape(plan: budget.Plan, found: Study) -> budget.Plan:
+    """Constants for values that are not normal: limits as far out as the long side or the tails need."""
+    shape, phi = found.shape, found.baseline.phi
+    if shape.kind == "heavy_tailed":
+        return replace(plan, width=heavy_quantile(plan.width, shape.value_kurtosis))
+    if shape.kind != "skewed":
+        return plan
+    lower, upper = skewed_quantiles(plan.width, shape.value_skewness)
+    h = plan.h
+    if math.isfinite(h):
+        h = skewed_interval(plan.k, h, skewness=shape.skewness, variance_ratio=(1.0 + phi) / (1.0 - phi))
+    return replace(plan, width=max(-lower, upper), h=h)
 
 
 def _why(found: Study) -> str:
@@ -132,11 +138,10 @@ def _why(found: Study) -> str:
     if base.sigma_method == "floor":
         why.append("sigma is held at half a step of the values")
     if found.shape.kind == "skewed":
-        why.append(
-            "limits of single shots rest on a skewed curve (Pearson type III), the CUSUM on a normal one"
-        )
+        why.append("limits rest on a skewed curve (Pearson type III), not on the normal one")
     if found.shape.kind == "heavy_tailed":
-        why.append("far values are frequent, so single alarms come oftener than the budget says")
+        why.append("the limit of single shots rests on a curve with heavy tails (Student's t)")
+        why.append("the CUSUM signals oftener than the budget says")
     return f"{'; '.join(why)}."
 
 

@@ -87,6 +87,19 @@ def test_skewed_values_get_single_limits_from_their_own_curve() -> None:
     expected = stats.gamma(4.0).isf(stats.norm.sf(normal))
     assert limit.upper == pytest.approx(expected, rel=0.12)
     assert stats.gamma(4.0).sf(4.0 + 2.0 * normal) > 30 * stats.norm.sf(normal)
+    assert (
+        made.charts[1].parameters["h"]
+        > 1.1
+        * propose_charts(np.random.default_rng(3).standard_normal(3000), FLOOR).charts[1].parameters["h"]
+    )
+
+
+def test_far_values_that_are_frequent_widen_the_limit_of_single_shots() -> None:
+    made = propose_charts(np.random.default_rng(13).standard_t(6, 3000), FLOOR)
+
+    _sound(made)
+    assert "heavy tails" in made.why
+    assert made.charts[0].parameters["width"] > 5.5
 
 
 def test_values_that_come_in_steps_get_the_floor_of_their_steps() -> None:

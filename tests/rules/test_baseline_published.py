@@ -19,9 +19,11 @@ from statsmodels.tsa.stattools import adfuller
 from rules.baseline.autocorrelation import lag_one
 from rules.baseline.contexts import compare
 from rules.baseline.memory import integrated_time, memory_of, residuals
-from rules.baseline.normality import shape_of, skewed_quantiles
+from rules.baseline.normality import shape_of
 from rules.baseline.spread import moving_range_sigma, total_sigma
 from rules.baseline.stability import runs_score, stability_of
+from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
+from rules.run_length import cusum_arl
 
 # NIST StRD, Univariate Summary Statistics (public domain): data and certified mean, standard deviation and
 # autocorrelation at lag 1, certified to 15 digits.
@@ -206,6 +208,35 @@ def test_skewed_limits_are_quantiles_of_the_gamma_distribution() -> None:
     gamma = stats.gamma(4.0)
     assert lower == pytest.approx((gamma.ppf(stats.norm.sf(3.0)) - 4.0) / 2.0, rel=1e-9)
     assert upper == pytest.approx((gamma.isf(stats.norm.sf(3.0)) - 4.0) / 2.0, rel=1e-9)
+
+
+def test_a_heavy_tailed_limit_is_a_quantile_of_t() -> None:
+    """Excess kurtosis 6 / (v - 4) of Student's t with v degrees of freedom."""
+    exact = stats.t(10).isf(stats.norm.sf(4.0)) / stats.t(10).std()
+
+    assert heavy_quantile(4.0, 1.0) == pytest.approx(exact, rel=1e-9)
+    assert heavy_quantile(4.0, -1.0) == 4.0
+
+
+def test_the_interval_of_a_cusum_of_skewed_values_is_held_against_simulation() -> None:
+    """Gamma values of skewness 1, by 1,000 streams; the normal run length is exact."""
+    k, h, rng = 0.5, 5.0, np.random.default_rng(10)
+    normal = cusum_arl(k=k, h=h)
+
+    def run_length(interval: float, steps: int = 3000, streams: int = 1000) -> float:
+        high, low, signals = np.zeros(streams), np.zeros(streams), 0
+        for _ in range(steps):
+            z = (rng.gamma(4.0, 1.0, streams) - 4.0) / 2.0
+            high, low = np.maximum(high + z - k, 0.0), np.maximum(low - z - k, 0.0)
+            met = (high > interval) | (low > interval)
+            signals += int(met.sum())
+            high[met] = low[met] = 0.0
+        return steps * streams / signals
+
+    assert run_length(h) < 0.75 * normal
+    assert 1.0 <= run_length(skewed_interval(k, h, skewness=1.0)) / normal <= 1.4
+    assert skewed_interval(k, h, skewness=0.0) == pytest.approx(h)
+    assert skewed_interval(k, h, skewness=-1.0) == pytest.approx(skewed_interval(k, h, skewness=1.0))
 
 
 def test_normal_values_are_seldom_called_anything_else() -> None:

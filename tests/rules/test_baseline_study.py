@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from rules.baseline import ConstantValues, InfiniteValue, TooFewValues, study
 from rules.baseline.contexts import compare
 from rules.baseline.memory import integrated_time, residuals
-from rules.baseline.normality import skewed_quantiles
 from rules.baseline.outliers import propose_among_alike
 from rules.baseline.standing import judge
+from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.limits import Baseline
 
 
@@ -228,6 +228,8 @@ def test_the_standing_follows_from_what_the_shots_are_worth(
         (lambda: compare(range(9), [4], time=0.5), ValueError, "cannot be worth 0.5 shots"),
         (lambda: compare(range(9), [4], confidence=1.0), ValueError, "confidence is 1.0"),
         (lambda: skewed_quantiles(0.0, 1.0), ValueError, "Limits of 0.0 sigma"),
+        (lambda: heavy_quantile(-1.0, 1.0), ValueError, "Limits of -1.0 sigma"),
+        (lambda: skewed_interval(0.0, 5.0, skewness=1.0), ValueError, "A CUSUM with k 0.0 and h 5.0"),
         (lambda: judge(Baseline(center=0, sigma=1, n=9), contexts=0), ValueError, "0 contexts is impossible"),
     ],
 )
