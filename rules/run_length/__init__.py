@@ -14,7 +14,13 @@ from rules.run_length.cusum import (
     cusum_steady_arl,
 )
 from rules.run_length.distribution import RunLengthDistribution
-from rules.run_length.ewma import combined_ewma_arl, ewma_arl, ewma_run_length, ewma_steady_arl
+from rules.run_length.ewma import (
+    combined_ewma_arl,
+    combined_ewma_run_length,
+    ewma_arl,
+    ewma_run_length,
+    ewma_steady_arl,
+)
 from rules.run_length.individuals import (
     individuals_arl,
     individuals_run_length,
@@ -33,6 +39,7 @@ __all__ = [
     "combined_ar1_arl",
     "combined_arl",
     "combined_ewma_arl",
+    "combined_ewma_run_length",
     "combined_run_length",
     "cusum_ar1_arl",
     "cusum_arl",

@@ -22,7 +22,13 @@ from scipy.special import ndtr
 from rules.run_length.distribution import RunLengthDistribution, settling
 from rules.run_length.integral import bounded, cut_kernel, density, gauss, lengths_from
 
-__all__ = ["combined_ewma_arl", "ewma_arl", "ewma_run_length", "ewma_steady_arl"]
+__all__ = [
+    "combined_ewma_arl",
+    "combined_ewma_run_length",
+    "ewma_arl",
+    "ewma_run_length",
+    "ewma_steady_arl",
+]
 
 FloatArray = NDArray[np.float64]
 SETTLED = 1e-12  # a limit has settled when it is within this share of where it will stay
@@ -140,23 +146,49 @@ def combined_ewma_arl(*, width: float, lam: float, ewma_width: float, shift: flo
     Lucas, J. M. and Saccucci, M. S. (1990). Exponentially weighted moving average control schemes.
     Technometrics 32, 1-12.
     """
+    kernel, _ = _limited(_Ewma(lam, ewma_width, shift), width)
+    return bounded(float(lengths_from(np.column_stack((kernel, np.zeros(len(kernel)))))[-1]))
+
+
+def combined_ewma_run_length(
+    *, width: float, lam: float, ewma_width: float, shift: float = 0.0
+) -> RunLengthDistribution:
+    """Return the zero-state distribution of the run length; see :func:`combined_ewma_arl`.
+
+    Raises
+    ------
+    ValueError
+        As :func:`combined_ewma_arl`.
+    """
+    kernel, signals = _limited(_Ewma(lam, ewma_width, shift), width)
+    before = (1.0, 1.0 - float(signals[-1]))
+    return settling(kernel[-1], lambda states: states @ kernel[:-1], signals[:-1], before)[0]
+
+
+def _limited(chart: _Ewma, width: float) -> tuple[FloatArray, FloatArray]:
+    """Return what an average leads to inside of both limits, and the chance of a signal.
+
+    There is a row for each point of :func:`_panels` and a last one for center.
+    """
     if not width > 0.0:
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
-    chart = _Ewma(lam, ewma_width, shift)
     panels = _panels(chart, width)
     starts = np.concatenate([*(gauss(size, low, high)[0] for low, high, size in panels), [0.0]])
-    expected, reach = (1.0 - lam) * starts, lam * width
+    expected, reach = (1.0 - chart.lam) * starts, chart.lam * width
+    lowest, highest = np.maximum(expected - reach, -chart.limit), np.minimum(expected + reach, chart.limit)
     kernel = [
         cut_kernel(
             lambda points: chart.arriving(points, starts),
-            np.clip(expected - reach, low, high),
-            np.clip(expected + reach, low, high),
+            np.clip(lowest, low, high),
+            np.clip(highest, low, high),
             size,
             (low, high),
         )
         for low, high, size in panels
     ]
-    return bounded(float(lengths_from(np.column_stack((*kernel, np.zeros(starts.size))))[-1]))
+    above = ndtr((expected - highest) / chart.lam + chart.shift)
+    below = ndtr((lowest - expected) / chart.lam - chart.shift)
+    return np.column_stack(kernel), np.asarray(above + below, dtype=np.float64)
 
 
 def _panels(chart: _Ewma, width: float) -> list[tuple[float, float, int]]:

@@ -16,6 +16,7 @@ from rules.charts import make
 from rules.run_length import (
     combined_arl,
     combined_ewma_arl,
+    combined_ewma_run_length,
     combined_run_length,
     cusum_arl,
     cusum_run_length,
@@ -273,7 +274,15 @@ def test_individuals_and_ewma_together_match_a_simulation(
 
     together = combined_ewma_arl(width=width, lam=lam, ewma_width=ewma_width, shift=shift)
 
+    distribution = combined_ewma_run_length(width=width, lam=lam, ewma_width=ewma_width, shift=shift)
+
     assert together == pytest.approx(lengths.mean(), abs=4 * lengths.std(ddof=1) / math.sqrt(lengths.size))
+    assert distribution.mean == pytest.approx(together, rel=1e-9)
+    for share in SHARES:
+        n = int(distribution.quantile(share))
+        expected = 1 - distribution.surviving(n)[-1]
+        error = math.sqrt(expected * (1 - expected) / lengths.size)
+        assert np.mean(lengths <= n) == pytest.approx(expected, abs=4 * error)
     assert together < min(
         individuals_arl(width=width, shift=shift), ewma_arl(lam=lam, width=ewma_width, shift=shift)
     )
