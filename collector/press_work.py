@@ -1,8 +1,8 @@
 """One press's share of a transaction: its messages in order, then rows in bulk.
 
-Shots are judged one by one as they come (`collector.engine`) and stored together at the end, or as soon
-as a message needs to see what is stored. When the transaction rolls back, the pipeline drops this object
-and its state, so nothing is half done.
+New shots wait to be judged together (`collector.engine`) until a message needs the state after them, and
+are stored together at the end, or as soon as a message needs to see what is stored. When the transaction
+rolls back, the pipeline drops this object and its state, so nothing is half done.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from collector.alarms.model import PressRef, ShotVerdict
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
-from collector.identity import Identity, Kind
+from collector.identity import Identity, Kind, Last
 from collector.press_rows import PressRows
 from collector.press_runs import PressRuns
 from collector.press_state import PressState
@@ -77,6 +77,7 @@ class PressWork:
         self.counts = Counts()
         self.rows = PressRows(conn, press, orphans=state.events_waiting)
         self.runs = PressRuns(conn, press.id, press.name, self.rows)
+        self._waiting: list[tuple[Shot, Identity]] = []  # new shots of the open run, not judged yet
         self._carry_out_restarts()
 
     def take(self, message: Message) -> None:
@@ -84,6 +85,7 @@ class PressWork:
         if isinstance(message, Shot):
             self._shot(message)
             return
+        self._judge()
         self.counts.other += 1
         match message:
             case RunMessage():
@@ -117,23 +119,47 @@ class PressWork:
         if not self.runs.fits(self.state, shot):
             self._flush()
             self.state = self.runs.enter(self.state, shot)
-        self.state, judged = engine.step(self.state, shot, verdict, self.policy)
-        row = self._row(
-            shot, verdict, phase=judged.phase, tray=judged.tray, tray_position=judged.tray_position,
-            share=judged.share, share_key=judged.share_key, signaled=bool(judged.signals),
-        )
-        self.rows.add(row, judged)
+        self._waiting.append((shot, verdict))
         self.counts.stored += 1
 
+    def _judge(self) -> None:
+        """Judge the shots that wait; only then is `state` that after the newest shot."""
+        if not self._waiting:
+            return
+        waiting, verdicts = zip(*self._waiting, strict=True)
+        self._waiting.clear()
+        self.state, judged = engine.run(self.state, waiting, verdicts, self.policy)
+        for shot, verdict, found in zip(waiting, verdicts, judged, strict=True):
+            row = self._row(
+                shot, verdict, phase=found.phase, tray=found.tray, tray_position=found.tray_position,
+                share=found.share, share_key=found.share_key, signaled=bool(found.signals),
+            )
+            self.rows.add(row, found)
+
     def _identify(self, shot: Shot) -> Identity:
-        last = self.state.last
+        """What a shot is; only one that is not plainly the next needs the state, or a look into the store."""
+        last = self._last()
+        if _is_newest(shot, last):
+            return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=DEFAULT_POLL)
+        self._judge()
+        return self._compare(shot)
+
+    def _last(self) -> Last | None:
+        """Identity of the newest shot, judged or not."""
+        if not self._waiting:
+            return self.state.last
+        shot, verdict = self._waiting[-1]
+        return Last(verdict.epoch, shot.counter, shot.ended_at)
+
+    def _compare(self, shot: Shot) -> Identity:
+        """Identify a shot that may be stored already, or stored under the same name."""
         usual = self.state.usual_cycle_s()
         poll = DEFAULT_POLL if usual is None else timedelta(seconds=POLL_CYCLES * usual)
-        alike = [] if _is_newest(shot, last) else self._alike(shot, poll)
+        alike = self._alike(shot, poll)
         nearest = min(alike, key=lambda each: abs(each.ended_at - shot.ended_at), default=None)
         taken = {each.epoch for each in alike if shot.counter is not None}
         return identity.identify(
-            shot.counter, shot.ended_at, last=last, stored=nearest, poll=poll, taken=taken
+            shot.counter, shot.ended_at, last=self.state.last, stored=nearest, poll=poll, taken=taken
         )
 
     def _alike(self, shot: Shot, poll: timedelta) -> list[identity.Stored]:
@@ -184,6 +210,7 @@ class PressWork:
         )
 
     def _flush(self) -> None:
+        self._judge()
         verdicts = self.rows.store(self.state.context)
         if not verdicts:
             return
@@ -248,7 +275,7 @@ class PressWork:
             )
 
 
-def _is_newest(shot: Shot, last: identity.Last | None) -> bool:
+def _is_newest(shot: Shot, last: Last | None) -> bool:
     """Whether a shot is plainly the next one, so that nothing stored needs to be looked up."""
     if last is None:
         return True

@@ -91,7 +91,8 @@ def shifted(shot: Shot, state: PressState) -> Shot:
     """The same shot with a cushion three sigma higher."""
     limits = state.keys["cushion"].limits
     assert limits is not None
-    return replace(shot, values={**shot.values, "cushion": shot.values["cushion"] + 3 * limits.baseline.sigma})
+    higher = shot.values["cushion"] + 3 * limits.baseline.sigma
+    return replace(shot, values={**shot.values, "cushion": higher})
 
 
 def on_residuals(state: PressState) -> PressState:
