@@ -116,7 +116,7 @@ def test_after_a_stop_everything_comes_back_within_the_startup_shots() -> None:
 
 
 def test_a_screw_at_its_end_makes_a_light_disc_without_cushion(settled) -> None:
-    usual, short = settled(), settled(screw_start_position_mm=78.0)
+    usual, short = settled(), settled(screw_start_position_mm=77.0)
     assert short["cushion"] == 0.0
     assert short["part_weight"] < usual["part_weight"] - 1.5
 
