@@ -23,7 +23,7 @@ __all__ = ["read_rule"]
 
 _NUMBER = r"\d+(?:\.\d+)?"
 _WRITTEN = re.compile(
-    r"(?P<name>[a-z_]+)(?::(?P<count>\d+)(?:/(?P<of>\d+))?)?"
+    r"(?P<name>[a-z0-9_]+)(?::(?P<count>\d+)(?:/(?P<of>\d+))?)?"
     rf"(?:@(?P<limit>{_NUMBER})(?:-(?P<high>{_NUMBER}))?)?(?P<both>\+both)?"
 )
 
