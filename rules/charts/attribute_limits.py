@@ -24,6 +24,7 @@ from rules.charts.chart import FloatArray
 
 __all__ = [
     "LARGEST_TAIL",
+    "SMALLEST_TAIL",
     "binomial_allowed",
     "check_counts",
     "check_tail",
@@ -32,6 +33,7 @@ __all__ = [
 ]
 
 LARGEST_TAIL = 0.1
+SMALLEST_TAIL = 1e-9  # far below, a distribution in floating point loses the count where its tail begins
 
 
 def binomial_allowed(sizes: ArrayLike, fraction: float, tail: float) -> tuple[FloatArray, FloatArray]:
@@ -59,12 +61,10 @@ def poisson_allowed(means: ArrayLike, tail: float) -> tuple[FloatArray, FloatArr
 
 
 def _allowed(counts: Any, tail: float) -> tuple[FloatArray, FloatArray]:
-    highest = counts.isf(tail)
-    highest = np.where(counts.sf(highest - 1) <= tail, highest - 1, highest)
     # The quantile is the first count that reaches the tail; one that just equals it may still be beyond.
     lowest = counts.ppf(tail)
     lowest = np.where(counts.cdf(lowest) <= tail, lowest + 1, lowest)
-    return np.asarray(lowest, dtype=np.float64), np.asarray(highest, dtype=np.float64)
+    return np.asarray(lowest, dtype=np.float64), np.asarray(counts.isf(tail), dtype=np.float64)
 
 
 def half_counts(lowest: FloatArray, highest: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -77,10 +77,10 @@ def half_counts(lowest: FloatArray, highest: FloatArray) -> tuple[FloatArray, Fl
 
 def check_tail(chart: str, tail: float | None) -> None:
     """Raise ValueError unless ``tail`` is None or a small probability."""
-    if tail is not None and not 0 < tail <= LARGEST_TAIL:
+    if tail is not None and not SMALLEST_TAIL <= tail <= LARGEST_TAIL:
         raise ValueError(
-            f"The tail of the {chart} chart is {tail}; give a probability above 0, at most {LARGEST_TAIL}, "
-            "or none for limits in standard deviations."
+            f"The tail of the {chart} chart is {tail}; give a probability from {SMALLEST_TAIL:g} to "
+            f"{LARGEST_TAIL:g}, or none for limits in standard deviations."
         )
 
 

@@ -220,7 +220,7 @@ def binomial_tails(n, p, k):
 
 @pytest.mark.parametrize("n", [1, 4, 20, 50])
 @pytest.mark.parametrize("p", [Fraction(1, 100), Fraction(1, 10), Fraction(1, 2), Fraction(15, 16)])
-@pytest.mark.parametrize("tail", [Fraction(1, 16), Fraction(1, 740)])
+@pytest.mark.parametrize("tail", [Fraction(1, 16), Fraction(1, 740), Fraction(1, 10**9)])
 def test_exact_limits_of_nonconforming_pieces_in_rational_arithmetic(n, p, tail):
     # With n = 4, p = 1/2 and a tail of 1/16 the tails are met exactly.
     low, high = (int(side[0]) for side in binomial_allowed([n], float(p), float(tail)))
@@ -238,6 +238,12 @@ def test_exact_limits_follow_the_size_of_the_sample():
     for i, (k, n) in enumerate(rows):
         at_most, at_least = stats.binom(n, 0.04).cdf(k), stats.binom(n, 0.04).sf(k - 1)
         assert (i in beyond) == (min(at_most, at_least) <= 0.00135), (k, n)
+
+
+def test_a_fraction_has_no_limit_above_one():
+    # Three standard deviations of 3 in 4 pieces reach to 1.4; all 4 is on the limit, not beyond.
+    assert PChart(0.75).limits_of(4).upper == NpChart(3.0, 4).limits().upper / 4 == 1
+    assert PChart(0.75).run([[4, 4]])[1].share.tolist() == [1.0]
 
 
 def test_a_count_so_rare_that_none_is_expected_signals_at_the_first():
@@ -262,8 +268,9 @@ def test_a_sample_with_a_missing_number_is_missing():
         (
             "c",
             {"center": 4.0, "tail": 0.0},
-            "tail of the c chart is 0.0; give a probability above 0, at most",
+            "tail of the c chart is 0.0; give a probability from 1e-09 to 0.1",
         ),
+        ("c", {"center": 4.0, "tail": 1e-15}, "tail of the c chart is 1e-15"),
         ("c", {"center": 4.0, "tail": 0.6}, "tail of the c chart is 0.6"),
         ("c", {"center": 4.0, "tail": math.nan}, "tail of the c chart is nan"),
         ("np", {"center": 4.0, "size": 0}, "size of the np chart is 0; give a whole number above 0"),
