@@ -7,6 +7,7 @@ Each module names its own source; :mod:`rules.baseline.study` puts the answers t
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
 from rules.baseline.joint import JointBaseline, autocorrelations, joint_baseline, subgroup_baseline
 from rules.baseline.joint_study import JointStudy, joint_study, subgroup_study
+from rules.baseline.joint_widening import widened_mewma_limit
 from rules.baseline.outliers import Outlier, propose
 from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.proposal import propose_charts
@@ -48,5 +49,6 @@ __all__ = [
     "study",
     "subgroup_baseline",
     "subgroup_study",
+    "widened_mewma_limit",
     "widening",
 ]

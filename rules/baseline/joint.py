@@ -24,6 +24,7 @@ from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.charts.joint_rows import Matrix, Vector, check_covariance, check_parts
 
 __all__ = [
+    "GIVEN",
     "JOINT_METHODS",
     "SAMPLE",
     "SUCCESSIVE_DIFFERENCES",

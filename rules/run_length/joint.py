@@ -280,8 +280,11 @@ def _shifted(columns: int, r: float, radius: float, shift: float, longest: float
         return np.asarray((lengths - move @ inside).ravel(), dtype=np.float64)
 
     operator = LinearOperator((shape[0] * size,) * 2, matvec=remaining, dtype=np.float64)
-    rest = 1e-14 * longest if 0.0 < longest < LONGEST else 1e-4
-    flat, failed = gmres(operator, np.ones(shape[0] * size), rtol=max(1e-11, rest), restart=200, maxiter=20)
+    beyond = not 0.0 < longest < LONGEST
+    rest = 1e-4 if beyond else 1e-14 * longest
+    flat, failed = gmres(operator, np.ones(shape[0] * size), rtol=max(1e-11, rest), restart=100, maxiter=3)
+    if failed and beyond:
+        return math.inf
     if failed:
         raise ArithmeticError(f"The run length of the MEWMA chart did not converge at r = {r}.")
     start = steps * density((along - r * shift) / r) / r
