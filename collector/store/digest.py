@@ -28,7 +28,7 @@ from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
-from collector.store.canonical import canonical_json
+from collector.store.canonical import canonical_json, number, object_of_numbers, quote
 from collector.store.types import to_micros
 
 FORM = 1
@@ -47,23 +47,24 @@ def of_row(row: Mapping[str, Any]) -> bytes:
     ValueError
         A value is not a finite number.
     """
-    return sha256(canonical_json(_members(row)).encode()).digest()
+    return sha256(_text(row).encode()).digest()
 
 
-def _members(row: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        "form": FORM,
-        "site": row["site"],
-        "press": row["name"],
-        "epoch": row["epoch"],
-        "counter": row["counter"],
-        "ended_at": to_micros(row["ended_at"]),
-        "received_at": to_micros(row["received_at"]),
-        "time_reconstructed": row["time_reconstructed"],
-        "source": row["source"],
-        "values": row["characteristics"],
-        "originals": row["originals"] or {},
-        "setpoints": row["setpoints"] or {},
-        "setpoint_originals": row["setpoint_originals"] or {},
-        "not_written": row["not_written"] or [],
-    }
+def _text(row: Mapping[str, Any]) -> str:
+    """The members in the order that the canonical form sorts their names into, written at once."""
+    counter = "null" if row["counter"] is None else number(row["counter"])
+    return (
+        f'{{"counter":{counter},"ended_at":{to_micros(row["ended_at"])},"epoch":{row["epoch"]},"form":{FORM},'
+        f'"not_written":{canonical_json(row["not_written"] or [])},'
+        f'"originals":{_object(row["originals"])},"press":{quote(row["name"])},'
+        f'"received_at":{to_micros(row["received_at"])},'
+        f'"setpoint_originals":{_object(row["setpoint_originals"])},'
+        f'"setpoints":{object_of_numbers(row["setpoints"] or {})},"site":{quote(row["site"])},'
+        f'"source":{quote(row["source"])},'
+        f'"time_reconstructed":{"true" if row["time_reconstructed"] else "false"},'
+        f'"values":{object_of_numbers(row["characteristics"])}}}'
+    )
+
+
+def _object(members: Mapping[str, Any] | None) -> str:
+    return canonical_json(members) if members else "{}"
