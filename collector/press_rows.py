@@ -78,7 +78,8 @@ class PressRows:
         if not self._judged:
             return []
         self.restarts = []
-        ids = shots.insert(self.conn, [row for row, _ in self._judged])
+        names = {self.press.id: (self.press.site, self.press.name)}
+        ids = shots.insert(self.conn, [row for row, _ in self._judged], names=names)
         self.last_shot_id = ids[-1]
         self._adopt_orphans(ids[0])
         self._store_limits(ids, context)

@@ -187,7 +187,7 @@ class PressWork:
         self._flush()
         place = replay.place_of(self.conn, self.press.id, verdict.epoch, shot)
         row = self._row(shot, verdict, phase=place.phase, tray=shot.tray, tray_position=shot.tray_position)
-        shot_id = shots.insert(self.conn, [replace(row, run_id=place.run_id)])[0]
+        shot_id = shots.insert(self.conn, [row._replace(run_id=place.run_id)])[0]
         self.counts.late += 1
         self._replay(shot_id, f"shot {shot.counter} arrived late from {shot.source}")
 
@@ -200,12 +200,15 @@ class PressWork:
             self._alarm(signals.verdicts(self.conn, added))
 
     def _row(self, shot: Shot, verdict: Identity, **judged: Any) -> NewShot:
-        own_units = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
+        originals = shot.originals
+        if shot.units:
+            own = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
+            originals = {**own, **originals}
         return NewShot(
             press_id=self.press.id, epoch=verdict.epoch, counter=shot.counter, ended_at=shot.ended_at,
             received_at=shot.received_at, run_id=self.state.run_id, source=shot.source,
             time_reconstructed=shot.time_reconstructed, values=shot.values, setpoints=shot.setpoints,
-            originals={**own_units, **shot.originals}, setpoint_originals=shot.setpoint_originals,
+            originals=originals, setpoint_originals=shot.setpoint_originals,
             not_written=shot.not_written, **judged,
         )
 

@@ -59,6 +59,15 @@ class StepRow:
 
 
 _COLUMNS = [alarms.c[field.name] for field in fields(AlarmRow)]
+_OPEN_TO_SIGNALS = (  # asked for with every batch of every press
+    sa.select(*_COLUMNS)
+    .where(
+        alarms.c.press_id == sa.bindparam("press_id"),
+        alarms.c.closed_at.is_(None),
+        sa.or_(alarms.c.state.in_(ACTIVE), alarms.c.quiet_shots < sa.bindparam("within")),
+    )
+    .order_by(alarms.c.id)
+)
 
 
 def get(conn: sa.Connection, alarm_id: int) -> AlarmRow | None:
@@ -77,9 +86,8 @@ def unclosed(conn: sa.Connection, *, press_id: int | None = None) -> list[AlarmR
 
 def open_to_signals(conn: sa.Connection, *, press_id: int, within: int) -> list[AlarmRow]:
     """Unclosed alarms of a press that are active, or quiet for fewer than `within` shots; oldest first."""
-    may_grow = sa.or_(alarms.c.state.in_(ACTIVE), alarms.c.quiet_shots < within)
-    query = sa.select(*_COLUMNS).where(alarms.c.press_id == press_id, alarms.c.closed_at.is_(None), may_grow)
-    return [_read(row) for row in conn.execute(query.order_by(alarms.c.id)).mappings()]
+    rows = conn.execute(_OPEN_TO_SIGNALS, {"press_id": press_id, "within": within})
+    return [_read(row) for row in rows.mappings()]
 
 
 def closed(conn: sa.Connection, *, last: int, press_id: int | None = None) -> list[AlarmRow]:

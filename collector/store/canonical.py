@@ -20,7 +20,7 @@ from operator import itemgetter
 _EXACT = 2**53
 _quote = json.JSONEncoder(ensure_ascii=False).encode
 _UTF16 = itemgetter(0)
-_FLOATS = {float}
+_FLOATS = frozenset({float})
 _SIMPLE = re.compile(r"[0-9.,-]*").fullmatch  # no exponent, and finite
 
 Json = None | bool | int | float | str | Sequence["Json"] | Mapping[str, "Json"]
@@ -66,7 +66,7 @@ def object_of_numbers(members: Mapping[str, float]) -> str:
     names, form = _layout(tuple(members))
     values = [members[name] for name in names]
     texts = list(map(repr, values))
-    if set(map(type, values)) <= _FLOATS and _SIMPLE(",".join(texts)) and "-0.0" not in texts:
+    if _FLOATS.issuperset(map(type, values)) and _SIMPLE(",".join(texts)) and "-0.0" not in texts:
         return form % tuple([text[:-2] if text.endswith(".0") else text for text in texts])
     return form % tuple(map(number, values))
 

@@ -55,11 +55,11 @@ def _text(row: Mapping[str, Any]) -> str:
     counter = "null" if row["counter"] is None else number(row["counter"])
     return (
         f'{{"counter":{counter},"ended_at":{to_micros(row["ended_at"])},"epoch":{row["epoch"]},"form":{FORM},'
-        f'"not_written":{canonical_json(row["not_written"] or [])},'
+        f'"not_written":{canonical_json(row["not_written"]) if row["not_written"] else "[]"},'
         f'"originals":{_object(row["originals"])},"press":{quote(row["name"])},'
         f'"received_at":{to_micros(row["received_at"])},'
         f'"setpoint_originals":{_object(row["setpoint_originals"])},'
-        f'"setpoints":{object_of_numbers(row["setpoints"] or {})},"site":{quote(row["site"])},'
+        f'"setpoints":{_object(row["setpoints"])},"site":{quote(row["site"])},'
         f'"source":{quote(row["source"])},'
         f'"time_reconstructed":{"true" if row["time_reconstructed"] else "false"},'
         f'"values":{object_of_numbers(row["characteristics"])}}}'

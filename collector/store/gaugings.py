@@ -98,14 +98,7 @@ def stored(conn: sa.Connection, identities: Sequence[bytes]) -> dict[bytes, int]
 
 def waiting(conn: sa.Connection, press_id: int, *, limit: int) -> Sequence[sa.RowMapping]:
     """Gaugings of a press, or of no named press, whose disc has not arrived; newest first."""
-    where = (
-        sa.or_(gaugings.c.press_id == press_id, gaugings.c.press_id.is_(None)),
-        gaugings.c.joined_by.is_(None),
-        gaugings.c.withdrawn_at.is_(None),
-        sa.or_(*(gaugings.c[name].is_not(None) for name in ("counter", "tray", "order_index"))),
-    )
-    query = _with_press().where(*where).order_by(gaugings.c.id.desc()).limit(limit)
-    return conn.execute(query).mappings().all()
+    return conn.execute(_WAITING, {"press_id": press_id, "most": limit}).mappings().all()
 
 
 def of_batch(conn: sa.Connection, batch: str) -> Sequence[sa.RowMapping]:
@@ -136,3 +129,16 @@ def _rows() -> sa.Select[Any]:
 def _with_press() -> sa.Select[Any]:
     joined = gaugings.outerjoin(press_table)
     return sa.select(gaugings, press_table.c.name.label("press")).select_from(joined)
+
+
+_WAITING = (  # looked for after every batch of every press
+    _with_press()
+    .where(
+        sa.or_(gaugings.c.press_id == sa.bindparam("press_id"), gaugings.c.press_id.is_(None)),
+        gaugings.c.joined_by.is_(None),
+        gaugings.c.withdrawn_at.is_(None),
+        sa.or_(*(gaugings.c[name].is_not(None) for name in ("counter", "tray", "order_index"))),
+    )
+    .order_by(gaugings.c.id.desc())
+    .limit(sa.bindparam("most"))
+)

@@ -12,6 +12,27 @@ from collector.contract.messages import StateMessage
 from collector.store.tables import engine_states, presses
 from collector.store.upsert import insert_into
 
+# Made once: they are asked for every press of every batch, and making one takes longer than its answer.
+_NAMED = sa.select(presses.c.id).where(
+    presses.c.site == sa.bindparam("site"), presses.c.name == sa.bindparam("name")
+)
+_LOCK = (
+    sa.select(presses.c.id)
+    .where(presses.c.id == sa.bindparam("press_id"))
+    .with_for_update(key_share=True)
+)
+_NEWEST = (
+    sa.update(presses)
+    .where(presses.c.id == sa.bindparam("newest_press_id"))
+    .values(last_shot_at=sa.bindparam("last_shot_at"), usual_cycle_s=sa.bindparam("usual_cycle_s"))
+)
+_STATE = sa.select(engine_states.c.state).where(engine_states.c.press_id == sa.bindparam("press_id"))
+_OF_PRESS = sa.update(engine_states).where(engine_states.c.press_id == sa.bindparam("state_press_id"))
+_REPLACE = {  # by whether the newest shot is known
+    False: _OF_PRESS.values(state=sa.bindparam("state")),
+    True: _OF_PRESS.values(state=sa.bindparam("state"), last_shot_id=sa.bindparam("last_shot_id")),
+}
+
 
 @dataclass(frozen=True, slots=True)
 class PressRow:
@@ -24,11 +45,11 @@ class PressRow:
 
 def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
     """The row of a press, made at its first message."""
-    wanted = sa.select(presses.c.id).where(presses.c.site == site, presses.c.name == name)
-    found = conn.execute(wanted).scalar_one_or_none()
+    named = {"site": site, "name": name}
+    found = conn.execute(_NAMED, named).scalar_one_or_none()
     if found is None:  # another process may be about to add the same one
         conn.execute(insert_into(conn, presses).values(site=site, name=name).on_conflict_do_nothing())
-        found = conn.execute(wanted).scalar_one()
+        found = conn.execute(_NAMED, named).scalar_one()
     return PressRow(found, site, name)
 
 
@@ -37,16 +58,14 @@ def lock(conn: sa.Connection, press_id: int) -> None:
 
     SQLite has one writer at a time anyway.
     """
-    conn.execute(sa.select(presses.c.id).where(presses.c.id == press_id).with_for_update(key_share=True))
+    if conn.dialect.name != "sqlite":
+        conn.execute(_LOCK, {"press_id": press_id})
 
 
 def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_cycle_s: float | None) -> None:
     """Keep the time of the newest shot and the usual cycle, which silence is judged by."""
-    conn.execute(
-        sa.update(presses)
-        .where(presses.c.id == press_id)
-        .values(last_shot_at=ended_at, usual_cycle_s=usual_cycle_s)
-    )
+    newest = {"newest_press_id": press_id, "last_shot_at": ended_at, "usual_cycle_s": usual_cycle_s}
+    conn.execute(_NEWEST, newest)
 
 
 def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tuple[bool, str | None]:
@@ -71,9 +90,7 @@ def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tup
 
 def load_engine_state(conn: sa.Connection, press_id: int) -> dict[str, Any] | None:
     """The engine's state after the last committed shot, None for a press without one."""
-    state: dict[str, Any] | None = conn.execute(
-        sa.select(engine_states.c.state).where(engine_states.c.press_id == press_id)
-    ).scalar_one_or_none()
+    state: dict[str, Any] | None = conn.execute(_STATE, {"press_id": press_id}).scalar_one_or_none()
     return state
 
 
@@ -84,8 +101,6 @@ def save_engine_state(
     changes: dict[str, Any] = {"state": state}
     if last_shot_id is not None:
         changes["last_shot_id"] = last_shot_id
-    done = conn.execute(
-        sa.update(engine_states).where(engine_states.c.press_id == press_id).values(**changes)
-    )
+    done = conn.execute(_REPLACE[last_shot_id is not None], {"state_press_id": press_id, **changes})
     if done.rowcount == 0:
         conn.execute(sa.insert(engine_states).values(press_id=press_id, **changes))

@@ -19,6 +19,13 @@ class Restart:
     why: str
 
 
+_ASKED = (  # looked for before every batch
+    sa.select(chart_restarts.c.id, chart_restarts.c.key, chart_restarts.c.who, chart_restarts.c.why)
+    .where(chart_restarts.c.press_id == sa.bindparam("press_id"), chart_restarts.c.applied_at.is_(None))
+    .order_by(chart_restarts.c.id)
+)
+
+
 def ask(
     conn: sa.Connection, press_id: int, *, at: datetime, who: str, why: str, key: str | None = None
 ) -> None:
@@ -29,11 +36,7 @@ def ask(
 def take(conn: sa.Connection, press_id: int, *, at: datetime) -> list[Restart]:
     """The restarts not carried out yet, oldest first; they count as carried out from now on."""
     c = chart_restarts.c
-    rows = conn.execute(
-        sa.select(c.id, c.key, c.who, c.why)
-        .where(c.press_id == press_id, c.applied_at.is_(None))
-        .order_by(c.id)
-    ).all()
+    rows = conn.execute(_ASKED, {"press_id": press_id}).all()
     if rows:
         ids = [row.id for row in rows]
         conn.execute(sa.update(chart_restarts).where(c.id.in_(ids)).values(applied_at=at))

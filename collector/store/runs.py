@@ -42,6 +42,9 @@ def _select() -> sa.Select[Any]:
     return sa.select(*columns).select_from(runs.outerjoin(recipes))
 
 
+_BY_ID = _select().where(runs.c.id == sa.bindparam("run_id"))  # asked for with every batch
+
+
 def _row(found: sa.Row[Any]) -> RunRow:
     return RunRow(
         id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
@@ -52,7 +55,7 @@ def _row(found: sa.Row[Any]) -> RunRow:
 
 def by_id(conn: sa.Connection, run_id: int) -> RunRow:
     """The run with this id."""
-    return _row(conn.execute(_select().where(runs.c.id == run_id)).one())
+    return _row(conn.execute(_BY_ID, {"run_id": run_id}).one())
 
 
 def by_name(conn: sa.Connection, press_id: int, name: str) -> RunRow | None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from math import isfinite
-from typing import Any, Literal
+from types import MappingProxyType
+from typing import Any, Literal, NamedTuple
 
 import pandas as pd
 import sqlalchemy as sa
 
-from collector.store import digest, shot_values
+from collector.store import digest, shot_rows, shot_values
 from collector.store.tables import presses, shots
 
 Phase = Literal["startup", "baseline", "charted"]
@@ -31,9 +31,8 @@ _FRAME = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewShot:
-    """A shot with its place and its verdict, ready to be stored.
+class NewShot(NamedTuple):
+    """A shot with its place and its verdict, ready to be stored; a tuple, because they come by the hundred.
 
     Attributes
     ----------
@@ -64,24 +63,34 @@ class NewShot:
     counter: int | None
     ended_at: datetime
     received_at: datetime
+    phase: Phase
+    source: str
+    values: Mapping[str, float]
     run_id: int | None = None
     tray: str | None = None
     tray_position: int | None = None
-    phase: Phase
     share: float | None = None
     share_key: str | None = None
     signaled: bool = False
     time_reconstructed: bool = False
-    source: str
-    values: Mapping[str, float]
-    setpoints: Mapping[str, float] = field(default_factory=dict)
-    originals: Mapping[str, Original] = field(default_factory=dict)
-    setpoint_originals: Mapping[str, Original] = field(default_factory=dict)
+    setpoints: Mapping[str, float] = MappingProxyType({})
+    originals: Mapping[str, Original] = MappingProxyType({})
+    setpoint_originals: Mapping[str, Original] = MappingProxyType({})
     not_written: tuple[str, ...] = ()
 
 
-def insert(conn: sa.Connection, new: Sequence[NewShot]) -> list[int]:
+def insert(
+    conn: sa.Connection, new: Sequence[NewShot], *, names: Mapping[int, tuple[str, str]] | None = None
+) -> list[int]:
     """Store shots in the order given, each with its digest.
+
+    Parameters
+    ----------
+    conn : Connection
+        A writing transaction.
+    new : sequence of NewShot
+    names : mapping of int to (str, str), optional
+        Site and name of each press by its id, where the caller knows them.
 
     Returns
     -------
@@ -97,10 +106,9 @@ def insert(conn: sa.Connection, new: Sequence[NewShot]) -> list[int]:
     """
     if not new:
         return []
-    names = _press_names(conn, {shot.press_id for shot in new})
+    names = names or _press_names(conn, {shot.press_id for shot in new})
     rows = [_row(shot, *names[shot.press_id]) for shot in new]
-    statement = sa.insert(shots).returning(shots.c.id, sort_by_parameter_order=True)
-    return list(conn.execute(statement, rows).scalars())
+    return shot_rows.insert(conn, rows)
 
 
 def values(
