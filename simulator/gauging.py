@@ -82,7 +82,9 @@ def gaugings(
 def gauge_disc(
     shot: SimShot, seed: int, *, youngest_h: float = 24.0, oldest_h: float = 26.0
 ) -> tuple[SimGauging, ...]:
-    """Weigh one disc, and gauge its dome and diameter when it has set."""
+    """Weigh one disc, and gauge its dome and diameter when it has set; one thrown away has no readings."""
+    if shot.truth.scrapped:
+        return ()
     rng = np.random.default_rng([seed, int(shot.press[1:]), shot.counter])
     age_h = float(rng.uniform(youngest_h, oldest_h))
     truth, weighed_h = shot.truth, WEIGHT_DELAY_S / 3600

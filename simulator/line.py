@@ -1,77 +1,29 @@
 """One press through its spans of production: shots, trays, and the events between them, in time order."""
 
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Generator, Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
 import numpy as np
 
-from simulator.disc import set_disc
+from simulator.disc import Disc, set_disc
 from simulator.faults import Episode, Situation, under
 from simulator.floor import TRAY_SIZE, Post
+from simulator.handling import Handling
 from simulator.health import SOUND
 from simulator.plant import Settings
 from simulator.press import Outcome, PressState, cold_start, shoot, stand_still
 from simulator.records import EventKind, SimEvent, SimRecord, SimShot, Truth
+from simulator.spans import EpisodeBook, Span, Standing
 from simulator.stages import Setup
+from simulator.twin import Twin
 
 HALL_C = 23.0
 HALL_SWING_K = 2.5  # day against night
+SHORT_STOP = "short stop"
 WARM_SHOTS = 60  # unseen shots before a span that begins on a warm press
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
-    """A stretch of production without a stop.
-
-    Attributes
-    ----------
-    start : datetime
-    run : str
-        Opened at `start` if the span before had another one.
-    end : datetime or None
-        No shot ends later; None goes on for ever.
-    shots : int or None
-        Stop after this many.
-    warm : bool
-        The press was running before the span began: no startup.
-    stop_reason : str
-        Why the press stops at the end.
-    """
-
-    start: datetime
-    run: str
-    end: datetime | None = None
-    shots: int | None = None
-    warm: bool = False
-    stop_reason: str = "end of shift"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """Last numbers used on a press."""
-
-    counter: int
-    tray: int
-
-
-class EpisodeBook:
-    """Episodes of one press, in the order of their start; reads no further ahead than it must."""
-
-    def __init__(self, episodes: Iterable[Episode], press: str) -> None:
-        self._coming = (episode for episode in episodes if episode.press == press)
-        self._next: Episode | None = next(self._coming, None)
-        self._active: list[Episode] = []
-
-    def at(self, moment: datetime) -> list[Episode]:
-        """Episodes at work at a moment; moments must not go back."""
-        while self._next is not None and self._next.start <= moment:
-            self._active.append(self._next)
-            self._next = next(self._coming, None)
-        self._active = [episode for episode in self._active if moment < episode.end]
-        return self._active
 
 
 class Line:
@@ -92,13 +44,17 @@ class Line:
     def __init__(self, post: Post, *, seed: int, episodes: Iterable[Episode], standing: Standing) -> None:
         self.post = post
         self._rng = np.random.default_rng([seed, post.number])
+        self._handling = Handling(post.setup, np.random.default_rng([seed, post.number, 3]))
         self._book = EpisodeBook(episodes, post.press)
         self._counter, self._tray, self._position = standing.counter, standing.tray, TRAY_SIZE
         self._state: PressState | None = None
+        self._twin: Twin | None = None
         self._ended: datetime | None = None
-        self._run = ""
-        self._lot = post.lot
+        self._run, self._recipe = "", post.recipe
+        self._poured = (post.lot, post.color)
         self._settings: Settings | None = None
+        self._stopped: Episode | None = None
+        self._runs_on = False
 
     def records(self, spans: Iterable[Span]) -> Iterator[SimRecord]:
         """Everything this press says, in time order."""
@@ -106,7 +62,9 @@ class Line:
             state = self._state_at(span)
             yield from self._open(span)
             yield from self._produce(span, state)
-            yield self._event("state", self._now, state="stopped", reason=span.stop_reason)
+            self._runs_on = span.stop_reason is None
+            if span.stop_reason is not None:
+                yield self._event("state", self._now, state="stopped", reason=span.stop_reason)
         if self._run:
             yield self._run_event(self._now, "close")
 
@@ -120,8 +78,9 @@ class Line:
             return self._warmed()
         if self._state is None or self._ended is None:
             return cold_start(self.post.setup, self._rng)
-        idle_s = (span.start - self._ended).total_seconds()
-        return stand_still(self._state, self.post.setup, idle_s=idle_s)
+        if self._runs_on:
+            return self._state
+        return self._stood(self._state, (span.start - self._ended).total_seconds(), span.start)
 
     def _warmed(self) -> PressState:
         state = cold_start(self.post.setup, self._rng)
@@ -129,45 +88,125 @@ class Line:
             state, _ = shoot(state, self.post.setup, SOUND, ambient_c=HALL_C, rng=self._rng)
         return state
 
+    def _stood(self, state: PressState, idle_s: float, until: datetime) -> PressState:
+        """The press after it stood; its twin stood, too."""
+        if self._twin is not None:
+            self._twin.state = stand_still(self._twin.state, self.post.setup, idle_s=idle_s)
+        ill = under(self._book.at(until), Situation(self.post.setup.settings), until)
+        return stand_still(state, self.post.setup, idle_s=idle_s, health=ill.health)
+
     def _open(self, span: Span) -> Iterator[SimEvent]:
         if self._run and span.run != self._run:
             yield self._run_event(self._now, "close")
-        self._ended = span.start
+        if self._runs_on and span.run == self._run:
+            return
+        self._ended = span.start if not self._runs_on else self._now
         if span.run != self._run:
             self._run, self._settings = span.run, None
-            yield self._run_event(span.start, "open")
-        yield self._event("state", span.start, state="automatic", reason=None)
+            self._recipe = self.post.recipe if span.recipe is None else span.recipe
+            yield self._run_event(self._now, "open")
+        if not self._runs_on:
+            yield self._event("state", span.start, state="automatic", reason=None)
 
     def _produce(self, span: Span, state: PressState) -> Iterator[SimRecord]:
-        made = 0
+        made, usual = 0, Situation(span.settings or self.post.setup.settings)
         while span.shots is None or made < span.shots:
             began = self._now
             episodes = self._book.at(began)
-            situation = under(episodes, Situation(self.post.setup.settings), began)
-            setup = Setup(
-                machine=self.post.setup.machine,
-                mold=self.post.setup.mold,
-                blend=self.post.setup.blend,
-                settings=situation.settings,
-            )
-            after, outcome = shoot(state, setup, situation.health, ambient_c=hall_c(began), rng=self._rng)
+            stopping = self._stopping(episodes)
+            if stopping is not None and stopping.case.stop is not None and stopping.case.stop.told:
+                state = yield from self._stand(state, stopping)
+                continue
+            situation = self._left_open(under(episodes, usual, began), stopping)
+            draws = self._rng.bit_generator.state
+            after, outcome = self._shoot(state, situation, began)
             ended = began + timedelta(milliseconds=round(outcome.cycle_time_s * 1000))
             if span.end is not None and ended > span.end:
                 break
             yield from self._changes(began, episodes, situation.settings)
-            self._counter, self._ended, self._state, state = self._counter + 1, ended, after, after
+            disc = self._set(outcome)
+            sound = self._sound_disc(episodes, usual, state, draws, began)
+            self._counter, self._ended, self._state = self._counter + 1, ended, after
+            self._drop_twin(after, episodes)
             yield from self._into_tray(began)
-            yield self._shot(setup, outcome, episodes, began)
-            made += 1
+            yield self._shot(situation, outcome, disc, sound or disc, self._names(episodes, began, outcome))
+            state, made = after, made + 1
+
+    def _shoot(self, state: PressState, situation: Situation, began: datetime) -> tuple[PressState, Outcome]:
+        ambient_c = hall_c(began) + situation.hall_k
+        setup = self._setup(situation.settings)
+        return shoot(state, setup, situation.health, ambient_c=ambient_c, rng=self._rng)
+
+    def _setup(self, settings: Settings) -> Setup:
+        usual = self.post.setup
+        if settings is usual.settings:
+            return usual
+        return Setup(machine=usual.machine, mold=usual.mold, blend=usual.blend, settings=settings)
+
+    def _set(self, outcome: Outcome) -> Disc:
+        setup, lay_mm, spread_mm = self.post.setup, outcome.lay_mm, outcome.spread_mm
+        return set_disc(outcome.molding, setup.mold, setup.blend, lay_mm=lay_mm, spread_mm=spread_mm)
+
+    def _stopping(self, episodes: list[Episode]) -> Episode | None:
+        """An episode whose stop is due and has not been made."""
+        due = next((e for e in episodes if e.case.stop is not None and e is not self._stopped), None)
+        self._stopped = due or self._stopped
+        return due
+
+    def _stand(self, state: PressState, episode: Episode) -> Generator[SimEvent, None, PressState]:
+        """A stop that the press tells of."""
+        assert episode.case.stop is not None
+        length_s = episode.case.stop.length_s
+        yield self._event("state", self._now, state="stopped", reason=SHORT_STOP)
+        self._twin = self._twin or Twin(state)
+        self._ended = self._now + timedelta(seconds=round(length_s))
+        yield self._event("state", self._now, state="automatic", reason=None)
+        return stand_still(state, self.post.setup, idle_s=length_s)
+
+    def _left_open(self, situation: Situation, stopping: Episode | None) -> Situation:
+        """A stop that nobody tells of: the gate stays open after this shot."""
+        if stopping is None or stopping.case.stop is None:
+            return situation
+        longer = 1 + stopping.case.stop.length_s / self.post.setup.machine.mold_open_time_s
+        health = replace(situation.health, pace_factor=situation.health.pace_factor * longer)
+        return replace(situation, health=health)
+
+    def _sound_disc(
+        self,
+        episodes: list[Episode],
+        usual: Situation,
+        state: PressState,
+        draws: Mapping[str, Any],
+        began: datetime,
+    ) -> Disc | None:
+        """The disc that would have been without a fault; None where it is the same."""
+        if self._twin is None:
+            if not any(_is_fault(episode) for episode in episodes):
+                return None
+            self._twin = Twin(state)
+        sound = under((e for e in episodes if e.ordinary), usual, began)
+        ambient_c = hall_c(began) + sound.hall_k
+        return self._twin.make(self._setup(sound.settings), sound, ambient_c=ambient_c, draws=draws)
+
+    def _drop_twin(self, state: PressState, episodes: list[Episode]) -> None:
+        gone = self._twin is not None and not any(_is_fault(episode) for episode in episodes)
+        if gone and self._twin is not None and self._twin.is_like(state):
+            self._twin = None
 
     def _changes(self, began: datetime, episodes: list[Episode], settings: Settings) -> Iterator[SimEvent]:
-        lot = next((episode.lot for episode in episodes if episode.lot is not None), self.post.lot)
-        if lot != self._lot:
-            self._lot = lot
+        poured = self._in_hopper(episodes, began)
+        if poured != self._poured:
+            self._poured = poured
             yield self._run_event(began, "open")
         if settings != self._settings:
             self._settings = settings
             yield self._event("setpoints", began, setpoints=settings.by_key())
+
+    def _in_hopper(self, episodes: list[Episode], moment: datetime) -> tuple[str, str]:
+        """Lot and color that somebody told of."""
+        cases = [e.case for e in episodes if e.case.announced and moment < e.end]
+        lot = next((case.lot for case in cases if case.lot is not None), self.post.lot)
+        return lot, next((case.color for case in cases if case.color is not None), self.post.color)
 
     def _into_tray(self, began: datetime) -> Iterator[SimEvent]:
         self._position += 1
@@ -175,17 +214,15 @@ class Line:
             self._tray, self._position = self._tray + 1, 1
             yield self._event("tray", began, tray=tray_name(self.post.press, self._tray), position=1)
 
-    def _shot(self, setup: Setup, outcome: Outcome, episodes: list[Episode], began: datetime) -> SimShot:
-        disc = set_disc(
-            outcome.molding,
-            setup.mold,
-            setup.blend,
-            lay_mm=outcome.lay_mm,
-            spread_mm=outcome.spread_mm,
-        )
-        faults = {episode.fault for episode in episodes if episode.progress(began) > 0}
+    def _names(self, episodes: list[Episode], began: datetime, outcome: Outcome) -> tuple[str, ...]:
+        names = {episode.fault for episode in episodes if _is_fault(episode) and episode.grown(began) > 0}
         if outcome.ring_missed:
-            faults.add("ring_not_seated")
+            names.add("ring_not_seated")
+        return tuple(sorted(names))
+
+    def _shot(
+        self, situation: Situation, outcome: Outcome, disc: Disc, sound: Disc, faults: tuple[str, ...]
+    ) -> SimShot:
         return SimShot(
             press=self.post.press,
             counter=self._counter,
@@ -194,14 +231,18 @@ class Line:
             tray=tray_name(self.post.press, self._tray),
             tray_position=self._position,
             values=outcome.values,
-            setpoints=setup.settings.by_key(),
+            setpoints=situation.settings.by_key(),
             truth=Truth(
-                faults=tuple(sorted(faults)),
+                counter=self._counter,
+                ended_at=self._now,
+                faults=faults,
                 startup=outcome.startup,
-                lot=self._lot,
+                lot=situation.lot or self.post.lot,
                 dome_24h_mm=disc.dome_24h_mm,
                 diameter_24h_mm=disc.diameter_24h_mm,
                 weight_g=disc.weight_g,
+                sound_dome_24h_mm=sound.dome_24h_mm,
+                scrapped=self._handling.scraps(disc, startup=outcome.startup),
                 fresh_dome_mm=disc.fresh_dome_mm,
                 fresh_diameter_mm=disc.fresh_diameter_mm,
             ),
@@ -215,15 +256,19 @@ class Line:
             run=self._run,
             mold=self.post.setup.mold.name,
             blend=self.post.setup.blend.name,
-            lot=self._lot,
-            color=self.post.color,
-            recipe=self.post.recipe,
+            lot=self._poured[0],
+            color=self._poured[1],
+            recipe=self._recipe,
             recipe_version=1,
             action=action,
         )
 
     def _event(self, kind: EventKind, at: datetime, **payload: Any) -> SimEvent:
         return SimEvent(kind=kind, press=self.post.press, at=at, payload=payload)
+
+
+def _is_fault(episode: Episode) -> bool:
+    return not episode.ordinary
 
 
 def hall_c(moment: datetime) -> float:

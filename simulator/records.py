@@ -16,8 +16,12 @@ class Truth:
 
     Attributes
     ----------
+    counter : int
+        Number of the shot as a counter that nobody resets would have it.
+    ended_at : datetime
+        By a clock that is right.
     faults : tuple of str
-        Names of the faults at work in this shot, in alphabetical order.
+        Names of the faults at work in this shot or in its message, in alphabetical order.
     startup : bool
         The press had not settled since its last start.
     lot : str
@@ -26,16 +30,24 @@ class Truth:
         What a perfect gauge would read 24 h after the shot.
     weight_g : float
         What a perfect scale would read.
+    sound_dome_24h_mm : float
+        What `dome_24h_mm` would be had there been no fault, under the same chance.
+    scrapped : bool
+        Thrown away at the press; its place in the tray stays empty, and nobody can gauge it.
     fresh_dome_mm, fresh_diameter_mm : float
         Of the disc as it leaves the mold; from there both go to their final values over a day.
     """
 
+    counter: int
+    ended_at: datetime
     faults: tuple[str, ...]
     startup: bool
     lot: str
     dome_24h_mm: float
     diameter_24h_mm: float
     weight_g: float
+    sound_dome_24h_mm: float
+    scrapped: bool
     fresh_dome_mm: float
     fresh_diameter_mm: float
 

@@ -91,7 +91,7 @@ def test_topics_are_those_of_the_contract(records: list[SimRecord]) -> None:
     event = next(r for r in records if isinstance(r, SimEvent) and r.kind == "tray")
     assert to_message(shot).topic == "evenrun/1/lowland/P1/shot"
     assert to_message(event, site="east").topic == "evenrun/1/east/P1/tray"
-    assert to_message(next(gaugings([shot], 7, every=1))).topic == "evenrun/1/lowland/gauging"
+    assert to_message(next(gaugings(records, 7, every=1))).topic == "evenrun/1/lowland/gauging"
 
 
 def test_a_gauging_keeps_its_value_and_its_disc(records: list[SimRecord]) -> None:

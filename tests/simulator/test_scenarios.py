@@ -7,7 +7,6 @@ from itertools import islice, pairwise
 import numpy as np
 import pytest
 
-from simulator.line import Standing
 from simulator.records import SimEvent, SimRecord, SimShot
 from simulator.scenarios import (
     live,
@@ -18,6 +17,7 @@ from simulator.scenarios import (
     week_end,
     week_episodes,
 )
+from simulator.spans import Standing
 
 MONDAY = datetime(2026, 11, 16, tzinfo=UTC)
 

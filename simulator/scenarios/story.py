@@ -1,0 +1,99 @@
+"""What a story hands out: its records as a service gets them, and its truth."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from simulator.faults import Episode
+from simulator.floor import Post
+from simulator.line import Line, run_name
+from simulator.records import SimRecord, SimShot
+from simulator.scenarios.times import FIRST_RUN, FIRST_STANDING, QUALIFICATION_SHOTS, merged, utc
+from simulator.spans import Span
+from simulator.truth import Tolerance
+from simulator.usual import usual
+
+TOLERANCE_MM = 0.33  # about the dome that a press usually makes; invented
+QUALIFIED_BEFORE = timedelta(hours=20)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Story:
+    """One telling; can be read once.
+
+    Attributes
+    ----------
+    start : datetime
+        When production begins; the qualification run of every press lies before.
+    records : iterator
+        What the gateways send, in the order in which it arrives.
+    made : list of SimShot
+        Every shot as it was made, whatever became of its message; filled while `records` is read.
+    episodes : tuple of Episode
+        What goes wrong.
+    tolerance : dict of str to Tolerance
+        Dome that each press is allowed.
+    qualification : tuple of str
+        Names of the runs that limits may be taken from.
+    """
+
+    start: datetime
+    records: Iterator[SimRecord]
+    made: list[SimShot]
+    episodes: tuple[Episode, ...]
+    tolerance: dict[str, Tolerance]
+    qualification: tuple[str, ...]
+
+    def __iter__(self) -> Iterator[SimRecord]:
+        """Read the records."""
+        return self.records
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One press's part: where, what it makes when after its qualification, and what goes wrong."""
+
+    place: Post
+    spans: Sequence[Span]
+    episodes: tuple[Episode, ...] = field(default_factory=tuple)
+
+
+def tell(seed: int, start: datetime, parts: Iterable[Part]) -> Story:
+    """Put a story together: every press first makes a qualification run, the evening before."""
+    begin, told, made = utc(start), tuple(parts), list[SimShot]()
+    return Story(
+        start=begin,
+        records=merged(_noted(_records(seed, begin, part), made) for part in told),
+        made=made,
+        episodes=tuple(episode for part in told for episode in part.episodes),
+        tolerance={part.place.press: allowed(part.place) for part in told},
+        qualification=tuple(_qualification(begin, part.place).run for part in told),
+    )
+
+
+def allowed(place: Post) -> Tolerance:
+    """The dome that a press's discs are sold with: about what it usually makes."""
+    middle_mm = round(usual(place.setup).dome_mm, 2)
+    return Tolerance(round(middle_mm - TOLERANCE_MM, 2), round(middle_mm + TOLERANCE_MM, 2))
+
+
+def run_of(place: Post, number: int) -> str:
+    """The press's so many-th run after its qualification, from 1."""
+    return run_name(FIRST_RUN + 10 * number + place.number - 1)
+
+
+def _qualification(begin: datetime, place: Post) -> Span:
+    run = run_name(FIRST_RUN + place.number - 1)
+    return Span(start=begin - QUALIFIED_BEFORE, run=run, shots=QUALIFICATION_SHOTS)
+
+
+def _records(seed: int, begin: datetime, part: Part) -> Iterator[SimRecord]:
+    line = Line(part.place, seed=seed, episodes=part.episodes, standing=FIRST_STANDING)
+    return line.records([_qualification(begin, part.place), *part.spans])
+
+
+def _noted(records: Iterator[SimRecord], made: list[SimShot]) -> Iterator[SimRecord]:
+    for record in records:
+        if isinstance(record, SimShot):
+            made.append(record)
+        yield record
