@@ -105,12 +105,17 @@ def plan_key(
     cost = {
         "false_alarms_per_day": plan.false_alarms_per_day,
         "false_alarms_per_shift": plan.false_alarms_per_shift,
-        "arl_individuals": plan.arl_individuals,
-        "arl_cusum": plan.arl_cusum,
+        "arl_individuals": _finite(plan.arl_individuals),
+        "arl_cusum": _finite(plan.arl_cusum),
     }
     return KeyLimits(
         key=key, version=version, standing=baseline.standing(), baseline=baseline, charts=charts, cost=cost
     )
+
+
+def _finite(run: float) -> float | None:
+    """A run length as JSON can carry it: None is longer than can be computed, next to a minimum shift."""
+    return run if math.isfinite(run) else None
 
 
 def coarse(phi: float, n: int) -> float:

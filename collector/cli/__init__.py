@@ -41,6 +41,7 @@ COMMANDS: dict[str, Command] = {
     "refused": Command("collector.cli.refused:refused", "What could not be read, and taking it again."),
     "audit": Command("dashboard.audit.cli:audit", "Write the audit of one run as one HTML file."),
     "check": Command("collector.cli.check:check", "Run one control chart over a column of a CSV file."),
+    "budget": Command("collector.cli.budget:budget", "Charts for a false-alarm budget, and their cost."),
     "run-length": Command("collector.cli.run_length:run_length", "Average run length of a chart, in shots."),
     "simulate": Command("simulator.cli:simulate", "Make shots of a simulated press, to a file or a broker."),
     "schema": Command("collector.cli.schema:schema", "What a gateway may send, as JSON Schema or AsyncAPI."),

@@ -20,7 +20,6 @@ Hahn, G. J. and Meeker, W. Q. (1991). Statistical Intervals, 4.7 (the individual
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -43,6 +42,7 @@ RAISES = (1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 1.8)  # of the reference value
 FEWEST_EFFECTIVE = 5.0  # below this a baseline is worth nothing, and widening has no end
 PHI_TOLD_FROM = 30.0  # effective size from which the error of phi can be allowed for
 CLOSE_ENOUGH = 2e-3
+LOWEST, HIGHEST = -2.0, 5.0  # logarithm of the widening
 
 
 def widened(exact: Constants, *, phi: float, n: float) -> Constants:
@@ -126,7 +126,9 @@ class _Model:
         def miss(a: float) -> float:
             return math.log(middle.rate(k, (a, 0.0, 0.0)) * self.exact.arl)
 
-        return float(brentq(miss, *_bracket(miss), xtol=1e-3))
+        if miss(LOWEST) <= 0.0:  # a high reference value alone keeps to the budget
+            return LOWEST
+        return float(brentq(miss, LOWEST, HIGHEST, xtol=1e-3)) if miss(HIGHEST) < 0.0 else HIGHEST
 
     def delay(self, k: float) -> float:
         """Return the delay of the shift that the exact chart looks for, under a baseline without error."""
@@ -160,13 +162,3 @@ def _process(exact: Constants, width: float, asked: float, seen: Baselines, n: f
         2.0 * clusters * seen.mean(np.asarray(ndtr(-width * seen.sigma - seen.center), dtype=np.float64))
     )
     return _Process(seen, scaled, off, ratio, excess, singles)
-
-
-def _bracket(miss: Callable[[float], float]) -> tuple[float, float]:
-    """Two levels with the root between them."""
-    low, high = -0.2, 0.5
-    while miss(high) > 0.0:
-        low, high = high, high + 0.5
-    while miss(low) < 0.0:
-        low, high = low - 0.2, low
-    return low, high

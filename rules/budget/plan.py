@@ -15,9 +15,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from rules.budget.classic import rules_arl
 from rules.budget.estimated import widened
 from rules.budget.known import Constants, known, together, watched_alone
-from rules.run_length import individuals_arl, simulated_individuals_arl
 from rules.run_rules import RunRule
 
 __all__ = ["SHIFTS", "Cost", "Plan", "cost", "plan_for", "solve"]
@@ -27,7 +27,6 @@ SECONDS_PER_DAY = 24 * 3600.0
 SHIFTS = (0.5, 1.0, 2.0, 3.0)
 FEWEST_SHOTS = 5
 SHORTEST_RUN = 20.0  # shots a characteristic; a looser budget asks for no chart at all
-SIMULATED_RUNS = 2500
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +205,7 @@ def cost(
     cycle_time_s: float,
     characteristics: int = 1,
     width: float = 3.0,
+    phi: float = 0.0,
     shifts: Sequence[float] = SHIFTS,
     rng: np.random.Generator | None = None,
 ) -> Cost:
@@ -220,11 +220,13 @@ def cost(
     characteristics : int
         Number of charted characteristics of the press.
     width : float
-        Limits of ``"beyond_limit"`` in sigma, where rules are given.
+        Limits of ``"beyond_limit"`` in total sigma, where rules are given.
+    phi : float
+        Autocorrelation at lag 1, where rules are given; a plan knows its own.
     shifts : sequence of float
         Lasting shifts, in sigma, to give the delay for.
     rng : numpy.random.Generator, optional
-        Needed for mixtures with ``trend`` or ``alternating``, whose run length is simulated to about 2 %.
+        Needed where rules have no exact run length, which is then simulated to about 2 %.
 
     Returns
     -------
@@ -241,18 +243,7 @@ def cost(
         arl = charts.arl
         delay = {shift: together(charts.width, charts.k, charts.h, charts.phi, shift) for shift in shifts}
     else:
-        arl = _rules_length(charts, width, 0.0, rng)
-        delay = {shift: _rules_length(charts, width, shift, rng) for shift in shifts}
+        arl = rules_arl(charts, width=width, phi=phi, rng=rng)
+        delay = {shift: rules_arl(charts, width=width, phi=phi, shift=shift, rng=rng) for shift in shifts}
     shots = SECONDS_PER_SHIFT / cycle_time_s * characteristics
     return Cost(arl, shots / arl, 3.0 * shots / arl, delay)
-
-
-def _rules_length(
-    rules: Sequence[str | RunRule], width: float, shift: float, rng: np.random.Generator | None
-) -> float:
-    try:
-        return individuals_arl(width=width, shift=shift, rules=rules)
-    except ValueError:
-        if rng is None or not rules:
-            raise
-    return simulated_individuals_arl(rng=rng, rules=rules, width=width, shift=shift, runs=SIMULATED_RUNS)[0]

@@ -17,6 +17,7 @@ from scipy.stats import norm, t
 
 from rules.baseline import provisional
 from rules.budget import brownian, cost, known, plan, solve
+from rules.budget.classic import rules_arl
 from rules.budget.residuals import least_delay, residual_cusum, residual_delay
 from rules.estimation import sigma_degrees_of_freedom, widened_limit
 from rules.run_length import (
@@ -24,7 +25,9 @@ from rules.run_length import (
     combined_arl,
     cusum_ar1_arl,
     cusum_arl,
+    individuals_ar1_arl,
 )
+from rules.run_rules import RULES
 
 
 def test_the_default_plan_spends_the_budget_and_no_more() -> None:
@@ -332,3 +335,23 @@ def test_a_mixture_of_zones_and_order_costs_about_what_its_rules_cost_apart() ->
 def test_an_impossible_budget_is_refused_with_a_sentence(call: Callable[[], object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         call()
+
+
+def test_rules_of_values_that_hardly_resemble_their_neighbors_cost_what_is_published() -> None:
+    """Champ and Woodall (1987), Table 1: limits and two of three beyond two sigma: 225.44."""
+    rules = ["beyond_limit", "two_of_three"]
+
+    assert rules_arl(rules, phi=1e-6, rng=np.random.default_rng(2)) == pytest.approx(225.44, rel=0.06)
+
+
+def test_run_rules_of_autocorrelated_values_cry_wolf_far_more_often() -> None:
+    """The limit alone keeps its rate where sigma is the total; runs make themselves."""
+    alone = rules_arl(["beyond_limit"], phi=0.5)
+    eight = cost(
+        [rule.name for rule in RULES], cycle_time_s=60.0, phi=0.5, shifts=[], rng=np.random.default_rng(3)
+    )
+
+    assert alone == individuals_ar1_arl(width=3.0, phi=0.5)
+    assert eight.arl < 0.1 * alone
+    with pytest.raises(ValueError, match="simulate"):
+        rules_arl(["same_side"], phi=0.5)
