@@ -17,6 +17,7 @@ from collector.contract.unreadable import Unreadable, pointer, shown
 
 _KEY = re.compile(r"[a-z][a-z0-9_]{0,62}(\.[1-9][0-9]?)?")
 _NOTHING: Members = {}
+_FLOATS = frozenset({float})
 _WHERE: dict[Scope, str] = {"shot": "a shot's values", "setpoint": "setpoints", "disc": "gaugings"}
 
 
@@ -65,6 +66,9 @@ def read_block(block: object, unit_names: Members, name: str, scope: Scope, foun
     """
     if type(block) is not dict:
         raise wrong_type(pointer(name), block, "an object of numbers by key")
+    if not unit_names and _is_plain(block, scope):
+        found.values.update(block)
+        return
     values, originals = found.values, found.originals
     for key, value in block.items():
         if value is None:
@@ -82,6 +86,20 @@ def read_block(block: object, unit_names: Members, name: str, scope: Scope, foun
             originals[key] = (number, reading.sent_unit)
         if reading.own_unit is not None:
             found.units[key] = reading.own_unit
+
+
+def _is_plain(block: Members, scope: Scope) -> bool:
+    """Whether every member is a finite decimal number of a known quantity, so in its canonical unit."""
+    numbers = block.values()
+    return (
+        _FLOATS.issuperset(map(type, numbers)) and isfinite(sum(numbers)) and _are_known(tuple(block), scope)
+    )
+
+
+@lru_cache(maxsize=1024)
+def _are_known(keys: tuple[str, ...], scope: Scope) -> bool:
+    readings = [how_to_read(key, None, scope) for key in keys]
+    return all(isinstance(each, Reading) and each.own_unit is None for each in readings)
 
 
 def as_number(value: object, *path: str) -> float:
