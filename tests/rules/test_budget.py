@@ -229,6 +229,22 @@ def test_a_cusum_of_residuals_would_find_a_one_sigma_shift_no_sooner(phi: float)
     assert values <= residuals <= 1.07 * values
 
 
+def test_a_limit_on_residuals_would_find_smaller_bad_shots_but_accuse_the_good_one_after() -> None:
+    """Why the single-shot limit stays on the values, in figures for phi = 0.8 and the same rate."""
+    phi, spread = 0.8, 0.6
+    plan = solve(characteristics=10, cycle_time_s=60.0, phi=phi)
+    on_residuals = float(norm.isf(0.5 / plan.arl_individuals))
+    nine_in_ten = float(norm.isf(0.1))
+
+    found_by_values = plan.width + nine_in_ten
+    found_by_residuals = (on_residuals + nine_in_ten) * spread
+    accused = float(norm.sf(on_residuals - phi * found_by_residuals / spread))
+
+    assert found_by_values == pytest.approx(5.5, abs=0.1)
+    assert found_by_residuals == pytest.approx(3.3, abs=0.1)
+    assert accused > 0.5
+
+
 @pytest.mark.parametrize("phi", [0.0, 0.3, 0.8])
 @pytest.mark.parametrize("k", [0.3, 0.5, 0.8])
 def test_the_closed_form_agrees_with_the_exact_chain(phi: float, k: float) -> None:
