@@ -9,7 +9,7 @@ from typing import Any
 from collector.contract.times import to_text
 from collector.contract.topics import gauging_topic, press_topic
 from simulator.floor import SITE
-from simulator.records import SimEvent, SimGauging, SimRecord, SimShot
+from simulator.records import SimEvent, SimGauging, SimRecord, SimShot, happened
 
 # P2's gateway is an older one and sends two kinds of values in units of its own.
 GATEWAY_UNITS: dict[str, dict[str, str]] = {"P2": {"peak_melt_pressure": "bar", "barrel_temperature": "degF"}}
@@ -121,7 +121,7 @@ def paced(
     """
     began, first = monotonic(), None
     for record in records:
-        moment = record.ended_at if isinstance(record, SimShot) else record.at
+        moment = happened(record)
         first = moment if first is None else first
         wait_s = (moment - first).total_seconds() / speed - (monotonic() - began)
         if wait_s > 0:

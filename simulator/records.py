@@ -86,12 +86,16 @@ class SimShot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimEvent:
-    """A message that is not a shot; `payload` is the JSON object of the message contract, less its press."""
+    """A message that is not a shot; `payload` is the JSON object of the message contract, less its press.
+
+    `happened_at` is when it really was, where the gateway's clock is wrong.
+    """
 
     kind: EventKind
     press: str
     at: datetime
     payload: dict[str, Any] = field(default_factory=dict)
+    happened_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,3 +139,10 @@ class SimGauging:
 
 
 SimRecord = SimShot | SimEvent
+
+
+def happened(record: SimRecord) -> datetime:
+    """When a record really was, whatever its gateway's clock says."""
+    if isinstance(record, SimShot):
+        return record.truth.ended_at
+    return record.at if record.happened_at is None else record.happened_at

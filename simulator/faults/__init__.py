@@ -11,7 +11,7 @@ from zlib import crc32
 
 import numpy as np
 
-from simulator.faults import cooling, heat, machine, material, melt, people
+from simulator.faults import cooling, data, heat, machine, material, melt, people
 from simulator.faults.case import Case, Situation, Stop
 from simulator.faults.episode import Episode, under
 from simulator.floor import Post
@@ -81,6 +81,15 @@ FAULTS: dict[str, Fault] = {
     "uneven_regrind": Fault(row=24, draw=material.uneven_regrind),
     "day_and_night": Fault(row=25, draw=cooling.day_and_night, ordinary=True),
     "late_robot": Fault(row=26, draw=machine.late_robot),
+    "stuck_sensor": Fault(row=27, draw=data.stuck_sensor),
+    "dead_sensor": Fault(row=27, draw=data.dead_sensor),
+    "coarse_sensor": Fault(row=27, draw=data.coarse_sensor),
+    "wrong_unit": Fault(row=27, draw=data.wrong_unit),
+    "counter_reset": Fault(row=27, draw=data.counter_reset),
+    "duplicated_messages": Fault(row=27, draw=data.duplicated_messages),
+    "late_messages": Fault(row=27, draw=data.late_messages),
+    "lost_messages": Fault(row=27, draw=data.lost_messages),
+    "clock_step": Fault(row=27, draw=data.clock_step),
     "color_change": Fault(row=28, draw=material.color_change),
 }
 

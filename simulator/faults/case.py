@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
+from simulator.faults.garble import Garble
 from simulator.health import SOUND, Health, PerZone
 from simulator.plant import Settings
 
@@ -65,6 +66,8 @@ class Case:
         What is poured into the hopper.
     announced : bool
         Whether anybody tells the service of the new lot or color; told when it is poured in.
+    garble : Garble or None
+        What happens to the records instead of the shots.
     variant : str
         In words, which of its forms it takes.
     """
@@ -82,6 +85,7 @@ class Case:
     lot: str | None = None
     color: str | None = None
     announced: bool = True
+    garble: Garble | None = None
     variant: str = ""
 
     def grown(self, elapsed_s: float) -> float:

@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 
 from simulator.faults import FAULTS, Episode, draw, prepared
 from simulator.floor import post
-from simulator.line import Line, run_name
+from simulator.line import run_name
 from simulator.records import SimRecord
+from simulator.scenarios.stream import press_stream
 from simulator.scenarios.times import merged, utc
 from simulator.spans import Span, Standing
 
@@ -56,8 +57,12 @@ def plain(
         last = first + TO_THE_END
         episodes = (Episode(fault=fault, press="P1", start=first, end=last, case=case, ordinary=ordinary),)
     return merged(
-        Line(place, seed=seed, episodes=episodes, standing=Standing(counter=0, tray=0)).records(
-            [Span(start=utc(start), run=run_name(number), shots=shots)]
+        press_stream(
+            place,
+            [Span(start=utc(start), run=run_name(number), shots=shots)],
+            seed=seed,
+            episodes=episodes,
+            standing=Standing(counter=0, tray=0),
         )
         for number, place in places.items()
     )

@@ -6,8 +6,9 @@ from datetime import datetime, timedelta
 
 from simulator.faults import Episode
 from simulator.floor import Post
-from simulator.line import Line, run_name
+from simulator.line import run_name
 from simulator.records import SimRecord, SimShot
+from simulator.scenarios.stream import press_stream
 from simulator.scenarios.times import FIRST_RUN, FIRST_STANDING, QUALIFICATION_SHOTS, merged, utc
 from simulator.spans import Span
 from simulator.truth import Tolerance
@@ -63,7 +64,7 @@ def tell(seed: int, start: datetime, parts: Iterable[Part]) -> Story:
     begin, told, made = utc(start), tuple(parts), list[SimShot]()
     return Story(
         start=begin,
-        records=merged(_noted(_records(seed, begin, part), made) for part in told),
+        records=merged(_records(seed, begin, part, made) for part in told),
         made=made,
         episodes=tuple(episode for part in told for episode in part.episodes),
         tolerance={part.place.press: allowed(part.place) for part in told},
@@ -87,13 +88,12 @@ def _qualification(begin: datetime, place: Post) -> Span:
     return Span(start=begin - QUALIFIED_BEFORE, run=run, shots=QUALIFICATION_SHOTS)
 
 
-def _records(seed: int, begin: datetime, part: Part) -> Iterator[SimRecord]:
-    line = Line(part.place, seed=seed, episodes=part.episodes, standing=FIRST_STANDING)
-    return line.records([_qualification(begin, part.place), *part.spans])
-
-
-def _noted(records: Iterator[SimRecord], made: list[SimShot]) -> Iterator[SimRecord]:
-    for record in records:
-        if isinstance(record, SimShot):
-            made.append(record)
-        yield record
+def _records(seed: int, begin: datetime, part: Part, made: list[SimShot]) -> Iterator[SimRecord]:
+    return press_stream(
+        part.place,
+        [_qualification(begin, part.place), *part.spans],
+        seed=seed,
+        episodes=part.episodes,
+        standing=FIRST_STANDING,
+        made=made.append,
+    )

@@ -4,7 +4,7 @@ import heapq
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 
-from simulator.records import SimRecord, SimShot
+from simulator.records import SimRecord, SimShot, happened
 from simulator.spans import Standing
 
 SHIFT_BEGINS, LUNCH, AFTER_LUNCH, SHIFT_ENDS = (timedelta(hours=h) for h in (6, 12, 12.5, 22))
@@ -22,8 +22,8 @@ def utc(moment: datetime) -> datetime:
 
 
 def merged(streams: Iterable[Iterator[SimRecord]]) -> Iterator[SimRecord]:
-    """One stream in time order; records that come late in their own stream come late here, too."""
-    return heapq.merge(*streams, key=_moment)
+    """One stream in the order in which records happened; what is late in its own stream is late here, too."""
+    return heapq.merge(*streams, key=happened)
 
 
 def standing_after(records: Iterable[SimRecord]) -> dict[str, Standing]:
@@ -33,7 +33,3 @@ def standing_after(records: Iterable[SimRecord]) -> dict[str, Standing]:
         press: Standing(counter=shot.counter, tray=int(shot.tray.rsplit("-", 1)[1]))
         for press, shot in last.items()
     }
-
-
-def _moment(record: SimRecord) -> datetime:
-    return record.ended_at if isinstance(record, SimShot) else record.at
