@@ -104,7 +104,7 @@ def _run(name: str, words: list[str]) -> None:
 def _start(app: typer.Typer, name: str, words: list[str]) -> None:
     """Run the command; what its options cannot be is one sentence, like every other error."""
     try:
-        sys.exit(app(args=words, prog_name=name, standalone_mode=False))
+        sys.exit(app(args=words, prog_name=name, standalone_mode=False) or 0)
     except typer.TyperException as error:
         said = error.format_message().rstrip(".").replace("\n", " ")
         raise UserError(f"{said[:1].lower()}{said[1:]}; `{name} --help` lists the options") from error

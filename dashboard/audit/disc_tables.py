@@ -5,10 +5,12 @@ from __future__ import annotations
 from collector.contract import quantities
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
+from dashboard.audit.capable import Capable
 from dashboard.audit.compare import Against
 from dashboard.audit.gauged import Ages, Gauged
 from dashboard.audit.tables import Table
 from dashboard.audit.words import NONE
+from rules.dome.welch import Interval
 
 
 def gaugings(audit: Audit) -> Table:
@@ -52,6 +54,35 @@ def _ages(ages: Ages) -> str:
         return unknown
     known = f"{ages.low:.1f} to {ages.high:.1f} h, half by {ages.middle:.1f} h"
     return f"{known}; {unknown}" if unknown else known
+
+
+def capabilities(audit: Audit) -> Table:
+    """Whether the process keeps to the tolerance, as indices with their intervals."""
+    return Table(
+        ("Characteristic", "Discs", "Pp (95 %)", "Ppk (95 %)", "Out of a thousand to be expected (95 %)",
+         "To be kept in mind"),
+        [_capable(each) for each in audit.found.capable],
+        "No gauged characteristic of this mold has a tolerance.", (1,),
+    )  # fmt: skip
+
+
+def _capable(each: Capable) -> tuple[str, ...]:
+    name, found = quantities.label(each.characteristic), each.result
+    if found is None:
+        return name, f"{each.discs:,}", NONE, NONE, NONE, each.why_not
+    return (
+        name, f"{each.discs:,}", NONE if found.pp is None else _index(found.pp), _index(found.ppk),
+        _in_a_thousand(found.rejects.total), " ".join(found.notes) or NONE,
+    )  # fmt: skip
+
+
+def _index(each: Interval) -> str:
+    return f"{each.estimate:.2f} ({each.low:.2f} to {each.high:.2f})"
+
+
+def _in_a_thousand(ppm: Interval) -> str:
+    estimate, low, high = (f"{value / 1000:.3g}" for value in (ppm.estimate, ppm.low, ppm.high))
+    return f"{estimate} ({low} to {high})"
 
 
 def discs(audit: Audit) -> Table:

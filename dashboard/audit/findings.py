@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboard.audit import compare, gauged, shifts
+from dashboard.audit import capable, compare, gauged, shifts
+from dashboard.audit.capable import Capable
 from dashboard.audit.compare import Against
 from dashboard.audit.evidence import Evidence, Level
 from dashboard.audit.gauged import Gauged
@@ -27,6 +28,8 @@ class Findings:
     touched : tuple of int
         Places of the shots inside a strong excursion.
     gauged : tuple of Gauged
+    capable : tuple of Capable
+        Of the gauged characteristics, those with a tolerance.
     against : tuple of Against
         Characteristics of shots, then of discs.
     """
@@ -36,6 +39,7 @@ class Findings:
     quiet: tuple[Excursion, ...]
     touched: tuple[int, ...]
     gauged: tuple[Gauged, ...]
+    capable: tuple[Capable, ...]
     against: tuple[Against, ...]
 
 
@@ -48,7 +52,7 @@ def findings(evidence: Evidence) -> Findings:
     summaries = gauged.summaries(evidence, frozenset(touched))
     return Findings(
         histories=histories, strong=strong, quiet=tuple(each for each in away if not each.signaled),
-        touched=touched, gauged=summaries,
+        touched=touched, gauged=summaries, capable=capable.capabilities(evidence, summaries),
         against=(*_shot_levels(evidence), *_disc_levels(evidence, summaries)),
     )  # fmt: skip
 

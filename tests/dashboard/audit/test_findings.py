@@ -12,8 +12,9 @@ from scipy import stats
 
 from collector.settings import Settings
 from collector.store import tables
-from dashboard.audit import compare
+from dashboard.audit import compare, disc_tables
 from dashboard.audit.evidence import Level
+from dashboard.audit.gauged import one_a_disc
 from tests.dashboard.audit import floor
 
 
@@ -97,6 +98,19 @@ def test_discs_outside_the_tolerance_are_counted(warm):
     by_hand = [fact.value for fact in warm.evidence.gaugings if not 2.2 <= fact.value <= 3.0]
     assert warm.found.gauged[0].outside == len(by_hand)
     assert f"{len(by_hand)} of 50 gauged discs" in texts(warm)
+
+
+def test_the_process_is_held_against_the_tolerance_with_an_interval(warm):
+    """Ppk is the distance from the mean to the nearer limit over three sigma; scipy gives the sigma."""
+    dome = next(each for each in warm.found.capable if each.characteristic == "dome")
+    low, high = warm.evidence.tolerances["dome"]
+    x = np.array(list(one_a_disc([f for f in warm.evidence.gaugings if f.characteristic == "dome"]).values()))
+    expected = min(x.mean() - low, high - x.mean()) / (3 * stats.tstd(x))
+    assert dome.discs == len(x)
+    assert dome.result.ppk.estimate == pytest.approx(expected)
+    assert dome.result.ppk.low < expected < dome.result.ppk.high
+    assert any("settle little" in note for note in dome.result.notes)
+    assert disc_tables.capabilities(warm).rows[0][0] == "Dome"
 
 
 def test_without_a_tolerance_no_number_is_given(warm_run, audited):
