@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 Original = tuple[float, str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shot:
-    """One press cycle.
+class Shot(NamedTuple):
+    """One press cycle; a tuple, because they come by the thousand.
 
     Attributes
     ----------

@@ -92,7 +92,7 @@ def shifted(shot: Shot, state: PressState) -> Shot:
     limits = state.keys["cushion"].limits
     assert limits is not None
     higher = shot.values["cushion"] + 3 * limits.baseline.sigma
-    return replace(shot, values={**shot.values, "cushion": higher})
+    return shot._replace(values={**shot.values, "cushion": higher})
 
 
 def on_residuals(state: PressState) -> PressState:
