@@ -22,7 +22,9 @@ NONE = "\N{EN DASH}"
 MOST_STRETCHES = 6
 CHARTS = {
     "individuals": "single shots", "moving_range": "moving range", "cusum": "cumulative sum",
-    "ewma": "weighted average", "setting": "changed or not",
+    "ewma": "weighted average", "setting": "changed or not", "residual": "what is new in a shot",
+    "spread": "scatter from shot to shot", "engineering_limits": "engineering limits",
+    "c": "count", "np": "count of a sample",
 }  # fmt: skip
 SIDES = {1: "above", -1: "below", 0: ""}
 EVENTS = {

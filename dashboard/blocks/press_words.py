@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from collector.contract import quantities
-from rules.run_rules import RULES, sentence
+from rules.run_rules import RULES, named, sentence
 
 KINDS = {
     "run": "run",
@@ -29,6 +29,9 @@ _BY_CHART = {
     ("ewma", "beyond_limit"): "moving average beyond its limit",
     ("moving_range", "beyond_limit"): "jump from shot to shot beyond its limit",
     ("setting", "beyond_limit"): "timer changed",
+    ("residual", "beyond_limit"): "what is new in the shots, summed, beyond its limit",
+    ("spread", "beyond_limit"): "scatter from shot to shot beyond its limit",
+    ("engineering_limits", "beyond_limit"): "beyond its engineering limit",
 }
 _BY_RULE = {rule.name: sentence(rule) for rule in RULES} | {
     "beyond_limit": "beyond its limit",
@@ -38,7 +41,15 @@ _BY_RULE = {rule.name: sentence(rule) for rule in RULES} | {
 
 def rule_words(rule: str, chart: str | None = None) -> str:
     """A rule in plain English, with the chart that met it where that says more."""
-    return _BY_CHART.get((chart or "", rule)) or _BY_RULE.get(rule) or rule.replace("_", " ")
+    return _BY_CHART.get((chart or "", rule)) or _BY_RULE.get(rule) or _with_own_numbers(rule)
+
+
+def _with_own_numbers(rule: str) -> str:
+    """``same_side:8`` as a sentence; a name that is no rule as its words."""
+    try:
+        return sentence(named([rule])[0])
+    except ValueError:
+        return rule.replace("_", " ")
 
 
 def shot_label(counter: Any, at: pd.Timestamp) -> str:

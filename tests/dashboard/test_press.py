@@ -138,6 +138,8 @@ def test_the_words_of_a_signal_come_from_its_chart_and_rule() -> None:
     assert rule_words("beyond_limit", "cusum") == "cumulative sum beyond its limit"
     assert rule_words("beyond_limit", "individuals") == "beyond its limit"
     assert rule_words("same_side", "individuals") == "9 shots in a row on one side of center"
+    assert rule_words("same_side:8", "individuals") == "8 shots in a row on one side of center"
+    assert rule_words("beyond_limit", "engineering_limits") == "beyond its engineering limit"
     assert rule_words("something_new") == "something new"
 
 
