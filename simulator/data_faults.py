@@ -50,8 +50,11 @@ class Gateway:
     """
 
     def __init__(self, episodes: Iterable[Episode], rng: np.random.Generator) -> None:
-        self._episodes = tuple(episodes)
-        self._memories = [Memory() for _ in self._episodes]
+        self._spoiling = [
+            (episode, episode.case.garble, Memory())
+            for episode in episodes
+            if episode.case.garble is not None
+        ]
         self._rng = rng
         self._waiting: list[tuple[datetime, int, SimRecord]] = []
         self._kept: list[SimRecord] = []
@@ -87,13 +90,15 @@ class Gateway:
 
     def _fate(self, record: SimRecord, moment: datetime) -> Fate:
         fate = Fate(record)
-        for episode, memory in zip(self._episodes, self._memories, strict=True):
-            garble = episode.case.garble
-            met = self._rng.random()
-            if episode.grown(moment) == 0:
-                memory.held.clear()  # a plug that makes contact again; the next time it holds another value
-            elif garble is not None and met < garble.chance:
-                fate = _marked(WAYS[garble.kind](fate, garble, memory, moment), episode.fault)
+        for episode, garble, memory in self._spoiling:
+            met = self._rng.random() < garble.chance
+            at_work = met and episode.grown(moment) > 0
+            if at_work or memory.base is not None:  # a counter goes on from where it began anew
+                fate = WAYS[garble.kind](fate, garble, memory, moment)
+            else:
+                memory.held.clear()  # a plug makes contact again; the next time it holds another value
+            if at_work:
+                fate = _marked(fate, episode.fault)
         return fate
 
     def _pass_on(self, fate: Fate) -> Iterator[SimRecord]:

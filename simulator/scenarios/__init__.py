@@ -6,12 +6,13 @@ from functools import partial
 
 from simulator.faults import FAULTS
 from simulator.records import SimEvent, SimGauging, SimRecord, SimShot, Truth
+from simulator.scenarios import conduct, troubles
 from simulator.scenarios.live import live, live_episodes
 from simulator.scenarios.plain import plain
 from simulator.scenarios.single import one_fault
 from simulator.scenarios.story import Part, Story, tell
 from simulator.scenarios.times import QUALIFICATION_SHOTS, standing_after
-from simulator.scenarios.week import ordinary_week, week_end, week_episodes
+from simulator.scenarios.week import ordinary_week, week_end, week_episodes, week_story
 from simulator.spans import Standing
 
 __all__ = [
@@ -35,9 +36,24 @@ __all__ = [
     "tell",
     "week_end",
     "week_episodes",
+    "week_story",
 ]
 
 Scenario = Callable[[int, datetime], Story]
 
 # Name -> function(seed, start): every story that can be scored, those of a single fault as fault_NAME.
-SCENARIOS: dict[str, Scenario] = {f"fault_{name}": partial(one_fault, name) for name in FAULTS}
+SCENARIOS: dict[str, Scenario] = {
+    "sound_days": conduct.sound_days,
+    "ordinary_week": week_story,
+    "startup_after_lunch": conduct.startup_after_lunch,
+    "trial_day": conduct.trial_day,
+    "night_shift": conduct.night_shift,
+    "lot_change": troubles.lot_change,
+    "limited_fill_lot": troubles.limited_fill_lot,
+    "failed_chiller": troubles.failed_chiller,
+    "drift_before_complaint": troubles.drift_before_complaint,
+    "wandering_ring": troubles.wandering_ring,
+    "busy_day": troubles.busy_day,
+    "bad_gateway": conduct.bad_gateway,
+    **{f"fault_{name}": partial(one_fault, name) for name in FAULTS},
+}

@@ -1,7 +1,7 @@
 """What a story hands out: its records as a service gets them, and its truth."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from simulator.faults import Episode
@@ -36,6 +36,8 @@ class Story:
         Dome that each press is allowed.
     qualification : tuple of str
         Names of the runs that limits may be taken from.
+    trials : tuple of str
+        Names of the runs in which a technician tries settings; their recipe says so, too.
     """
 
     start: datetime
@@ -44,6 +46,7 @@ class Story:
     episodes: tuple[Episode, ...]
     tolerance: dict[str, Tolerance]
     qualification: tuple[str, ...]
+    trials: tuple[str, ...] = ()
 
     def __iter__(self) -> Iterator[SimRecord]:
         """Read the records."""
@@ -52,15 +55,30 @@ class Story:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One press's part: where, what it makes when after its qualification, and what goes wrong."""
+    """One press's part.
+
+    Attributes
+    ----------
+    place : Post
+    spans : sequence of Span
+        What it makes when, after its qualification.
+    episodes : tuple of Episode
+        What goes wrong.
+    qualification : Span or None
+        Before all of that; None is the day before.
+    trials : tuple of str
+        Runs among the spans that are trials.
+    """
 
     place: Post
     spans: Sequence[Span]
-    episodes: tuple[Episode, ...] = field(default_factory=tuple)
+    episodes: tuple[Episode, ...] = ()
+    qualification: Span | None = None
+    trials: tuple[str, ...] = ()
 
 
 def tell(seed: int, start: datetime, parts: Iterable[Part]) -> Story:
-    """Put a story together: every press first makes a qualification run, the evening before."""
+    """Put a story together: every press first makes a qualification run."""
     begin, told, made = utc(start), tuple(parts), list[SimShot]()
     return Story(
         start=begin,
@@ -68,7 +86,8 @@ def tell(seed: int, start: datetime, parts: Iterable[Part]) -> Story:
         made=made,
         episodes=tuple(episode for part in told for episode in part.episodes),
         tolerance={part.place.press: allowed(part.place) for part in told},
-        qualification=tuple(_qualification(begin, part.place).run for part in told),
+        qualification=tuple(_qualification(begin, part).run for part in told),
+        trials=tuple(run for part in told for run in part.trials),
     )
 
 
@@ -83,15 +102,17 @@ def run_of(place: Post, number: int) -> str:
     return run_name(FIRST_RUN + 10 * number + place.number - 1)
 
 
-def _qualification(begin: datetime, place: Post) -> Span:
-    run = run_name(FIRST_RUN + place.number - 1)
+def _qualification(begin: datetime, part: Part) -> Span:
+    if part.qualification is not None:
+        return part.qualification
+    run = run_name(FIRST_RUN + part.place.number - 1)
     return Span(start=begin - QUALIFIED_BEFORE, run=run, shots=QUALIFICATION_SHOTS)
 
 
 def _records(seed: int, begin: datetime, part: Part, made: list[SimShot]) -> Iterator[SimRecord]:
     return press_stream(
         part.place,
-        [_qualification(begin, part.place), *part.spans],
+        [_qualification(begin, part), *part.spans],
         seed=seed,
         episodes=part.episodes,
         standing=FIRST_STANDING,

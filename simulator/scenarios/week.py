@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from simulator.faults import Episode
 from simulator.floor import post
 from simulator.line import Line, run_name
 from simulator.records import SimRecord
 from simulator.scenarios.cases import known
+from simulator.scenarios.story import Part, Story, tell
 from simulator.scenarios.times import (
     AFTER_LUNCH,
     FIRST_RUN,
@@ -60,6 +61,19 @@ def ordinary_week(seed: int, start: datetime, *, presses: int = 2) -> Iterator[S
         )
         for number in range(1, presses + 1)
     )
+
+
+def week_story(seed: int, start: datetime, *, presses: int = MOST_PRESSES) -> Story:
+    """The ordinary week of up to six presses as a story; the week is the one that `start` lies in."""
+    moment = utc(start)
+    monday = datetime.combine(moment.date() - timedelta(days=moment.weekday()), datetime.min.time(), UTC)
+    parts = []
+    for number in range(1, presses + 1):
+        qualification, *spans = week_spans(monday, number, presses=presses)
+        place = post(number)
+        episodes = tuple(episode for episode in week_episodes(monday) if episode.press == place.press)
+        parts.append(Part(place=place, spans=spans, episodes=episodes, qualification=qualification))
+    return tell(seed, monday + SHIFT_BEGINS, parts)
 
 
 def week_end(start: datetime) -> datetime:
