@@ -109,7 +109,7 @@ def test_a_wrong_unit_multiplies_or_turns_to_fahrenheit(passed, sound) -> None:
 def test_a_reset_counter_begins_anew_and_the_truth_counts_on(passed) -> None:
     arrived, _ = passed(Garble("counter", size=1.0))
     told = [shot.counter for shot in shots(arrived)]
-    begins = told.index(1)
+    begins = len(told) - 1 - told[::-1].index(1)  # the press was at some forty shots
     assert told[begins:] == list(range(1, len(told) - begins + 1))
     assert shots(arrived)[begins] == bad(arrived)[0]
     assert all(b.truth.counter == a.truth.counter + 1 for a, b in pairwise(shots(arrived)))
