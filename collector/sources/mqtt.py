@@ -59,6 +59,7 @@ class MqttSource:
         self._random = random
         # Bounded here as well: Mosquitto 2.0.11 sends a whole window for each acknowledgement.
         self._arrived: queue.Queue[Incoming] = queue.Queue(_WINDOWS_IN_HAND * settings.receive_maximum)
+        self._own_topic = topics.collector_state_topic(settings.site)
         self._connections = 0
         self._connected = threading.Event()
         self._news = threading.Event()  # the broker answered or hung up
@@ -134,8 +135,7 @@ class MqttSource:
         if self._closing.is_set():
             return
         with contextlib.suppress(DeliveryError):
-            topic = topics.collector_state_topic(self._settings.site)
-            self.publish(topic, self._state("offline", "stopped"), retain=True, timeout_s=2.0)
+            self.publish(self._own_topic, self._state("offline", "stopped"), retain=True, timeout_s=2.0)
         self._closing.set()
         if self._client is not None:
             self._client.disconnect()
@@ -148,8 +148,15 @@ class MqttSource:
             batch.append(self._arrived.get(timeout=_IDLE_S))
             deadline = time.monotonic() + max_wait_s
             while len(batch) < max_messages:
-                batch.append(self._arrived.get(timeout=max(0.0, deadline - time.monotonic())))
+                batch.append(self._next(deadline))
         return batch
+
+    def _next(self, deadline: float) -> Incoming:
+        """The next message that is here already, or comes before the deadline."""
+        try:
+            return self._arrived.get_nowait()
+        except queue.Empty:
+            return self._arrived.get(timeout=max(0.0, deadline - time.monotonic()))
 
     def _keep_connected(self) -> None:
         attempt = 0
@@ -231,8 +238,7 @@ class MqttSource:
             flags.session_present,
         )
         client.subscribe(connection.subscription(self._settings.site, self._protocol))
-        topic = topics.collector_state_topic(self._settings.site)
-        client.publish(topic, self._state("online", None), qos=1, retain=True)
+        client.publish(self._own_topic, self._state("online", None), qos=1, retain=True)
         if (
             flags.session_present
         ):  # with its subscriptions, so that messages may come before an answer to ours
@@ -262,13 +268,20 @@ class MqttSource:
         self._news.set()
 
     def _on_message(self, client: Client, _data: Any, message: MQTTMessage) -> None:
-        if message.topic == topics.collector_state_topic(self._settings.site):
+        topic = message.topic
+        if topic == self._own_topic:
             client.ack(message.mid, message.qos)  # our own, in the pattern of the presses' states
             return
         position = f"{self._connections}:{message.mid}"
         acknowledge = partial(self._acknowledge, client, message.mid, message.qos)
-        incoming = Incoming(message.topic, bytes(message.payload), "mqtt", position, acknowledge)
-        # Waiting stops the reading of the socket, so that a backlog stays with the broker.
+        incoming = Incoming(topic, bytes(message.payload), "mqtt", position, acknowledge)
+        try:
+            self._arrived.put_nowait(incoming)
+        except queue.Full:
+            self._wait_for_room(incoming)
+
+    def _wait_for_room(self, incoming: Incoming) -> None:
+        """Waiting stops the reading of the socket, so that a backlog stays with the broker."""
         while not self._closing.is_set():
             with contextlib.suppress(queue.Full):
                 self._arrived.put(incoming, timeout=_LOOK_S)
