@@ -155,21 +155,21 @@ class PressWork:
         """Identify a shot that may be stored already, or stored under the same name."""
         usual = self.state.usual_cycle_s()
         poll = DEFAULT_POLL if usual is None else timedelta(seconds=POLL_CYCLES * usual)
-        alike = self._alike(shot, poll)
+        # Before the cycle is known, two shots must not be taken for one.
+        apart = SAME_TIME if usual is None else poll / 2
+        alike = [] if _is_clearly_later(shot, self.state.last, apart) else self._alike(shot, apart)
         nearest = min(alike, key=lambda each: abs(each.ended_at - shot.ended_at), default=None)
         taken = {each.epoch for each in alike if shot.counter is not None}
         return identity.identify(
             shot.counter, shot.ended_at, last=self.state.last, stored=nearest, poll=poll, taken=taken
         )
 
-    def _alike(self, shot: Shot, poll: timedelta) -> list[identity.Stored]:
+    def _alike(self, shot: Shot, apart: timedelta) -> list[identity.Stored]:
         """The stored shots of this counter, one an epoch; without a counter, of this time."""
         self._flush()
         c = shots_table.c
         same: tuple[sa.ColumnElement[bool], ...] = (c.counter == shot.counter,)
         if shot.counter is None:
-            # Before the cycle is known, two shots must not be taken for one.
-            apart = poll / 2 if self.state.cycles_s else SAME_TIME
             same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
         query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == self.press.id, *same)
         return [identity.Stored(row.id, row.epoch, row.ended_at) for row in self.conn.execute(query)]
@@ -285,3 +285,8 @@ def _is_newest(shot: Shot, last: Last | None) -> bool:
     if shot.ended_at <= last.ended_at:
         return False
     return shot.counter is not None and last.counter is not None and shot.counter > last.counter
+
+
+def _is_clearly_later(shot: Shot, last: Last | None, apart: timedelta) -> bool:
+    """Whether a shot without a counter is too late to be any that is stored; none is newer than the last."""
+    return shot.counter is None and last is not None and shot.ended_at - apart >= last.ended_at

@@ -395,3 +395,20 @@ def test_a_finished_run_that_comes_again_leaves_the_running_one_alone(engine: sa
     assert [row[0] for row in rows(engine, shots.c.run_id)] == [1, 1, 1, 2, 2, 2]
     assert [row[1] is None for row in rows(engine, runs.c.name, runs.c.closed_at)] == [False, True]
     assert rows(engine, events.c.kind, events.c.new) == before
+
+
+def test_a_backlog_without_counters_is_stored_in_one_go(engine: sa.Engine) -> None:
+    inserted: list[str] = []
+
+    @sa.event.listens_for(engine, "before_cursor_execute")
+    def note(_conn: object, _cursor: object, statement: str, *_more: object) -> None:
+        if statement.startswith("INSERT INTO shots"):
+            inserted.append(statement)
+
+    batch = [message(n, {"cushion": value}, counter=None) for n, value in enumerate(cushions(60))]
+    taker = pipeline(engine)
+    counts = taker.take(batch)
+
+    assert counts.stored == 60
+    assert len(inserted) == 1
+    assert taker.take(batch[30:]).duplicates == 30
