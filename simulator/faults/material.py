@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from simulator.faults.case import Case
-from simulator.faults.draw import HOUR_S, MINUTE_S, between, chance, one_of, spells, stretched
+from simulator.faults.draw import MINUTE_S, between, chance, one_of, spells, stretched
 from simulator.floor import Post
 from simulator.usual import usual
 
@@ -41,7 +41,7 @@ def wet_resin(rng: np.random.Generator, place: Post) -> Case:
         health={"moisture_percent": between(rng, 0.04, 0.10)},
         growth="settling",
         lag_s=between(rng, 0.0, 10 * MINUTE_S),
-        rise_s=stretched(rng, 10 * MINUTE_S, HOUR_S),
+        rise_s=stretched(rng, 5 * MINUTE_S, 25 * MINUTE_S),
         fades=True,
     )
 

@@ -88,7 +88,7 @@ def bridged_feed(rng: np.random.Generator, place: Post) -> Case:
             variant="empty hopper",
         )
     return Case(
-        health={"feed_share": between(rng, 0.2, 0.5)},
+        health={"feed_share": between(rng, 0.25, 0.6)},
         spells=spells(rng, at_work_s=(90.0, 8 * MINUTE_S), between_s=(2 * MINUTE_S, 20 * MINUTE_S)),
         variant="bridge",
     )
