@@ -69,6 +69,10 @@ def widened(exact: Constants, *, phi: float, n: float) -> Constants:
     Below an effective size of 30 shots the error of phi is left out: allowing for it there would make a chart
     that sees nothing. Such limits are provisional anyway, and may cry wolf several times too often.
     """
+    if (
+        exact.width <= exact.minimum_shift
+    ):  # what an engineer asked for is no estimate, and far inside the budget
+        return exact
     ratio = variance_ratio(phi)
     shots = max(n, FEWEST_EFFECTIVE * ratio)
     width = widened_limit(exact.width, phi=phi, n=shots / ratio)

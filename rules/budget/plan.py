@@ -18,6 +18,7 @@ import numpy as np
 from rules.budget.classic import rules_arl
 from rules.budget.estimated import widened
 from rules.budget.known import Constants, known, together, watched_alone
+from rules.run_length.integral import first_of
 from rules.run_rules import RunRule
 
 __all__ = ["SHIFTS", "Cost", "Plan", "cost", "plan_for", "solve"]
@@ -61,7 +62,7 @@ class Plan:
     @property
     def arl(self) -> float:
         """Shots between false alarms of both charts: one over their mean rate over baselines."""
-        return 1.0 / (1.0 / self.arl_individuals + 1.0 / self.arl_cusum)
+        return first_of(self.arl_individuals, self.arl_cusum)
 
 
 @dataclass(frozen=True, slots=True)

@@ -295,6 +295,17 @@ def test_an_engineering_minimum_keeps_the_budget_and_gives_up_smaller_shifts(min
     assert smaller[1] > smaller[0]
 
 
+@pytest.mark.parametrize("phi", [0.0, 0.3, 0.8])
+@pytest.mark.parametrize("n", [None, 25, 300])
+def test_a_minimum_far_beyond_sigma_leaves_nothing_for_the_statistics(phi: float, n: int | None) -> None:
+    """A very precise characteristic: the charts are what the engineer asked for, and never cry wolf."""
+    held = solve(characteristics=10, cycle_time_s=60.0, phi=phi, n=n, minimum_shift=12.0)
+
+    assert (held.width, held.k) == (12.0, 12.0)
+    assert held.false_alarms_per_day == 0.0
+    assert math.isinf(cost(held, cycle_time_s=60.0, shifts=[3.0]).delay[3.0])
+
+
 def test_a_minimum_below_what_a_chart_looks_for_changes_nothing() -> None:
     assert solve(characteristics=10, cycle_time_s=60.0, minimum_shift=0.3) == solve(
         characteristics=10, cycle_time_s=60.0

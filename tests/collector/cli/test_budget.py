@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 from pathlib import Path
 from typing import Any
@@ -102,12 +101,10 @@ def test_the_table_names_every_characteristic_with_its_delays() -> None:
 
 
 def test_a_delay_beyond_computing_is_null_in_json() -> None:
-    answer = _json("--characteristic", "a,sigma=1,minimum_shift=4", "--characteristic", "b,vital=no")
+    answer = _json("--characteristic", "a,sigma=1,minimum_shift=12", "--characteristic", "b,vital=no")
 
-    assert answer["characteristics"][0]["delay"]["0.5"] is None or math.isfinite(
-        answer["characteristics"][0]["delay"]["0.5"]
-    )
-    assert answer["false_alarms_per_day"] <= 1.002
+    assert answer["characteristics"][0]["delay"]["0.5"] is None
+    assert answer["false_alarms_per_day"] < 0.3
 
 
 def test_the_shots_of_a_baseline_decide_how_fine_phi_is_taken() -> None:
