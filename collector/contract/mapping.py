@@ -6,6 +6,7 @@ A profile is data, read from a TOML file, so that a new file format needs no cod
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from math import isfinite
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo
 
@@ -30,7 +31,16 @@ class Column(Part):
     key: str
     column: ColumnName
     unit: str | None = None
+    factor: float = Field(1.0, description="what the cell is multiplied with to be in the unit")
     zero_means_not_written: bool = False
+    per_cavity: bool = Field(default=False, description="each cavity's row has its own value")
+
+    @field_validator("factor")
+    @classmethod
+    def _usable_factor(cls, value: float) -> float:
+        if value == 0 or not isfinite(value):
+            raise ValueError(f"the factor is {value}; give a number other than 0, or leave it out for 1")
+        return value
 
 
 class SetpointColumn(Column):
@@ -78,8 +88,13 @@ class Profile(Part):
     delimiter: str = Field(",", min_length=1, max_length=1)
     decimal_mark: Literal[".", ","] = "."
     encoding: str = "utf-8"
-    header_rows: int = Field(1, ge=0, le=1)
-    skip_rows: int = Field(0, ge=0)
+    header_rows: int = Field(1, ge=0, le=4, description="names, then such as units, passed over")
+    skip_rows: int = Field(0, ge=0, description="lines above the header")
+    brackets_in_names: bool = Field(default=False, description="a delimiter within brackets is part of a name")
+    wrapped_lines: bool = Field(default=False, description="a line that begins with white space continues a row")
+    newest_first: bool = Field(default=False, description="the last line is the oldest; read from the end")
+    skip_blank_rows: bool = Field(default=False, description="rows of empty cells are passed over")
+    quoted_decimals: bool = Field(default=False, description="the decimal mark is the delimiter, in quotes")
     column_count: int | None = Field(None, ge=1, description="columns of a file without a header")
     missing: tuple[str, ...] = ("",)
     press: str | None = None
@@ -98,7 +113,7 @@ class Profile(Part):
     def _numbered_without_header(self) -> Self:
         if self.header_rows == 0 and self.column_count is None:
             raise ValueError("a file without a header needs column_count")
-        if self.delimiter == self.decimal_mark:
+        if self.delimiter == self.decimal_mark and not self.quoted_decimals:
             raise ValueError("delimiter and decimal_mark cannot be the same sign")
         return self
 
@@ -110,6 +125,7 @@ class ShotProfile(Profile):
     press_column: ColumnName | None = None
     counter_column: ColumnName | None = None
     tray_column: ColumnName | None = None
+    cavity_column: ColumnName | None = Field(None, description="number of the cavity: one row each a shot")
     time: TimeColumns | ReconstructedTime
     values: tuple[Column, ...] = Field(min_length=1)
     setpoints: tuple[SetpointColumn, ...] = ()
@@ -126,6 +142,11 @@ class ShotProfile(Profile):
     def _readable(self) -> Self:
         _check_columns(self.values, "shot")
         _check_columns(self.setpoints, "setpoint")
+        _check_cavities(self.values, self.cavity_column)
+        _check_cavities(self.setpoints, None)
+        nameless = self.counter_column is None and isinstance(self.time, ReconstructedTime)
+        if self.cavity_column is not None and nameless:
+            raise ValueError("cavity_column needs counter_column or times, to tell which rows are one shot")
         return self
 
     def setpoint_tolerances(self) -> dict[str, float]:
@@ -158,6 +179,7 @@ class GaugingProfile(Profile):
     @model_validator(mode="after")
     def _readable(self) -> Self:
         _check_columns(self.characteristics, "disc")
+        _check_cavities(self.characteristics, None)
         needed = {
             "counter": (self.counter_column,),
             "tray": (self.tray_column, self.position_column),
@@ -181,3 +203,12 @@ def _check_columns(columns: tuple[Column, ...], scope: Scope) -> None:
         reading = how_to_read(column.key, column.unit, scope)
         if isinstance(reading, Problem):
             raise ValueError(f"column {column.column!r}: {reading.detail}; {reading.remedy}")
+
+
+def _check_cavities(columns: tuple[Column, ...], cavity_column: ColumnName | None) -> None:
+    for column in columns:
+        if column.per_cavity and (cavity_column is None or "." in column.key):
+            raise ValueError(
+                f"column {column.column!r} is per_cavity, which only values of a file with a cavity_column "
+                "can be, under a key without a number; take it out, or give the column"
+            )

@@ -17,7 +17,11 @@ from collector.contract.times import from_text
 from collector.contract.unreadable import Unreadable, shown
 from collector.sources.csv_rows import Row
 
-_PARTS = re.compile(r"(\d+)\D(\d+)\D(\d+)(?:[T ]+(\d+):(\d+)(?::(\d+)(?:[.,](\d+))?)?)?")
+# A date with any separators, then a time with colons or dots, a fraction, and AM or PM.
+_PARTS = re.compile(
+    r"(\d+)\D(\d+)\D(\d+)"
+    r"(?:[T ]+(\d+)[:.](\d+)(?:[:.](\d+)(?:[.,](\d+))?)?(?:\s*([AaPp])\.?[Mm]\.?)?)?"
+)
 _ORDERS = {"year-first": (0, 1, 2), "day-first": (2, 1, 0), "month-first": (2, 0, 1)}
 
 
@@ -33,6 +37,7 @@ class CellPlan:
     sent_unit: str | None
     own_unit: str | None
     zero_is_missing: bool
+    scale: float = 1.0
 
 
 def plan_cell(column: Column, index: int, scope: Scope) -> CellPlan:
@@ -48,6 +53,7 @@ def plan_cell(column: Column, index: int, scope: Scope) -> CellPlan:
         sent_unit=reading.sent_unit,
         own_unit=reading.own_unit,
         zero_is_missing=column.zero_means_not_written,
+        scale=column.factor,
     )
 
 
@@ -192,6 +198,22 @@ def _ordered(text: str, order: tuple[int, int, int], zone: ZoneInfo) -> datetime
         raise ValueError(text)
     date = match.groups()[:3]
     hour, minute, second = (int(part or 0) for part in match.groups()[3:6])
+    hour = _of_the_day(hour, match[8], text)
     micro = int((match[7] or "0").ljust(6, "0")[:6])
     year, month, day = (int(date[place]) for place in order)
+    year = _century(year) if len(date[order[0]]) <= 2 else year
     return datetime(year, month, day, hour, minute, second, micro, tzinfo=zone).astimezone(UTC)
+
+
+def _of_the_day(hour: int, half: str | None, text: str) -> int:
+    """12 AM is midnight and 12 PM is noon."""
+    if half is None:
+        return hour
+    if not 1 <= hour <= 12:
+        raise ValueError(text)
+    return hour % 12 + (12 if half in "Pp" else 0)
+
+
+def _century(year: int) -> int:
+    """Two digits as POSIX.1-2017 reads %y: 69 to 99 are the last century."""
+    return year + (1900 if year >= 69 else 2000)

@@ -76,7 +76,7 @@ class GaugingRows:
         text = row.cells[plan.index]
         if text in self._profile.missing:
             return None
-        value = cells.number(text, self._profile.decimal_mark, plan.name)
+        value = cells.number(text, self._profile.decimal_mark, plan.name) * plan.scale
         return None if value == 0.0 and plan.zero_is_missing else value
 
     def _message(self, plan: cells.CellPlan, value: float, shared: dict[str, Any]) -> GaugingMessage:

@@ -1,7 +1,8 @@
 """The rows of a CSV file with the bytes they came from; a row of the wrong length is refused by itself.
 
 Every line is a row: a quoted cell does not run over the end of its line. RFC 4180 would allow it, presses
-do not write it, and a lost quote would otherwise swallow the rest of the file.
+do not write it, and a lost quote would otherwise swallow the rest of the file. Lines that a press wrapped are
+put together where the profile says so, as it says how names are split and which end of the file is newest.
 """
 
 from __future__ import annotations
@@ -17,6 +18,10 @@ from collector.contract.mapping import ColumnName, Profile
 from collector.contract.refusal import Reason, Refusal
 from collector.contract.unreadable import Unreadable, shown
 from collector.errors import UserError
+from collector.sources import csv_lines
+from collector.sources.csv_lines import Line
+
+_MARK = "\ufeff"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +56,8 @@ class CsvRows:
         self._received_at = received_at
         self._file = file
         self._line = 0
+        self._continues = csv_lines.continuation(profile.delimiter)
+        self._heads: set[str] = set()  # texts of the header's rows: where they come again they are no data
         self.header = self._read_header()
 
     def find(self, columns: Sequence[ColumnName]) -> dict[ColumnName, int]:
@@ -74,20 +81,35 @@ class CsvRows:
     def __iter__(self) -> Iterator[Row | Refusal]:
         """Yield data rows and refusals; empty lines and repeated headers are passed over."""
         index = 0
-        for text in self._lines():
-            try:
-                cells = self._cells(text)
-            except csv.Error as error:
-                yield self.refuse("bad_file", str(error), "mend the quotes of this row", self.raw(text))
-                index += 1
-                continue
-            if not cells or cells == self.header:
-                continue
-            if len(cells) == len(self.header):
-                yield Row(index, self._line, cells, text)
-            else:
-                yield self._ragged(len(cells), text)
-            index += 1
+        try:
+            for line, text in self._lines():
+                self._line = line
+                row = self._row(text, index)
+                if row is not None:
+                    yield row
+                    index += 1
+        except UnicodeDecodeError as error:
+            yield self.refuse(
+                "bad_file",
+                f"the file stops being {self._profile.encoding} after this line ({error.reason})",
+                "copy the file again, or mend the profile's encoding",
+                b"",
+            )
+
+    def _row(self, text: str, index: int) -> Row | Refusal | None:
+        try:
+            cells = self._cells(text)
+        except csv.Error as error:
+            return self.refuse("bad_file", str(error), "mend the quotes of this row", self.raw(text))
+        if not cells or cells == self.header or text.rstrip("\r\n") in self._heads:
+            return None
+        if self._profile.skip_blank_rows and not any(cell.strip() for cell in cells):
+            return None
+        if len(cells) != len(self.header):
+            cells = self._evened(cells)
+        if len(cells) == len(self.header):
+            return Row(index, self._line, cells, text)
+        return None if text.isspace() else self._ragged(len(cells), text)
 
     def refuse(
         self, reason: Reason, detail: str, remedy: str, raw: bytes, line: int | None = None
@@ -105,36 +127,88 @@ class CsvRows:
             received_at=self._received_at,
         )
 
-    def _lines(self) -> Iterator[str]:
-        for text in self._file:
-            self._line += 1
-            yield text
+    def _lines(self) -> Iterator[Line]:
+        if not self._profile.newest_first:
+            lines = csv_lines.forward(self._file, self._line)
+            return csv_lines.joined(lines, self._continues) if self._profile.wrapped_lines else lines
+        lines = csv_lines.from_the_end(self._file, self._line)
+        wrapped = self._profile.wrapped_lines
+        return csv_lines.joined_from_the_end(lines, self._continues) if wrapped else lines
 
     def _cells(self, text: str) -> list[str]:
+        if self._profile.wrapped_lines:
+            text = csv_lines.unwrapped(text)
         return next(csv.reader((text,), delimiter=self._profile.delimiter, strict=True), [])
+
+    def _evened(self, cells: list[str]) -> list[str]:
+        """A delimiter too many at the end of rows, or of the header, tells nothing and loses nothing."""
+        count = len(self.header)
+        if len(cells) > count and not any(cells[count:]):
+            return cells[:count]
+        lacking = self.header[len(cells) :]
+        return [*cells, *lacking] if lacking and not any(lacking) else cells
 
     def raw(self, text: str) -> bytes:
         """The bytes of a line as they stand in the file."""
-        return text.encode(self._profile.encoding, errors="surrogateescape")
+        opened_as = self._file.encoding
+        encoding = opened_as if opened_as.startswith("utf-16") else self._profile.encoding
+        return text.encode(encoding, errors=self._file.errors or "strict")
 
     def _read_header(self) -> list[str]:
-        lines = self._lines()
-        for _ in range(self._profile.skip_rows):
-            next(lines, None)
-        if self._profile.header_rows == 0:
-            return [str(number) for number in range(1, (self._profile.column_count or 0) + 1)]
         try:
-            return self._cells(next(lines, ""))
+            for _ in range(self._profile.skip_rows):
+                self._next_line()
+            rows = [self._next_row() for _ in range(self._profile.header_rows)]
+        except UnicodeDecodeError:
+            return []
+        if not rows:
+            return [str(number) for number in range(1, (self._profile.column_count or 0) + 1)]
+        self._heads = {row.rstrip("\r\n") for row in rows if row.strip()}
+        try:
+            return self._names(rows[0])
         except csv.Error:
             return []
 
+    def _names(self, text: str) -> list[str]:
+        if self._profile.brackets_in_names:
+            whole = csv_lines.unwrapped(text) if self._profile.wrapped_lines else text
+            names = csv_lines.split_names(whole, self._profile.delimiter)
+            if names is not None:
+                return names
+        return self._cells(text)
+
+    def _next_line(self) -> str:
+        text = self._file.readline()
+        self._line += text != ""
+        return text
+
+    def _next_row(self) -> str:
+        """The next line that is not empty, with those that continue it."""
+        text = self._next_line()
+        while text and text.isspace():
+            text = self._next_line()
+        while self._profile.wrapped_lines:
+            place = self._file.tell()
+            more = self._file.readline()
+            if not self._continues(more):
+                self._file.seek(place)
+                break
+            self._line += 1
+            text += more
+        return text
+
     def _place(self, column: ColumnName) -> int | None:
         name = str(column)
-        if self.header.count(name) > 1:
+        count = self.header.count(name)
+        if count == 0 and isinstance(column, int) and 1 <= column <= len(self.header):
+            return column - 1
+        if count > 1:
             raise Unreadable(
-                "duplicate_key", f"{self._name} has the column {name!r} twice", "rename one of the two"
+                "duplicate_key",
+                f"{self._name} has the column {name!r} twice",
+                "name it by its number, counted from 1, or rename one of the two",
             )
-        return self.header.index(name) if name in self.header else None
+        return self.header.index(name) if count else None
 
     def _ragged(self, count: int, text: str) -> Refusal:
         return self.refuse(
@@ -153,10 +227,24 @@ def open_text(path: Path, profile: Profile) -> TextIO:
     UserError
         When it cannot be opened.
     """
-    encoding = (
-        "utf-8-sig" if profile.encoding.lower().replace("_", "-") in {"utf-8", "utf8"} else profile.encoding
-    )
     try:
-        return path.open(encoding=encoding, errors="surrogateescape", newline="")
+        encoding, errors = _opened_as(path, profile.encoding)
+        file = path.open(encoding=encoding, errors=errors, newline="")
     except OSError as error:
         raise UserError(f"{path} cannot be read ({error.strerror}); give the path of a CSV file") from error
+    if encoding.startswith("utf-16") and file.read(1) != _MARK:
+        file.seek(0)
+    return file
+
+
+def _opened_as(path: Path, encoding: str) -> tuple[str, str]:
+    """Encoding and way with bytes outside of it; UTF-16 by its mark, so that rows have their own bytes."""
+    name = encoding.lower().replace("_", "-")
+    if name in {"utf-8", "utf8"}:
+        return "utf-8-sig", "surrogateescape"
+    if name not in {"utf-16", "utf16", "utf-16-le", "utf-16-be", "utf-16le", "utf-16be"}:
+        return encoding, "surrogateescape"
+    with path.open("rb") as file:
+        start = file.read(2)
+    big = start == b"\xfe\xff" or (start != b"\xff\xfe" and name.endswith("be"))
+    return ("utf-16-be" if big else "utf-16-le"), "surrogatepass"

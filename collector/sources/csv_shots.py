@@ -10,6 +10,7 @@ from collector.contract.messages import RunMessage
 from collector.contract.shot import Original, Shot
 from collector.contract.unreadable import Unreadable
 from collector.errors import UserError
+from collector.sources import csv_cavities as cavities
 from collector.sources import csv_cells as cells
 from collector.sources.csv_job import Import
 from collector.sources.csv_rows import CsvRows, Row
@@ -25,12 +26,15 @@ class ShotRows:
         self._press = job.press or profile.press
         self._run = job.run or profile.run
         self._last: Shot | None = None
+        self._held: Shot | None = None  # may still get the rows of its other cavities
+        self._begun = 0
         if self._press is None and profile.press_column is None:
             raise UserError(f"no press is named for {source}; give one, or name press_column in the profile")
         self._place = rows.find(_columns(profile))
         self._values = [cells.plan_cell(c, self._place[c.column], "shot") for c in profile.values]
         self._setpoints = [cells.plan_cell(c, self._place[c.column], "setpoint") for c in profile.setpoints]
-        self._units = {p.key: p.own_unit for p in (*self._values, *self._setpoints) if p.own_unit is not None}
+        self._by_cavity: dict[int, tuple[list[cells.CellPlan], dict[str, str]]] = {}
+        self._units = self._own_units(self._values)
         time = profile.time
         self._read_time = None if isinstance(time, ReconstructedTime) else cells.time_reader(time)
 
@@ -42,27 +46,53 @@ class ShotRows:
         Unreadable
             When a cell cannot be read.
         """
-        shot = self._shot(row)
+        if self._profile.cavity_column is None:
+            return self._out(self._shot(row, self._values, self._units, row.index))
+        shot = self._cavity(row)
+        if self._held is not None and cavities.same_shot(self._held, shot):
+            self._held = cavities.joined(self._held, shot)
+            return []
+        done, self._held = self._held, shot
+        self._begun += 1
+        return [] if done is None else self._out(done)
+
+    def finish(self) -> list[Any]:
+        """The shot that waited for its cavities, and the closing of the run after the last row."""
+        rest = [] if self._held is None else self._out(self._held)
+        if self._last is None or self._run is None:
+            return rest
+        return [*rest, self._run_message(self._last, "close")]
+
+    def _out(self, shot: Shot) -> list[Any]:
         opening = [self._run_message(shot, "open")] if self._last is None and self._run is not None else []
         self._last = shot
         return [*opening, shot]
 
-    def finish(self) -> list[Any]:
-        """The closing of the run after the last row."""
-        if self._last is None or self._run is None:
-            return []
-        return [self._run_message(self._last, "close")]
+    def _cavity(self, row: Row) -> Shot:
+        column = self._profile.cavity_column
+        text = self._cell(row, column)
+        if text is None:
+            raise Unreadable("missing_field", f"column {column!r} names no cavity", "fill it")
+        cavity = cells.whole(text, str(column))
+        if cavity not in self._by_cavity:
+            columns = cavities.of_cavity(self._profile.values, cavity)
+            plans = [cells.plan_cell(c, self._place[c.column], "shot") for c in columns]
+            self._by_cavity[cavity] = plans, self._own_units(plans)
+        return self._shot(row, *self._by_cavity[cavity], self._begun)
 
-    def _shot(self, row: Row) -> Shot:
+    def _own_units(self, plans: list[cells.CellPlan]) -> dict[str, str]:
+        return {p.key: p.own_unit for p in (*plans, *self._setpoints) if p.own_unit is not None}
+
+    def _shot(self, row: Row, plans: list[cells.CellPlan], units: dict[str, str], index: int) -> Shot:
         missing: list[str] = []
-        values, originals = self._numbers(row, self._values, missing)
+        values, originals = self._numbers(row, plans, missing)
         setpoints, setpoint_originals = self._numbers(row, self._setpoints, missing)
         counter = self._cell(row, self._profile.counter_column)
         return Shot(
             site=self._job.site,
             press=self._press_of(row),
             counter=None if counter is None else cells.whole(counter, str(self._profile.counter_column)),
-            ended_at=self._ended_at(row),
+            ended_at=self._ended_at(row, index),
             received_at=self._job.received_at,
             run=self._run,
             tray=self._cell(row, self._profile.tray_column),
@@ -71,7 +101,7 @@ class ShotRows:
             originals=originals,
             setpoints=setpoints,
             setpoint_originals=setpoint_originals,
-            units=self._units,
+            units=units,
             not_written=tuple(missing),
             time_reconstructed=self._read_time is None,
             source=self._source,
@@ -89,6 +119,8 @@ class ShotRows:
                 missing.append(plan.key)
                 continue
             value = cells.number(text, mark, plan.name)
+            if plan.scale != 1.0:
+                value *= plan.scale
             if value == 0.0 and plan.zero_is_missing:
                 missing.append(plan.key)
             elif plan.sent_unit is None:
@@ -98,10 +130,10 @@ class ShotRows:
                 originals[plan.key] = (value, plan.sent_unit)
         return values, originals
 
-    def _ended_at(self, row: Row) -> datetime:
+    def _ended_at(self, row: Row, index: int) -> datetime:
         time = self._profile.time
         if isinstance(time, ReconstructedTime):
-            return time.start + timedelta(seconds=time.interval_s * row.index)
+            return time.start + timedelta(seconds=time.interval_s * index)
         assert self._read_time is not None, "a profile with time columns has a reader for them"
         when = cells.read_time(row, [self._place[column] for column in time.columns], self._read_time)
         self._job.check_time(when)
@@ -143,6 +175,8 @@ class ShotRows:
 
 def _columns(profile: ShotProfile) -> list[str | int]:
     time = () if isinstance(profile.time, ReconstructedTime) else profile.time.columns
-    optional = (profile.counter_column, profile.tray_column, profile.press_column)
+    optional = (
+        profile.counter_column, profile.tray_column, profile.press_column, profile.cavity_column,
+    )
     mapped = (column.column for column in (*profile.values, *profile.setpoints))
     return [*mapped, *time, *(column for column in optional if column is not None)]
