@@ -18,7 +18,7 @@ import numpy as np
 from collector.charting import chart_signal, charted_keys
 from collector.contract.shot import Shot
 from collector.identity import Identity, Last
-from collector.press_state import CYCLES_KEPT, PressState
+from collector.press_state import CYCLES_KEPT, KeyState, PressState
 from collector.setpoints import compare_setpoints, recipe_signals
 from collector.verdict import Policy, Signal, Verdict
 from rules.charts.chart import FloatArray
@@ -140,7 +140,8 @@ def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict
     charts = tuple(each.limits.charts for each in held if each.limits is not None)
     after, track = panel_of(charts).run(_table(stretch, len(names)), [each.states for each in held])
     moved = {
-        name: replace(each, states=states) for name, each, states in zip(names, held, after, strict=True)
+        name: KeyState(limits=each.limits, states=states)
+        for name, each, states in zip(names, held, after, strict=True)
     }
     trays, positions, tray_next = _trays(state, stretch.shots)
     state = replace(

@@ -64,7 +64,9 @@ _OPEN_TO_SIGNALS = (  # asked for with every batch of every press
     .where(
         alarms.c.press_id == sa.bindparam("press_id"),
         alarms.c.closed_at.is_(None),
-        sa.or_(alarms.c.state.in_(ACTIVE), alarms.c.quiet_shots < sa.bindparam("within")),
+        sa.or_(
+            *(alarms.c.state == state for state in ACTIVE), alarms.c.quiet_shots < sa.bindparam("within")
+        ),
     )
     .order_by(alarms.c.id)
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields
+from functools import lru_cache
 from typing import Any, ClassVar, Generic, Self, TypeVar, cast
 
 import numpy as np
@@ -65,8 +66,13 @@ class Record(Generic[S]):
 
 
 def _plain(record: object) -> dict[str, Any]:
-    values = {field.name: getattr(record, field.name) for field in fields(cast(Any, record))}
+    values = {name: getattr(record, name) for name in _names(cast(Any, type(record)))}
     return {name: list(value) if isinstance(value, tuple) else value for name, value in values.items()}
+
+
+@lru_cache(maxsize=256)  # the state of every chart is dumped with every batch
+def _names(kind: type[Any]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
 
 
 def _tuples(values: dict[str, Any]) -> dict[str, Any]:

@@ -186,7 +186,7 @@ def test_a_whole_run_is_judged_alike_from_startup_over_baseline_to_a_shift_and_a
 
     after, verdicts = in_batches(PressState(), line, [*range(0, 400, size), 400], policy)
 
-    assert verdicts == expected
+    assert_alike(verdicts, expected)
     assert_alike(after, expected_state)
     # What the comparison covers: every phase, limits that come in mid-batch, each kind of event, signals.
     assert {verdict.phase for verdict in expected} == {"startup", "baseline", "charted"}
