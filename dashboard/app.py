@@ -27,6 +27,7 @@ class PageRow:
 PAGES: tuple[PageRow, ...] = (
     PageRow("floor", "Floor", "All presses at a glance, for a screen on the wall."),
     PageRow("press", "Press", "Every characteristic of one press, with its limits."),
+    PageRow("limits", "Limits", "What limits rest on and cost; study a run, approve."),
     PageRow("alarms", "Alarms", "What needs a person, with checks and holds."),
     PageRow("gauging", "Gauging", "Which discs to gauge next, and their readings."),
     PageRow("dome", "Dome", "What flagged shots became a day later."),

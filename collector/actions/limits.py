@@ -1,32 +1,125 @@
-"""Approve limits: a phase I study over the steady shots of a run, signed by a person.
+"""Approve limits: what a phase I study of a run proposes, signed by a person.
 
 The service never does this by itself. Approved limits belong to a context (press, mold, blend, color, recipe
-version) and hold from the next shot on; the versions before them are retired, not deleted.
+version) and hold from the next shot on; the versions before them are retired, not deleted. What a study can
+only suggest, such as a band for a characteristic that wanders, is put in force when a person confirms it;
+until then whatever limits there are stay as they are.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
-import pandas as pd
 import sqlalchemy as sa
 
+from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, Steady, propose_key, read_steady
 from collector.clock import ServiceClock
 from collector.contract import quantities
 from collector.errors import NotAllowed
-from collector.plan import Budget, KeyLimits, plan_key, watch_timer
-from collector.store import database, journal, limits, restarts, runs, shots
-from collector.store.tables import presses
-from collector.store.tables import runs as runs_table
-from collector.verdict import DEFAULT_CYCLE_S, Policy
-from rules.baseline import study
+from collector.plan import KeyLimits
+from collector.store import database, journal, limits, restarts
+from collector.verdict import Policy
+from rules.charts import EngineeringLimitsChart
 
-SMALLEST = 25
-NAMED = 3
+USABLE = "usable"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmed:
+    """What a person confirmed of one characteristic.
+
+    Attributes
+    ----------
+    lower, upper : float, optional
+        Engineering limits that the person entered, canonical unit; the suggested ones are accepted if not
+        given. Only for a characteristic that gets such limits.
+    """
+
+    lower: float | None = None
+    upper: float | None = None
+
+    def to_json(self) -> dict[str, float] | bool:
+        """For the journal: the numbers entered, or True where the suggestion was accepted."""
+        if self.lower is None or self.upper is None:
+            return True
+        return {"lower": self.lower, "upper": self.upper}
+
+
+def approve(
+    engine: sa.Engine,
+    steady: Steady,
+    proposals: Sequence[Proposed],
+    *,
+    who: str,
+    why: str,
+    clock: ServiceClock,
+    confirmed: Mapping[str, Confirmed] | None = None,
+) -> list[KeyLimits]:
+    """Put the proposals of a study in force, as they were shown.
+
+    Parameters
+    ----------
+    engine : Engine
+    steady : Steady
+        What was studied.
+    proposals : sequence of Proposed
+        Of that study, those that are to be approved.
+    who, why : str
+        Who approves, and for which reason; both go to the journal.
+    clock : ServiceClock
+    confirmed : mapping of str to Confirmed, optional
+        By key. A proposal that must be confirmed and is not stays out; its limits stay as they are.
+
+    Returns
+    -------
+    list of KeyLimits
+        What is in force from the next shot on.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody or no reason is named, nothing can be approved, or limits that were entered are none.
+    """
+    if not (who.strip() and why.strip()):
+        raise NotAllowed("approving limits needs a name and a reason; say who approves, and why this run")
+    agreed = confirmed or {}
+    chosen = {
+        each.key: each for each in proposals if each.limits and (not each.to_confirm or each.key in agreed)
+    }
+    if not chosen:
+        raise NotAllowed(
+            "nothing here can be approved yet; confirm what must be confirmed, or choose another run"
+        )
+    made = [_made(each, agreed.get(each.key), steady, who) for each in chosen.values()]
+    _share_cost(made)
+    with database.write(engine) as conn:
+        for new in made:
+            limits.retire(conn, steady.press_id, steady.context, new.key, at=clock.now())
+            limits.insert(
+                conn, steady.press_id, new, context=steady.context, run_id=None, from_shot_id=None,
+                at=clock.now(), reason=why,
+            )  # fmt: skip
+        restarts.ask(conn, steady.press_id, at=clock.now(), who=who, why=f"limits approved: {why}")
+        journal.append(
+            conn, at=clock.now(), wall_at=clock.wall(), who=who, action="approve limits",
+            subject=f"run {steady.run_id}", why=why, after={new.key: _journaled(new) for new in made},
+        )  # fmt: skip
+    return made
 
 
 def approve_from_run(
-    engine: sa.Engine, run_id: int, *, policy: Policy, who: str, why: str, clock: ServiceClock
+    engine: sa.Engine,
+    run_id: int,
+    *,
+    policy: Policy,
+    who: str,
+    why: str,
+    clock: ServiceClock,
+    left_out: Mapping[str, Collection[int]] | None = None,
+    confirmed: Mapping[str, Confirmed] | None = None,
 ) -> list[KeyLimits]:
     """Study every charted characteristic of a run and put its limits in force.
 
@@ -37,114 +130,70 @@ def approve_from_run(
         The run whose steady shots are the baseline.
     policy : Policy
         Which characteristics are charted, and the false-alarm budget.
-    who, why : str
-        Who approves, and for which reason; both go to the journal.
-    clock : ServiceClock
-
-    Returns
-    -------
-    list of KeyLimits
-        What is in force from the next shot on.
+    who, why, clock, confirmed
+        As in :func:`approve`.
+    left_out : mapping of str to collection of int, optional
+        Ids of shots that the person leaves out of the baseline of a characteristic.
 
     Raises
     ------
     NotAllowed
-        The run has fewer than 25 steady shots of every characteristic.
+        As :func:`approve`, or the run has fewer than 25 steady shots of every characteristic.
     """
-    with database.write(engine) as conn:
-        press_id = conn.execute(
-            sa.select(runs_table.c.press_id).where(runs_table.c.id == run_id)
-        ).scalar_one()
-        context = runs.by_id(conn, run_id).context()
-        made = [each.limits for each in propose(conn, run_id, policy)]
-        for each in made:
-            each.approved_by = who
-            limits.retire(conn, press_id, context, each.key, at=clock.now())
-            limits.insert(
-                conn, press_id, each, context=context, run_id=None, from_shot_id=None, at=clock.now(),
-                reason=why,
-            )
-        restarts.ask(conn, press_id, at=clock.now(), who=who, why=f"limits approved: {why}")
-        journal.append(
-            conn, at=clock.now(), wall_at=clock.wall(), who=who, action="approve limits",
-            subject=f"run {run_id}", why=why,
-            after={each.key: {"limits": each.id, **each.baseline.to_dict()} for each in made},
-        )
+    with database.read(engine) as conn:
+        steady = read_steady(conn, run_id, policy)
+    proposals = [propose_key(steady, key, left_out=(left_out or {}).get(key, ())) for key in steady.keys]
+    return approve(engine, steady, proposals, who=who, why=why, clock=clock, confirmed=confirmed)
+
+
+def _made(each: Proposed, agreed: Confirmed | None, steady: Steady, who: str) -> KeyLimits:
+    assert each.limits is not None
+    made = replace(each.limits, approved_by=who, cost={**each.limits.cost, "study": _study(each, steady)})
+    if agreed is None:
+        return made
+    made.cost = {**made.cost, "confirmed": agreed.to_json()}
+    if each.proposal.kind in ("band", "deviation"):
+        return _within(replace(made, standing=USABLE), agreed)
     return made
 
 
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """Limits that a study of a run proposes, and what a person should know before approving them."""
-
-    limits: KeyLimits
-    notes: tuple[str, ...]
-
-
-def propose(conn: sa.Connection, run_id: int, policy: Policy) -> list[Proposal]:
-    """Study the steady shots of a run; nothing is changed.
-
-    Returns
-    -------
-    list of Proposal
-        One for each charted characteristic with 25 steady values or more.
-
-    Raises
-    ------
-    NotAllowed
-        No characteristic has so many.
-    """
-    columns = _steady_columns(conn, run_id, policy)
-    if not columns:
-        raise NotAllowed(f"run {run_id} has fewer than {SMALLEST} steady shots; let it run on first")
-    watched = {key for key, column in columns.items() if quantities.is_timer(key) or column.nunique() == 1}
-    floor = Budget(
-        false_alarms_per_day=policy.false_alarms_per_day,
-        characteristics=max(len(columns) - len(watched), 1),
-        cycle_time_s=_usual_cycle_s(conn, run_id),
-    )
-    return [
-        _watched(key, column) if key in watched else _charted(key, column, floor, policy)
-        for key, column in columns.items()
-    ]
+def _within(made: KeyLimits, agreed: Confirmed) -> KeyLimits:
+    """The limits with what a person entered in place of the suggestion; what that costs nobody computed."""
+    if agreed.lower is None and agreed.upper is None:
+        return made
+    name = quantities.label(made.key)
+    lower, upper = agreed.lower, agreed.upper
+    if lower is None or upper is None or not (math.isfinite(lower) and lower < upper < math.inf):
+        raise NotAllowed(
+            f"limits of {name} from {lower} to {upper} are none; give a lower and a higher number"
+        )
+    center = made.baseline.center if lower < made.baseline.center < upper else None
+    around = EngineeringLimitsChart(lower, upper, center)
+    charts = tuple(around if isinstance(chart, EngineeringLimitsChart) else chart for chart in made.charts)
+    kept = {name: entry for name, entry in made.cost.items() if name in ("study", "confirmed")}
+    return replace(made, charts=charts, cost=kept)
 
 
-def _charted(key: str, column: pd.Series[float], floor: Budget, policy: Policy) -> Proposal:
-    found = study(column.to_numpy())
-    minimum = policy.minimum_shift.get(key, 0.0)
-    made = plan_key(key, found.baseline, floor, version=1, minimum_shift=minimum)
-    explained = found.notes[: len(found.notes) - len(found.outliers)]
-    return Proposal(made, (*explained, *_standing_out(column, found.outliers)))
+def _study(each: Proposed, steady: Steady) -> dict[str, Any]:
+    """What the limits rest on, for whoever asks later."""
+    ids = steady.frame["id"]
+    return {
+        "run_id": steady.run_id, "from_shot_id": int(ids.iloc[0]), "to_shot_id": int(ids.iloc[-1]),
+        "left_out": list(each.left_out), "why": each.proposal.why,
+    }  # fmt: skip
 
 
-def _standing_out(column: pd.Series[float], outliers: tuple[int, ...]) -> tuple[str, ...]:
-    """Shots to look at, by their counters; the first ones are named."""
-    if not outliers:
-        return ()
-    named = ", ".join(f"{int(column.index[place]):,}" for place in outliers[:NAMED])
-    more = f" and {len(outliers) - NAMED} more" if len(outliers) > NAMED else ""
-    return (f"Look at shots that stand out: {named}{more}.",)
+def _share_cost(made: Sequence[KeyLimits]) -> None:
+    """False alarms of all these charts together, with each of them: what the press may expect."""
+    per_shift = math.fsum(float(new.cost.get("own_false_alarms_per_shift", 0.0)) for new in made)
+    for new in made:
+        total = {"false_alarms_per_shift": per_shift, "false_alarms_per_day": SHIFTS_PER_DAY * per_shift}
+        new.cost = {**new.cost, **total}
 
 
-def _watched(key: str, column: pd.Series[float]) -> Proposal:
-    made = watch_timer(key, float(column.median()), version=1)
-    return Proposal(made, ("Watched for change, not charted.",))
-
-
-def _usual_cycle_s(conn: sa.Connection, run_id: int) -> float:
-    query = sa.select(presses.c.usual_cycle_s).join(runs_table, runs_table.c.press_id == presses.c.id)
-    found: float | None = conn.execute(query.where(runs_table.c.id == run_id)).scalar_one()
-    return found or DEFAULT_CYCLE_S
-
-
-def _steady_columns(conn: sa.Connection, run_id: int, policy: Policy) -> dict[str, pd.Series[float]]:
-    """Values of each characteristic that has enough, by the shots' counters."""
-    wanted = [key for key in shots.keys(conn, run_id=run_id) if _is_charted(key, policy)]
-    frame = shots.values(conn, run_id=run_id, keys=wanted, phases=("baseline", "charted"))
-    frame.index = pd.Index(frame["counter"].fillna(frame["id"]))
-    columns = {key: frame[key].dropna() for key in wanted}
-    return {key: column for key, column in columns.items() if len(column) >= SMALLEST}
-
-
-def _is_charted(key: str, policy: Policy) -> bool:
-    return key in policy.vital or quantities.is_timer(key) or quantities.find(key) is None
+def _journaled(new: KeyLimits) -> dict[str, Any]:
+    entry = {"limits": new.id, **new.baseline.to_dict(), "charts": new.charts_json()}
+    entry["left_out"] = new.cost["study"]["left_out"]
+    if "confirmed" in new.cost:
+        entry["confirmed"] = new.cost["confirmed"]
+    return entry

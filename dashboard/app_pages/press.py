@@ -1,12 +1,13 @@
 """One press: every charted characteristic with limits, setpoints, events, signals and holds on one axis."""
 
 from datetime import datetime, timedelta
+from urllib.parse import quote
 
 import streamlit as st
 
 from collector.contract import quantities
 from collector.store.database import read
-from dashboard.blocks import acting, limits_study, press_charts, shot_values
+from dashboard.blocks import press_charts, shot_values
 from dashboard.blocks.press_words import cost_words, legend
 from dashboard.queries import alarms, database, press
 
@@ -24,7 +25,6 @@ with read(database.engine()) as conn:
     opened_on = st.session_state.setdefault(FIRST_PRESS, alarms.first_press(conn))
 
 st.title("Press")
-acting.say()
 if not names:
     st.write("No press has reported yet. It appears here with its first shot.")
     st.stop()
@@ -96,7 +96,8 @@ for key in press_charts.present(view):
     with st.container(gap=None):
         press_charts.characteristic_row(view, memories, key, zone, unit=units.get(key))
 st.write(cost_words(view.limits["cost"], settings.charts.false_alarms_per_day))
-limits_study.show(runs, settings)
+# A link of our own: Streamlit's would open another tab, or know no page where this one runs alone.
+st.html(f'<a href="limits?press={quote(name)}" target="_self">Study a run and approve limits</a>')
 
 chosen = st.session_state.pop("press_shot", None)
 if chosen is not None:

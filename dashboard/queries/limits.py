@@ -1,49 +1,117 @@
-"""What a study of a run would set as limits, for a person to approve."""
+"""What the limits page reads: runs to study, the shots that a proposal is tried on, versions of limits."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
 import pandas as pd
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection
+from sqlalchemy.engine import Connection, Row
 
-from collector.actions.limits import Proposal, propose
-from collector.contract import quantities
-from collector.pipeline import engine_policy
-from collector.settings import Settings
-from collector.store.tables import alarms
+from collector.actions.limits_study import SMALLEST, STEADY, Steady
+from collector.retrace import in_chart_order
+from collector.store import runs as run_rows
+from collector.store import shots as shot_rows
+from collector.store.tables import alarms, limits, runs, shots
+
+MOST_LATER = 3_000  # shots of later runs that a proposal is tried on
 
 
-def proposals(conn: Connection, run_id: int, settings: Settings) -> list[Proposal]:
-    """The study of a run; NotAllowed when it is too short."""
-    return propose(conn, run_id, engine_policy(settings))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunToStudy:
+    """One run in the list, with its number of steady shots."""
+
+    id: int
+    name: str
+    mold: str | None
+    blend: str | None
+    opened_at: datetime
+    closed_at: datetime | None
+    steady: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """Steady shots that a proposal is tried on: one run, in the order in which the charts would see them."""
+
+    run: str
+    later: bool
+    frame: pd.DataFrame
+
+
+def runs_to_study(conn: Connection, press_id: int, *, most: int = 60) -> list[RunToStudy]:
+    """The newest runs of a press with 25 steady shots or more, newest first."""
+    columns = (runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.opened_at, runs.c.closed_at)
+    steady = sa.func.count(shots.c.id)
+    query = (
+        sa.select(*columns, steady.label("steady"))
+        .join(shots, shots.c.run_id == runs.c.id)
+        .where(runs.c.press_id == press_id, shots.c.phase.in_(STEADY))
+        .group_by(*columns)
+        .having(steady >= SMALLEST)
+        .order_by(runs.c.opened_at.desc())
+        .limit(most)
+    )
+    return [RunToStudy(**row) for row in conn.execute(query).mappings()]
+
+
+def newest_shot(conn: Connection, press_id: int) -> int:
+    """Id of the newest shot of a press; a study looks no further than the one there was when it was made."""
+    query = sa.select(sa.func.max(shots.c.id)).where(shots.c.press_id == press_id)
+    return int(conn.execute(query).scalar_one() or 0)
 
 
 def alarms_of(conn: Connection, run_id: int) -> int:
     """How many alarms began in a run: their shots are part of its study."""
-    return int(
-        conn.execute(
-            sa.select(sa.func.count()).select_from(alarms).where(alarms.c.run_id == run_id)
-        ).scalar_one()
+    query = sa.select(sa.func.count()).select_from(alarms).where(alarms.c.run_id == run_id)
+    return int(conn.execute(query).scalar_one())
+
+
+def later_runs(conn: Connection, steady: Steady, until_shot_id: int) -> list[Tried]:
+    """Steady shots of the runs after the one that was studied, in the same context, oldest first."""
+    after = sa.select(runs.c.opened_at).where(runs.c.id == steady.run_id).scalar_subquery()
+    query = sa.select(runs.c.id, runs.c.name).where(
+        runs.c.press_id == steady.press_id, runs.c.opened_at > after
     )
+    found: list[Tried] = []
+    left = MOST_LATER
+    for row in conn.execute(query.order_by(runs.c.opened_at)).all():
+        if left <= 0 or run_rows.by_id(conn, row.id).context() != steady.context:
+            continue
+        frame = shot_rows.values(conn, run_id=row.id, keys=steady.keys, phases=STEADY)
+        frame = in_chart_order(frame[frame["id"] <= until_shot_id]).head(left)
+        left -= len(frame)
+        if len(frame):
+            found.append(Tried(run=row.name, later=True, frame=frame))
+    return found
 
 
-def table(found: list[Proposal]) -> pd.DataFrame:
-    """Proposals in words, one row a characteristic."""
-    return pd.DataFrame([_row(each) for each in found]).set_index("Characteristic")
+def versions(conn: Connection, press_id: int) -> Sequence[Row[*tuple[Any, ...]]]:
+    """Every version of limits of a press, newest first, with the first shot that was judged by it.
+
+    Columns: those of `limits`, then counter, began_at and run of that shot.
+    """
+    first, of_first = shots.alias(), runs.alias()
+    query = (
+        sa.select(limits, first.c.counter, first.c.ended_at.label("began_at"), of_first.c.name.label("run"))
+        .join(first, first.c.id == limits.c.from_shot_id, isouter=True)
+        .join(of_first, of_first.c.id == first.c.run_id, isouter=True)
+        .where(limits.c.press_id == press_id)
+        .order_by(limits.c.at.desc(), limits.c.id.desc())
+    )
+    return conn.execute(query).all()
 
 
-def _row(each: Proposal) -> dict[str, str]:
-    key, baseline = each.limits.key, each.limits.baseline
-    lines = each.limits.charts[0].limits()
-    worth = f"{baseline.n} shots, worth {baseline.effective_n():.0f}" if baseline.n else "as set"
-    return {
-        "Characteristic": quantities.label(key),
-        "Center": quantities.format_value(key, baseline.center),
-        "Sigma": quantities.format_value(key, baseline.sigma) if baseline.n else "none",
-        "Limits of a single shot": "any change"
-        if lines is None or not baseline.n
-        else f"{quantities.format_value(key, lines.lower)} to {quantities.format_value(key, lines.upper)}",
-        "Rests on": worth,
-        "Standing": each.limits.standing,
-        "To know": " ".join(each.notes),
-    }
+def run_names(conn: Connection, press_id: int) -> dict[int, str]:
+    """Names of the runs of a press, by id."""
+    rows = conn.execute(sa.select(runs.c.id, runs.c.name).where(runs.c.press_id == press_id))
+    return {row.id: row.name for row in rows}
+
+
+def shot_counters(conn: Connection, ids: Sequence[int]) -> dict[int, int | None]:
+    """Counters of shots by id."""
+    rows = conn.execute(sa.select(shots.c.id, shots.c.counter).where(shots.c.id.in_(ids)))
+    return {row.id: row.counter for row in rows}

@@ -1,0 +1,62 @@
+"""Approving the proposals of a study: who, why, and what stays as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+from collector.actions.limits import Confirmed, approve
+from collector.actions.limits_study import Proposed, Steady
+from collector.contract import quantities
+from dashboard.blocks import acting
+from dashboard.blocks.alarm_words import ACT
+
+
+def show(
+    proposals: Sequence[Proposed],
+    steady: Steady,
+    confirmed: Mapping[str, Confirmed],
+    people: Sequence[str],
+    *,
+    run: str,
+) -> None:
+    """The form; nothing is in force before its button."""
+    ready = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
+    waiting = [each for each in proposals if each not in ready]
+    with st.form("approve_limits", border=True):
+        st.markdown(f"**:blue[{ACT}] Approve limits from run {run}**")
+        st.markdown(_says(ready, waiting))
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            kept = st.multiselect(
+                "Leave as they are", [each.key for each in ready], format_func=quantities.label,
+                placeholder="None: approve all", key="approve_not", width=300,
+            )  # fmt: skip
+            who = st.selectbox("Who", people, key="approve_who", width=200)
+            why = st.text_input("Why this run", key="approve_why", placeholder="no fault found", width=320)
+        pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not ready)
+    if pressed:
+        _approve([each for each in ready if each.key not in kept], steady, confirmed, who, why)
+
+
+def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed]) -> str:
+    names = ", ".join(quantities.label(each.key) for each in waiting)
+    said = f"{len(ready)} of {len(ready) + len(waiting)} can be put in force from the next shot on."
+    return f"{said} Not confirmed, so left as they are: {names}." if waiting else said
+
+
+def _approve(
+    chosen: Sequence[Proposed], steady: Steady, confirmed: Mapping[str, Confirmed], who: str, why: str
+) -> None:
+    if not why.strip():
+        acting.refuse("say in a few words why this run is a sound baseline")
+        st.rerun()
+    acting.carry_out(
+        f"Limits of {len(chosen)} characteristics approved by {who}; they hold from the next shot on.",
+        approve,
+        steady=steady,
+        proposals=chosen,
+        confirmed=confirmed,
+        who=who,
+        why=why.strip(),
+    )

@@ -1,0 +1,178 @@
+"""One characteristic of a study: the proposal, its cost, what it would have signaled, what to know."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from collector.actions.limits import Confirmed
+from collector.actions.limits_study import Proposed, Steady
+from collector.contract import quantities, unit_names
+from dashboard.blocks import limits_shots, limits_words
+from dashboard.blocks.alarm_words import ACT, SIGNAL
+from dashboard.blocks.limits_trial import Outcome
+from dashboard.blocks.limits_words import rate
+
+LEFT_OUT = "limits_left_out"
+
+
+def left_out(run_id: int, key: str) -> tuple[int, ...]:
+    """Ids of the shots that this person leaves out of a characteristic."""
+    chosen: dict[tuple[int, str], set[int]] = st.session_state.setdefault(LEFT_OUT, {})
+    return tuple(sorted(chosen.get((run_id, key), ())))
+
+
+def show(
+    each: Proposed, steady: Steady, outcomes: Sequence[Outcome], *, unit: str | None = None
+) -> Confirmed | None:
+    """Draw the row; what the person confirmed of it, None where nothing was confirmed."""
+    with st.container(border=True, key=f"limits_row_{each.key.replace('.', '_')}", gap="small"):
+        _head(each, outcomes)
+        proposal, cost, trial = st.columns([4, 4, 3], gap="medium")
+        with proposal:
+            _proposal(each, steady, unit)
+        with cost:
+            _cost(each, steady, unit)
+        with trial:
+            _trial(outcomes)
+        confirmed = _confirm(each, steady, unit)
+        _outliers(each, steady, unit)
+        _more(each, steady, outcomes, unit)
+    return confirmed
+
+
+def _head(each: Proposed, outcomes: Sequence[Outcome]) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        st.markdown(f"**{quantities.label(each.key)}**", width="content")
+        standing = each.limits.standing if each.limits else "no limits yet"
+        st.badge(standing, color="gray")
+        if each.to_confirm and each.limits:
+            st.badge(f"{ACT} must be confirmed", color="blue")
+        elif each.to_confirm:
+            st.badge(f"{ACT} find the cause", color="blue")
+        signaled = sum(len(one.shot_ids) for one in outcomes)
+        if signaled:
+            words = "shot" if signaled == 1 else "shots"
+            st.badge(f"{SIGNAL} {signaled:,} {words} would have signaled", color="yellow")
+
+
+def _proposal(each: Proposed, steady: Steady, unit: str | None) -> None:
+    st.markdown(limits_words.with_counters(each.proposal.why, steady))
+    if each.limits is not None:
+        lines = [limits_words.chart_words(each.key, chart, unit) for chart in each.limits.charts]
+        st.markdown("\n".join(f"- {line}" for line in lines))
+        base = each.limits.baseline
+        level = quantities.format_value(each.key, base.center, unit)
+        sigma = f", sigma {limits_words.amount(each.key, base.sigma, unit)}" if base.n else ""
+        st.markdown(f":small[Center {level}{sigma}. Rests on {limits_words.rests_on(each)}.]")
+
+
+def _cost(each: Proposed, steady: Steady, unit: str | None) -> None:
+    if each.limits is None:
+        return
+    st.markdown(f"False alarms: {rate(each.proposal.false_alarms_per_shift)}.")
+    rows = limits_words.delay_rows(each, steady.floor.cycle_time_s, unit)
+    if rows:
+        name = quantities.label(each.key)
+        st.table(rows, alt=f"Mean delay until a lasting shift of {name} signals", hide_index=True)
+
+
+def _trial(outcomes: Sequence[Outcome]) -> None:
+    if not outcomes:
+        return
+    st.markdown("Would have signaled:")
+    st.markdown("\n".join(f"- {_outcome(one)}" for one in _told(outcomes)))
+
+
+def _told(outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """The run studied, then the later ones with a signal; those without are told together."""
+    quiet = [one for one in outcomes if one.later and not one.shot_ids]
+    told = [one for one in outcomes if not one.later or one.shot_ids]
+    if len(quiet) < 2:
+        return list(outcomes)
+    judged = sum(one.judged for one in quiet)
+    together = Outcome(run=f"{len(quiet)} later runs", later=True, judged=judged, shot_ids=(), counters=())
+    return [*told, together]
+
+
+def _outcome(one: Outcome) -> str:
+    whose = one.run if one.later else f"{one.run}, the last {one.judged:,}"
+    if not one.shot_ids:
+        return f"{whose}: none of {one.judged:,} shots" if one.later else f"{whose}: none"
+    counters = [f"{each:,}" for each in one.counters if each is not None]
+    shots = f" (shots {limits_words.listed(counters)})" if counters else ""
+    return f"{SIGNAL} {whose}: {len(one.shot_ids):,} of {one.judged:,} shots{shots}"
+
+
+def _confirm(each: Proposed, steady: Steady, unit: str | None) -> Confirmed | None:
+    """What only a person can say; a band with its numbers, to be accepted or changed."""
+    if not each.to_confirm:
+        return None
+    st.markdown(f":blue[{ACT}] {limits_words.with_counters(each.proposal.confirm, steady)}")
+    if each.limits is None:
+        return None
+    key = f"limits_{{}}_{steady.run_id}_{each.key}"
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        entered = _band(each, key, unit)
+        said = "The product is good within this band" if entered else "The cause is found and gone"
+        agreed = st.checkbox(said, key=key.format("agreed"))
+    return (entered or Confirmed()) if agreed else None
+
+
+def _band(each: Proposed, key: str, unit: str | None) -> Confirmed | None:
+    band = each.proposal.band
+    if band is None:
+        return None
+    quantity = quantities.find(each.key)
+    digits = quantity.decimals if quantity else 4
+    symbol = unit_names.symbol(quantity.unit if quantity else unit or "")
+    step, shown = 10.0**-digits, f"%.{digits}f"
+    lower, upper = (
+        st.number_input(
+            f"{name}, {symbol}", value=round(value, digits), step=step, format=shown, width=150,
+            key=key.format(name.lower()),
+        )
+        for name, value in (("Lowest", band.lower), ("Highest", band.upper))
+    )  # fmt: skip
+    if (lower, upper) == (round(band.lower, digits), round(band.upper, digits)):
+        return Confirmed(lower=band.lower, upper=band.upper)
+    return Confirmed(lower=lower, upper=upper)
+
+
+def _outliers(each: Proposed, steady: Steady, unit: str | None) -> None:
+    """Shots that stand out: part of the baseline until a person leaves them out."""
+    found = limits_words.outlier_words(each, steady, unit)
+    if not found:
+        return
+    few = len(found) <= limits_words.NAMED
+    holder = st.container(gap="xsmall") if few else st.expander(f"{len(found)} shots stand out; leave out?")
+    with holder:
+        if few:
+            st.markdown(":small[These shots stand out. They count, unless you leave them out:]")
+        for shot_id, words in found.items():
+            st.checkbox(
+                f"Leave out. {words}", value=shot_id in each.left_out,
+                key=f"limits_out_{steady.run_id}_{each.key}_{shot_id}",
+                on_change=_toggle, args=(steady.run_id, each.key, shot_id),
+            )  # fmt: skip
+
+
+def _toggle(run_id: int, key: str, shot_id: int) -> None:
+    chosen: dict[tuple[int, str], set[int]] = st.session_state.setdefault(LEFT_OUT, {})
+    chosen.setdefault((run_id, key), set()).symmetric_difference_update({shot_id})
+
+
+def _more(each: Proposed, steady: Steady, outcomes: Sequence[Outcome], unit: str | None) -> None:
+    if each.study is None:
+        return
+    notes = limits_words.to_know(each, steady)
+    more = st.expander(
+        f"What to know ({len(notes)}), and the shots",
+        key=f"limits_more_{steady.run_id}_{each.key}",
+        on_change="rerun",
+    )
+    if more.open:
+        with more:
+            st.markdown("\n".join(f"- {note}" for note in notes))
+            limits_shots.show(each, steady, outcomes, unit=unit)

@@ -1,0 +1,203 @@
+"""Words of the limits page: charts in physical units, delays, standing, what to know. Pure."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from collector.actions.limits_study import Proposed, Steady
+from collector.contract import quantities, unit_names
+from rules.budget import SHIFTS
+from rules.charts.chart import Chart
+
+SIGNIFICANT = 2
+LONGEST = 100_000
+NAMED = 6
+NEVER = "not seen"
+_PLACES = re.compile(r"\b([Ss]hots? )(\d+(?:(?:, | to )\d+)*)")
+
+
+def amount(key: str, value: float, unit: str | None = None) -> str:
+    """A difference with its unit: two digits that count at least, however fine it is."""
+    quantity = quantities.find(key)
+    least = 0 if quantity is None else quantity.decimals
+    size = math.floor(math.log10(abs(value))) if value else 0
+    decimals = max(least, SIGNIFICANT - 1 - size)
+    name = quantity.unit if quantity is not None else unit or ""
+    # A difference of temperatures is no temperature, but it is written with the same sign.
+    return f"{value:.{min(decimals, 9)}f} {unit_names.symbol(name)}".rstrip()
+
+
+def chart_words(key: str, chart: Chart[Any], unit: str | None = None) -> str:
+    """What makes this chart signal, with its constants in the unit of the characteristic."""
+    known = _WORDS.get(chart.name)
+    if known is not None:
+        words: str = known(key, chart, unit)
+        return words
+    constants = ", ".join(f"{name} {_plain(value)}" for name, value in chart.parameters().items())
+    return f"{chart.name.replace('_', ' ').capitalize()}: {constants}."
+
+
+def _individuals(key: str, chart: Any, unit: str | None) -> str:
+    return f"A single shot outside {_between(key, chart, unit)} ({chart.width:.2f} sigma)."
+
+
+def _cusum(key: str, chart: Any, unit: str | None) -> str:
+    k = max(chart.k, 0.5 * chart.minimum_shift / chart.sigma)
+    allowance, interval = (amount(key, each * chart.sigma, unit) for each in (k, chart.h))
+    return (
+        f"The sum of what goes beyond {allowance} from center, over {interval} "
+        f"(k {k:.2f}, h {chart.h:.1f} sigma)."
+    )
+
+
+def _ewma(key: str, chart: Any, unit: str | None) -> str:
+    return f"The weighted average outside {_between(key, chart, unit)}."
+
+
+def _moving_range(key: str, chart: Any, unit: str | None) -> str:
+    return f"A jump of more than {amount(key, chart.limits().upper, unit)} from one shot to the next."
+
+
+def _setting(key: str, chart: Any, unit: str | None) -> str:
+    return f"Any change from {quantities.format_value(key, chart.setpoint, unit)}."
+
+
+def _engineering(key: str, chart: Any, unit: str | None) -> str:
+    return f"A shot outside {_between(key, chart, unit)}, whatever it does inside."
+
+
+def _spread(key: str, chart: Any, unit: str | None) -> str:
+    return f"A scatter of neighboring shots over {amount(key, chart.limits().upper, unit)}."
+
+
+def _residual(key: str, chart: Any, unit: str | None) -> str:
+    inner = ", ".join(f"{name} {_plain(value)}" for name, value in chart.chart_parameters.items())
+    return (
+        f"What the shot before does not explain ({chart.chart} of it: {inner}; a sigma of the values is "
+        f"{amount(key, chart.sigma, unit)}, autocorrelation {chart.phi:.2f})."
+    )
+
+
+def _between(key: str, chart: Any, unit: str | None) -> str:
+    lines = chart.limits()
+    low, high = (quantities.format_value(key, each, unit) for each in (lines.lower, lines.upper))
+    return f"{low} to {high}"
+
+
+_WORDS: Mapping[str, Any] = {
+    "individuals": _individuals, "cusum": _cusum, "ewma": _ewma, "moving_range": _moving_range,
+    "setting": _setting, "engineering_limits": _engineering, "spread": _spread, "residual": _residual,
+}  # fmt: skip
+
+
+def _plain(value: object) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def rests_on(each: Proposed) -> str:
+    """The shots behind the limits and what they are worth."""
+    made = each.limits
+    if made is None:
+        return ""
+    if made.baseline.n == 0:
+        return "as set, not estimated"
+    worth = each.proposal.study.standing.effective_n if each.proposal.study else made.baseline.effective_n()
+    return f"{made.baseline.n:,} shots, worth {worth:,.0f} independent ones"
+
+
+def delay_rows(each: Proposed, cycle_s: float, unit: str | None = None) -> list[dict[str, str]]:
+    """How long a lasting shift of so many sigma goes unseen, in shots and minutes."""
+    made = each.limits
+    if made is None or not each.proposal.delay:
+        return []
+    sigma = made.baseline.sigma
+    return [
+        {
+            "Lasting shift": f"{shift:g} sigma = {amount(each.key, shift * sigma, unit)}",
+            "Shots": count(each.proposal.delay[shift]),
+            "Time": duration(each.proposal.delay[shift] * cycle_s),
+        }
+        for shift in SHIFTS
+        if shift in each.proposal.delay
+    ]
+
+
+def count(shots: float) -> str:
+    """A mean number of shots, no finer than it is known."""
+    if not shots < LONGEST:
+        return NEVER if math.isinf(shots) else f"> {LONGEST:,}"
+    return f"{shots:,.0f}" if shots >= 10 else f"{shots:.1f}"
+
+
+def duration(seconds: float) -> str:
+    """Minutes, then hours, then days."""
+    minutes = seconds / 60.0
+    if not math.isfinite(minutes):
+        return NEVER
+    if minutes < 120:
+        return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min"
+    hours = minutes / 60.0
+    return f"{hours:.1f} h" if hours < 48 else f"{hours / 24.0:,.0f} days"
+
+
+def rate(per_shift: float | None) -> str:
+    """False alarms of one characteristic in a shift, and how many shifts that is for one."""
+    if per_shift is None:
+        return "no rate can be computed"
+    if per_shift <= 0.0:
+        return "none"
+    shifts = 1.0 / per_shift
+    often = f"one in {shifts:,.0f} shifts" if shifts < LONGEST else f"less than one in {LONGEST:,} shifts"
+    return f"{per_shift:.2g} in 8 h ({often})"
+
+
+def shot_name(steady: Steady, place: int) -> str:
+    """How people call the shot at a place of the study: by its counter where it has one."""
+    counter = steady.frame["counter"].iloc[min(place, len(steady.frame) - 1)]
+    return f"{place + 1} of the study" if pd.isna(counter) else f"{int(counter):,}"
+
+
+def with_counters(sentence: str, steady: Steady) -> str:
+    """The sentence with the counters of the press in place of the places in the study."""
+
+    def named(found: re.Match[str]) -> str:
+        return found[1] + re.sub(r"\d+", lambda place: shot_name(steady, int(place[0])), found[2])
+
+    return _PLACES.sub(named, sentence)
+
+
+def to_know(each: Proposed, steady: Steady) -> list[str]:
+    """What the study says besides its outliers, which have their own place."""
+    if each.study is None:
+        return []
+    notes = each.study.notes[: len(each.study.notes) - len(each.study.proposed)]
+    said = [with_counters(note, steady) for note in notes]
+    if each.proposal.widening is not None:
+        said.append(each.proposal.widening.sentence)
+    return said
+
+
+def outlier_words(each: Proposed, steady: Steady, unit: str | None = None) -> dict[int, str]:
+    """Shots that stand out, by id: which shot, its value, and why; those left out stay in the list."""
+    ids = steady.frame["id"].to_numpy()
+    reasons = {} if each.study is None else {int(ids[one.index]): one.reason for one in each.study.proposed}
+    chosen = sorted({*each.standing_out, *each.left_out})
+    places = {int(shot_id): place for place, shot_id in enumerate(ids)}
+    words = {}
+    for shot_id in chosen:
+        place = places[shot_id]
+        value = quantities.format_value(each.key, float(steady.frame[each.key].iloc[place]), unit)
+        reason = reasons.get(shot_id, "Left out of the baseline.")
+        words[shot_id] = f"Shot {shot_name(steady, place)}: {value}. {reason}"
+    return words
+
+
+def listed(counters: Sequence[str]) -> str:
+    """The first few of many."""
+    named = ", ".join(counters[:NAMED])
+    return f"{named} and {len(counters) - NAMED} more" if len(counters) > NAMED else named
