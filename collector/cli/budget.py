@@ -24,6 +24,7 @@ from rules.run_rules import RULES
 
 __all__ = ["budget"]
 
+SIGMA = "\N{GREEK SMALL LETTER SIGMA}"
 CLASSIC = {
     "individuals, 3 sigma": ("beyond_limit",),
     "individuals, all eight run rules": tuple(rule.name for rule in RULES),
@@ -209,10 +210,11 @@ def _plan_table(answer: Answer) -> Table:
     """Narrow enough for a terminal of 80 characters with names of usual length."""
     table = Table(
         box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), caption_justify="left",
-        caption="Limits and shifts in sigma (s); false alarms in 8 and in 24 h; mean delays in shots.",
+        caption="single: limit for one bad shot, in sigma. 8 h, 24 h: false alarms. Then the shots, on the "
+        "mean, until a lasting shift of so many sigma is signaled.",
     )  # fmt: skip
     table.add_column("watched", overflow="fold", min_width=12)
-    for name in ("single", "CUSUM k, h", "8 h", "24 h", *(f"{shift:g} s" for shift in SHIFTS)):
+    for name in ("single", "CUSUM k, h", "8 h", "24 h", *(f"{shift:g}{SIGMA}" for shift in SHIFTS)):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("standing", no_wrap=True)
     for row in answer.rows:
@@ -231,7 +233,7 @@ def _plan_table(answer: Answer) -> Table:
 def _classic_table(answer: Answer) -> Table:
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("charts")
-    for name in ("8 h", "24 h", "1 s at most"):
+    for name in ("8 h", "24 h", f"shots until 1{SIGMA} is seen"):
         table.add_column(name, justify="right", no_wrap=True)
     for name, (per_day, delay) in answer.classic.items():
         table.add_row(name, f"{per_day / 3.0:.1f}", f"{per_day:.1f}", _shots(delay))
