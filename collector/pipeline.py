@@ -19,6 +19,7 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock, wall_now
 from collector.contract.bodies import Message
+from collector.contract.mapping_read import Mappings
 from collector.contract.messages import GaugingMessage
 from collector.contract.parse import parse
 from collector.contract.policy import Policy as Intake
@@ -222,4 +223,10 @@ def engine_policy(settings: Settings, **overrides: object) -> Policy:
 def intake_policy(settings: Settings) -> Intake:
     """The intake's part of the settings."""
     known = frozenset(settings.known_presses) or None
-    return Intake(max_bytes=settings.max_payload_bytes, known_presses=known)
+    return Intake(
+        max_bytes=settings.max_payload_bytes,
+        max_depth=settings.max_payload_depth,
+        max_members=settings.max_payload_members,
+        known_presses=known,
+        mappings=Mappings(settings.mapping, settings.site),
+    )

@@ -21,6 +21,7 @@ from collector.alarms.channels.log import LogChannel
 from collector.alarms.channels.mqtt import MqttChannel
 from collector.alarms.deliver import deliver_due
 from collector.clock import ServiceClock, real_clock, wall_now
+from collector.contract.mapping_read import Mappings
 from collector.errors import StoreUnavailable
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.press_work import Counts
@@ -161,6 +162,7 @@ def mqtt_settings(settings: Settings) -> MqttSettings:
         site=settings.site, host=broker.host, port=broker.port, user=broker.user, password=broker.secret(),
         client_id=broker.client_id, receive_maximum=broker.receive_maximum,
         session_expiry_s=broker.session_expiry_s,
+        also=Mappings(settings.mapping, settings.site).filters(),
     )
 
 

@@ -22,7 +22,11 @@ from pydantic_settings import (
     TomlConfigSettingsSource,
 )
 
+from collector.contract.mapping_model import JsonMapping
+from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
+from collector.settings_mapping import read_mapping_file
+from collector.settings_mistakes import settings_mistake
 
 SETTINGS_FILE = "EVENRUN_SETTINGS"
 
@@ -129,7 +133,17 @@ class Settings(BaseSettings):
         description="who may be named as having acknowledged, gauged or released",
     )
     gauges: tuple[str, ...] = Field(("height gauge 1",), description="gauges to choose from on the form")
+    mapping: tuple[JsonMapping, ...] = Field((), description="what is made of the JSON of other gateways")
+    mapping_files: tuple[Path, ...] = Field(
+        (), description="files with further [[mapping]] tables, beside the settings file"
+    )
     max_payload_bytes: int = Field(65_536, ge=1_024, description="a larger message is refused, and kept")
+    max_payload_depth: int = Field(
+        8, ge=3, le=64, description="a message that is nested deeper is refused, and kept"
+    )
+    max_payload_members: int = Field(
+        4_096, ge=64, description="a message with more members and list items is refused, and kept"
+    )
     batch_messages: int = Field(200, ge=1, description="most messages in one transaction")
     batch_wait_s: float = Field(0.05, gt=0, description="longest wait for a batch to fill, s")
     dashboard_host: str = Field("127.0.0.1", description="address the screens are served on")
@@ -176,12 +190,23 @@ def load_settings(**overrides: Any) -> Settings:
     if SETTINGS_FILE in os.environ and not settings_path().exists():
         raise SettingsError(f"{SETTINGS_FILE} names {settings_path()}, which does not exist")
     try:
-        return Settings(**overrides)
+        settings = Settings(**overrides)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{settings_path()} is not valid TOML ({error}); mend that line") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        name = ".".join(str(part) for part in first["loc"])
         raise SettingsError(
-            f"setting {name}: {first['msg']}; mend it in {settings_path()} or in the environment"
+            f"{settings_mistake(Settings, error)}; mend it in {settings_path()} or in the environment"
         ) from error
+    return _with_mapping_files(settings)
+
+
+def _with_mapping_files(settings: Settings) -> Settings:
+    """The settings with the mappings of the files they name, held against each other."""
+    paths = [settings_path().parent / path for path in settings.mapping_files]
+    mappings = (*settings.mapping, *(each for path in paths for each in read_mapping_file(path)))
+    try:
+        check_together(mappings)
+    except ValueError as error:
+        where = " or ".join(map(str, (settings_path(), *paths)))
+        raise SettingsError(f"{error}; mend it in {where}") from error
+    return settings.model_copy(update={"mapping": mappings}) if paths else settings

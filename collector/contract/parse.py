@@ -7,9 +7,10 @@ from typing import Protocol
 
 from collector.contract import members as read
 from collector.contract.bodies import BODIES, Frame, Message
+from collector.contract.mapping_read import make
 from collector.contract.policy import Policy
 from collector.contract.refusal import Refusal
-from collector.contract.strict_json import Members, decode
+from collector.contract.strict_json import Members, decode, decode_any
 from collector.contract.topics import Topic, read_topic
 from collector.contract.unreadable import Unreadable, shown
 
@@ -72,14 +73,30 @@ def _read(incoming: Arrival, now: datetime, received_at: datetime, policy: Polic
         )
     topic = read_topic(incoming.topic)
     if topic is None:
-        raise Unreadable(
-            "bad_topic",
-            f"topic {shown(incoming.topic, 120)} is none of contract version 1",
-            "publish to evenrun/1/SITE/PRESS/shot, run, tray, setpoints or state, or evenrun/1/SITE/gauging",
-        )
-    members = decode(incoming.payload, max_depth=policy.max_depth)
+        return _read_foreign(incoming, now, received_at, policy)
+    members = decode(incoming.payload, max_depth=policy.max_depth, max_members=policy.max_members)
     press = _press(topic, members, policy)
     return BODIES[topic.kind](members, Frame(topic.site, press, now, received_at, incoming.source, policy))
+
+
+def _read_foreign(incoming: Arrival, now: datetime, received_at: datetime, policy: Policy) -> Message:
+    """Read a message of somebody else's making by the mapping of its topic."""
+    candidates = policy.mappings.of_topic(incoming.topic)
+    if not candidates:
+        raise Unreadable(
+            "bad_topic",
+            f"topic {shown(incoming.topic, 120)} is none of contract version 1 and of no mapping",
+            "publish to evenrun/1/SITE/PRESS/shot, run, tray, setpoints or state, or evenrun/1/SITE/gauging, "
+            "or add a mapping",
+        )
+    document = decode_any(incoming.payload, max_depth=policy.max_depth, max_members=policy.max_members)
+    made = make(candidates, document)
+    _check_known(made.press, policy)
+    frame = Frame(policy.mappings.site, made.press, now, received_at, incoming.source, policy)
+    try:
+        return BODIES[made.mapping.kind](made.members, frame)
+    except Unreadable as broken:
+        raise made.explained(broken) from None
 
 
 def _press(topic: Topic, members: Members, policy: Policy) -> str:
@@ -92,10 +109,14 @@ def _press(topic: Topic, members: Members, policy: Policy) -> str:
             "let the gateway publish each press under its own topic",
         )
     press = topic.press or named or ""
+    _check_known(press, policy)
+    return press
+
+
+def _check_known(press: str, policy: Policy) -> None:
     if press and policy.known_presses is not None and press not in policy.known_presses:
         raise Unreadable(
             "unknown_press",
             f"press {shown(press)} is not among the known presses of the site",
             "add it to the settings, or mend the name in the gateway",
         )
-    return press

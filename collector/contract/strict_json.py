@@ -21,13 +21,37 @@ class _RepeatedMember(Exception):
     pass
 
 
-def decode(payload: bytes, *, max_depth: int) -> Members:
+def decode(payload: bytes, *, max_depth: int, max_members: int) -> Members:
     """Read one JSON object.
 
     Raises
     ------
     Unreadable
         When the bytes are no strict JSON object, with the reason and where it is.
+    """
+    members = decode_any(payload, max_depth=max_depth, max_members=max_members)
+    if type(members) is not dict:
+        raise Unreadable(
+            "wrong_type", "the message is no JSON object", "send one object in braces, as in the schema"
+        )
+    return members
+
+
+def decode_any(payload: bytes, *, max_depth: int, max_members: int) -> Any:
+    """Read one JSON value of any kind.
+
+    Parameters
+    ----------
+    payload : bytes
+    max_depth : int
+        Deepest nesting of objects and lists.
+    max_members : int
+        Most members of objects and items of lists, all together.
+
+    Raises
+    ------
+    Unreadable
+        When the bytes are no strict JSON, with the reason and where it is.
     """
     if payload.count(b"{") + payload.count(b"[") > max_depth:
         _check_depth(payload, max_depth)
@@ -45,13 +69,27 @@ def decode(payload: bytes, *, max_depth: int) -> Members:
         ) from None
     except (ValueError, RecursionError) as broken:
         raise _not_json(broken) from None
-    if type(members) is not dict:
-        raise Unreadable(
-            "wrong_type", "the message is no JSON object", "send one object in braces, as in the schema"
-        )
+    # Every member but the first of its object or list has a comma before it.
+    if payload.count(b",") + payload.count(b"{") + payload.count(b"[") > max_members:
+        _check_members(members, max_members)
     if b"NaN" in payload or b"Infinity" in payload:
         _refuse_non_finite(members)
     return members
+
+
+def _check_members(document: Any, max_members: int) -> None:
+    waiting, count = [document], 0
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, dict | list):
+            count += len(node)
+            waiting += node.values() if isinstance(node, dict) else node
+    if count > max_members:
+        raise Unreadable(
+            "too_large",
+            f"the message has {count} members, more than {max_members}",
+            "send one shot a message without curves",
+        )
 
 
 def _not_json(broken: Exception) -> Unreadable:

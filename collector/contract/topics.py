@@ -69,6 +69,11 @@ def is_name(text: str) -> bool:
     return 0 < len(text) <= 100 and text.isprintable() and not any(sign in text for sign in "+#/")
 
 
+def is_press_name(text: str) -> bool:
+    """Whether `text` can name a press."""
+    return is_name(text) and text != RESERVED_PRESS
+
+
 def _name(text: str) -> str:
     if not is_name(text):
         raise ValueError(f"{text!r} cannot be part of a topic: use 1 to 100 printable signs without + # /")

@@ -237,7 +237,7 @@ class MqttSource:
             self.protocol,
             flags.session_present,
         )
-        client.subscribe(connection.subscription(self._settings.site, self._protocol))
+        client.subscribe(connection.subscription(self._settings, self._protocol))
         client.publish(self._own_topic, self._state("online", None), qos=1, retain=True)
         if (
             flags.session_present
@@ -256,9 +256,10 @@ class MqttSource:
         if not any(code.is_failure for code in codes):
             self._connected.set()
             return
+        wanted = " and ".join((f"{topics.ROOT}/{self._settings.site}/#", *self._settings.also))
         self._note_problem(
             f"the broker at {self._settings.address} refused the subscription; "
-            f"give this user the right to read {topics.ROOT}/{self._settings.site}/#"
+            f"give this user the right to read {wanted}"
         )
 
     def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:

@@ -30,13 +30,18 @@ def new_client(settings: MqttSettings, protocol: MQTTProtocolVersion, will: byte
         reconnect_on_failure=False,
         manual_ack=True,
     )
+    prepare(client, settings)
+    client.will_set(topics.collector_state_topic(settings.site), will, qos=1, retain=True)
+    return client
+
+
+def prepare(client: Client, settings: MqttSettings) -> None:
+    """Give a client its credentials and its encryption."""
     client.connect_timeout = settings.connect_timeout_s
     if settings.user is not None:
         client.username_pw_set(settings.user, settings.password)
     if settings.tls_ca is not None:
         client.tls_set(ca_certs=str(settings.tls_ca))
-    client.will_set(topics.collector_state_topic(settings.site), will, qos=1, retain=True)
-    return client
 
 
 def dial(client: Client, settings: MqttSettings, protocol: MQTTProtocolVersion) -> None:
@@ -57,9 +62,9 @@ def dial(client: Client, settings: MqttSettings, protocol: MQTTProtocolVersion) 
     client.connect(settings.host, settings.port, settings.keepalive_s, clean_start=False, properties=wishes)
 
 
-def subscription(site: str, protocol: MQTTProtocolVersion) -> list[tuple[str, Any]]:
+def subscription(settings: MqttSettings, protocol: MQTTProtocolVersion) -> list[tuple[str, Any]]:
     """What to subscribe to, at QoS 1."""
-    filters = topics.subscriptions(site)
+    filters = (*topics.subscriptions(settings.site), *settings.also)
     if protocol != MQTTv5:
         return [(name, 1) for name in filters]
     # Retained messages come with a new subscription only: a kept session has their changes queued.

@@ -39,6 +39,8 @@ class MqttSettings:
     protocol : {'auto', '5', '3.1.1'}
         Version of MQTT; auto tries 5 first and falls back to 3.1.1, which costs a broker that does not
         answer to version 5, as the embedded one, `connect_timeout_s` at every connection.
+    also : tuple of str
+        Filters to subscribe to besides the contract's own: topics of other gateways, which are mapped.
     tls_ca : Path or None
         Certificate authority to trust; given, the connection is encrypted.
     """
@@ -57,6 +59,7 @@ class MqttSettings:
     first_wait_s: float = 0.2
     longest_wait_s: float = 30.0
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
+    also: tuple[str, ...] = ()
     tls_ca: Path | None = None
 
     @property

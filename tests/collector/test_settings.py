@@ -77,3 +77,81 @@ def test_a_password_file_that_cannot_be_read_says_so() -> None:
 
     with pytest.raises(SettingsError, match="gone cannot be read"):
         load_settings().broker.secret()
+
+
+MAPPING = """
+[[mapping]]
+name = "hall"
+topic = "plant/{press}/cycle"
+kind = "shot"
+[mapping.time]
+pointer = "/ts"
+[[mapping.values]]
+key = "cushion"
+pointer = "/cushion"
+"""
+
+
+def test_mappings_stand_in_the_settings_file_or_in_one_that_it_names() -> None:
+    Path("more.toml").write_text(MAPPING.replace("hall", "yard").replace("plant", "yard"), encoding="utf-8")
+    write('mapping_files = ["more.toml"]\n' + MAPPING)
+
+    assert [each.name for each in load_settings().mapping] == ["hall", "yard"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('pointer = "/cushion"', 'pointr = "/cushion"', "setting mapping 1, values 1, pointr: there is no such "
+         "key; did you mean 'pointer'?"),
+        ('pointer = "/cushion"', "", "setting mapping 1, values 1, pointer: Field required"),
+        ("kind =", "unit = 3\nkind =", "setting mapping 1, unit: there is no such key; there are name"),
+        ("[mapping.time]\n", "[mapping.time]\nzonee = 'UTC'\n", "setting mapping 1, time.zonee: there is no "
+         "such key; did you mean 'zone'?"),
+        ('"/cushion"', '"cushion"', "'cushion' is no JSON pointer; begin it with a slash"),
+        ('"cushion"', '"Cushion"', "'Cushion' is no quantity name"),
+        ('"cushion"\n', '"cushion"\nunit = "bar"\n', "bar does not measure cushion, which is in mm"),
+        ('"cushion"\n', '"my_index"\n', "my_index is no known quantity and has no unit"),
+        ('"cushion"\n', '"cushion"\nzones = true\n', "cushion has no zones"),
+        ('"cushion"\n', '"cushion"\nfactor = 0\n', "a factor of 0"),
+        ("{press}", "P1", "no press is named"),
+        ("kind =", 'press = "P1"\nkind =', "the press is given twice"),
+        ("[mapping.time]\n", "[mapping.fields]\ncountr = '/n'\n[mapping.time]\n", "did you mean 'counter'?"),
+        ("[mapping.time]\n", "[mapping.time]\nformat = 'local'\n", "a local time needs its zone"),
+        ("[mapping.time]\n", "[mapping.time]\nzone = 'Mars/Base'\n", "no time zone is called 'Mars/Base'"),
+        ('"shot"', '"setpoints"', "a setpoints needs [[mapping.setpoints]]"),
+        ('"shot"', '"state"', "a state needs fields.state"),
+    ],
+)
+def test_a_mistake_in_a_mapping_is_one_sentence_with_its_table(old: str, new: str, says: str) -> None:
+    text = MAPPING.replace(old, new)
+    assert text != MAPPING
+    write(text)
+
+    with pytest.raises(SettingsError, match=r"evenrun\.toml") as caught:
+        load_settings()
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_mapping_that_is_never_reached_or_has_the_name_of_another_is_told() -> None:
+    write(MAPPING + MAPPING.replace("hall", "yard"))
+    with pytest.raises(SettingsError, match="'yard' is never reached"):
+        load_settings()
+    write(MAPPING + MAPPING.replace("plant", "yard"))
+    with pytest.raises(SettingsError, match="two mappings are called 'hall'"):
+        load_settings()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [(None, "cannot be read"), ("x = 1", "setting x: there is no such key"), ("x", "not valid TOML")],
+)
+def test_a_mapping_file_that_does_not_read_is_named(text: str | None, says: str) -> None:
+    if text is not None:
+        Path("more.toml").write_text(text, encoding="utf-8")
+    write('mapping_files = ["more.toml"]\n')
+
+    with pytest.raises(SettingsError, match=r"more\.toml") as caught:
+        load_settings()
+    assert says in str(caught.value)
