@@ -1,5 +1,10 @@
 """Fixtures for every test: each group is a module of its own, listed here."""
 
+import os
+
+# As the command line does, and before numpy is imported: threads for small matrices cost more than they bring.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 pytest_plugins = [
     "tests.mosquitto_fixtures",
     "tests.store_fixtures",

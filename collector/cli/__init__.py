@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import os
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -70,6 +71,8 @@ def about() -> str:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; a known error is one sentence on standard error and exit code 2."""
+    # Our matrices are small: threads for each of them, in a handful of processes, took three times as long.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     words = list(sys.argv[1:] if arguments is None else arguments)
     try:
         _dispatch(words)
