@@ -2,7 +2,7 @@
 
 import os
 
-# As the command line does, and before numpy is imported: threads for small matrices cost more than they bring.
+# As the command line does, and before numpy is imported: threads for small matrices cost more than they gain.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 pytest_plugins = [
