@@ -80,7 +80,8 @@ class Line:
             return cold_start(self.post.setup, self._rng)
         if self._runs_on:
             return self._state
-        return self._stood(self._state, (span.start - self._ended).total_seconds(), span.start)
+        begins = max(span.start, self._ended)  # a stop may have outlasted the pause before this span
+        return self._stood(self._state, (begins - self._ended).total_seconds(), begins)
 
     def _warmed(self) -> PressState:
         state = cold_start(self.post.setup, self._rng)
@@ -100,13 +101,14 @@ class Line:
             yield self._run_event(self._now, "close")
         if self._runs_on and span.run == self._run:
             return
-        self._ended = span.start if not self._runs_on else self._now
+        if self._ended is None or (not self._runs_on and self._ended < span.start):
+            self._ended = span.start
         if span.run != self._run:
             self._run, self._settings = span.run, None
             self._recipe = self.post.recipe if span.recipe is None else span.recipe
             yield self._run_event(self._now, "open")
         if not self._runs_on:
-            yield self._event("state", span.start, state="automatic", reason=None)
+            yield self._event("state", self._now, state="automatic", reason=None)
 
     def _produce(self, span: Span, state: PressState) -> Iterator[SimRecord]:
         made, usual = 0, Situation(span.settings or self.post.setup.settings)
@@ -122,6 +124,7 @@ class Line:
             after, outcome = self._shoot(state, situation, began)
             ended = began + timedelta(milliseconds=round(outcome.cycle_time_s * 1000))
             if span.end is not None and ended > span.end:
+                self._stopped = None if stopping is not None else self._stopped  # it comes after the pause
                 break
             yield from self._changes(began, episodes, situation.settings)
             disc = self._set(outcome)

@@ -12,7 +12,9 @@ import pyarrow.parquet as pq
 from simulator.records import SimRecord, SimShot
 
 IDENTITY = ("press", "counter", "ended_at", "run", "tray", "tray_position")
-TRUTH = ("faults", "startup", "lot", "dome_24h_mm", "diameter_24h_mm", "weight_g")
+TRUTH = (
+    "faults", "startup", "scrapped", "lot", "dome_24h_mm", "sound_dome_24h_mm", "diameter_24h_mm", "weight_g",
+)  # fmt: skip
 SETPOINT = "setpoint."
 ROWS_AT_ONCE = 10_000  # of a Parquet file, so that memory stays small
 PARQUET = ".parquet"

@@ -10,7 +10,7 @@ from simulator.faults import Case, Episode, Stop
 from simulator.floor import post
 from simulator.gauging import gauge_disc
 from simulator.line import Line
-from simulator.records import SimEvent, SimRecord, SimShot
+from simulator.records import SimEvent, SimRecord, SimShot, happened
 from simulator.spans import Span, Standing
 from simulator.truth import Tolerance, is_touched, out_of_tolerance
 
@@ -112,3 +112,25 @@ def test_the_first_shots_of_a_cold_press_are_thrown_away() -> None:
     shots = [r for r in line.records([Span(start=START, run="R-0001", shots=10)]) if isinstance(r, SimShot)]
     assert [s.truth.scrapped for s in shots[:3]] == [True, True, True]
     assert sum(s.truth.scrapped for s in shots[3:]) <= 1
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_stop_that_reaches_into_lunch_goes_on_after_it_in_the_order_of_time(told: bool) -> None:
+    """A stop of an hour, ten minutes before a lunch of half an hour."""
+    noon, begin = START + timedelta(hours=1), START + timedelta(minutes=50)
+    case = Case(stop=Stop(3600.0, told), lasts_s=7200.0)
+    episode = Episode(fault="stop", press="P1", start=begin, end=START + timedelta(hours=9), case=case)
+    line = Line(post(1), seed=4, episodes=[episode], standing=Standing(counter=0, tray=0))
+    morning = Span(start=START, end=noon, run="R-0001", warm=True, stop_reason="lunch")
+    afternoon = Span(start=noon + timedelta(minutes=30), end=START + timedelta(hours=4), run="R-0001")
+    records = list(line.records([morning, afternoon]))
+    assert all(happened(a) <= happened(b) for a, b in pairwise(records))
+    shots = [record for record in records if isinstance(record, SimShot)]
+    stood = [
+        (b.ended_at - a.ended_at)
+        for a, b in pairwise(shots)
+        if b.ended_at - a.ended_at > timedelta(minutes=5)
+    ]
+    assert sum(stood, timedelta()) > timedelta(minutes=59)
+    assert shots[-1].ended_at > START + timedelta(hours=3, minutes=55)
+    assert 20 < shots[-1].values["mold_core_temperature"] < 35

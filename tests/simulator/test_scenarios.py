@@ -7,6 +7,7 @@ from itertools import islice, pairwise
 import numpy as np
 import pytest
 
+from simulator.faults import FAULTS
 from simulator.records import SimEvent, SimRecord, SimShot
 from simulator.scenarios import (
     live,
@@ -184,3 +185,16 @@ def test_a_plain_storys_fault_begins_where_asked() -> None:
     assert 58 <= ill[0] <= 62
     assert {shot.press for shot in shots if shot.truth.faults} == {"P1"}
     assert standing_after(shots) == {"P1": Standing(counter=120, tray=5), "P2": Standing(counter=120, tray=5)}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_plain_story_can_have_any_fault(name: str) -> None:
+    records = plain(1, MONDAY, shots=120, fault=name, fault_at_shot=40)
+    shots = [record for record in records if isinstance(record, SimShot)]
+    ill = [shot.truth.counter for shot in shots if name in shot.truth.faults]
+    if name == "lost_messages":
+        assert 60 < len(shots) < 120
+    elif FAULTS[name].ordinary:
+        assert not ill
+    else:
+        assert 38 <= ill[0] <= 75  # at the latest after half of the hopper
