@@ -38,11 +38,11 @@ def dashboard(
     ] = None,
     port: Annotated[int | None, typer.Option(help="port; default: setting dashboard_port")] = None,
 ) -> None:
-    """Serve the screens: floor, press, alarms, gauging, dome, run audit.
+    """Serve the screens: floor, press, limits, alarms, gauging, dome, run audit.
 
     Open the printed address in a browser; it is the floor screen, for a wall (add ?theme=dark for a dark
-    one). The other screens are at /press, /alarms, /gauging, /dome and /run_audit. Reads the store that the
-    setting database_url names; without a running collector the floor says so. Ctrl-C ends it.
+    one). The other screens are at /press, /limits, /alarms, /gauging, /dome and /run_audit. Reads the store
+    that the setting database_url names; without a running collector the floor says so. Ctrl-C ends it.
     """
     settings = load_settings()
     address, number = host or settings.dashboard_host, port or settings.dashboard_port

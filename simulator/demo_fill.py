@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import sqlalchemy as sa
 
 from collector.actions import limits as limit_actions
+from collector.actions import limits_study
 from collector.actions import recipes as recipe_actions
 from collector.clock import ServiceClock
 from collector.pipeline import Pipeline, engine_policy, intake_policy
@@ -135,14 +136,19 @@ def qualify_recipes(engine: sa.Engine, clock: ServiceClock) -> None:
 
 
 def approve_limits(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> None:
-    """Limits of both presses from Sunday's qualification runs."""
+    """Limits of both presses from Sunday's qualification runs; the technician confirms what there is to."""
+    policy = engine_policy(settings)
     with database.read(engine) as conn:
         qualified = conn.execute(sa.select(runs.c.id).order_by(runs.c.id)).scalars().all()
     for run_id in qualified:
-        limit_actions.approve_from_run(
+        with database.read(engine) as conn:
+            steady = limits_study.read_steady(conn, run_id, policy)
+        proposals = [limits_study.propose_key(steady, key) for key in steady.keys]
+        limit_actions.approve(
             engine,
-            run_id,
-            policy=engine_policy(settings),
+            steady,
+            proposals,
+            confirmed={each.key: limit_actions.Confirmed() for each in proposals if each.to_confirm},
             who="technician 1",
             why="qualification run on Sunday, no fault found",
             clock=clock,

@@ -68,7 +68,12 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
             format_func=lambda each: f"{run_name(runs[each])} · {runs[each].steady:,} steady shots",
         )  # fmt: skip
         last = st.segmented_control(
-            "Try on the last", LAST, default=LAST[1], required=True, key="limits_last"
+            "Try on its last",
+            LAST,
+            default=LAST[1],
+            required=True,
+            key="limits_last",
+            format_func=lambda shots: f"{shots} shots",
         )
 
 if not runs:

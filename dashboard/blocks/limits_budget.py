@@ -38,7 +38,9 @@ def show(proposals: Sequence[Proposed], steady: Steady, allowed_per_day: float) 
         for name, rules in CLASSIC.items()
     ]
     frame = pd.DataFrame(rows)
-    frame["words"] = [f"{each:.2g} in 24 h, {each / SHIFTS_PER_DAY:.2g} in 8 h" for each in frame["per_day"]]
+    frame["words"] = [
+        f"{number(each)} in 24 h, {number(each / SHIFTS_PER_DAY)} in 8 h" for each in frame["per_day"]
+    ]
     st.altair_chart(
         themed(false_alarms(frame, allowed=allowed_per_day)), key="limits_budget_chart",
         alt="False alarms of the press with the proposed charts, with three-sigma limits, with all run rules",
@@ -58,7 +60,13 @@ def per_shift(proposals: Sequence[Proposed]) -> float:
 def sentence(own_per_shift: float, allowed_per_day: float) -> str:
     """The total against the budget."""
     per_day = SHIFTS_PER_DAY * own_per_shift
-    return f"About {per_day:.2g} false alarms in 24 h; the floor allows {allowed_per_day:g}"
+    expected = f"{number(per_day)} false alarm{'' if round(per_day, 1) == 1.0 else 's'}"
+    return f"These charts raise about {expected} in 24 h; the floor allows {allowed_per_day:g}"
+
+
+def number(alarms: float) -> str:
+    """A number of false alarms: two digits that count, never as a power of ten."""
+    return f"{float(f'{alarms:.2g}'):,.12g}"
 
 
 def _coarse(each: Proposed) -> float:

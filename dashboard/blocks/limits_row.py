@@ -28,21 +28,27 @@ def show(
 ) -> Confirmed | None:
     """Draw the row; what the person confirmed of it, None where nothing was confirmed."""
     with st.container(border=True, key=f"limits_row_{each.key.replace('.', '_')}", gap="small"):
-        _head(each, outcomes)
-        proposal, cost, trial = st.columns([4, 4, 3], gap="medium")
+        wanted = _head(each, steady, outcomes)
+        must, routine = limits_words.to_know(each, steady)
+        proposal, cost, trial = st.columns([5, 4, 4], gap="medium")
         with proposal:
             _proposal(each, steady, unit)
         with cost:
             _cost(each, steady, unit)
         with trial:
             _trial(outcomes)
+        if must:
+            st.markdown(f"To know: {' '.join(must)}")
         confirmed = _confirm(each, steady, unit)
         _outliers(each, steady, unit)
-        _more(each, steady, outcomes, unit)
+        if wanted:
+            st.markdown("\n".join(f"- {note}" for note in routine))
+            limits_shots.show(each, steady, outcomes, unit=unit)
     return confirmed
 
 
-def _head(each: Proposed, outcomes: Sequence[Outcome]) -> None:
+def _head(each: Proposed, steady: Steady, outcomes: Sequence[Outcome]) -> bool:
+    """Name and marks; whether the person wants to see more."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.markdown(f"**{quantities.label(each.key)}**", width="content")
         standing = each.limits.standing if each.limits else "no limits yet"
@@ -55,6 +61,9 @@ def _head(each: Proposed, outcomes: Sequence[Outcome]) -> None:
         if signaled:
             words = "shot" if signaled == 1 else "shots"
             st.badge(f"{SIGNAL} {signaled:,} {words} would have signaled", color="yellow")
+        if each.study is None:
+            return False
+        return st.toggle("Show the shots and the study", key=f"limits_more_{steady.run_id}_{each.key}")
 
 
 def _proposal(each: Proposed, steady: Steady, unit: str | None) -> None:
@@ -64,12 +73,14 @@ def _proposal(each: Proposed, steady: Steady, unit: str | None) -> None:
         st.markdown("\n".join(f"- {line}" for line in lines))
         base = each.limits.baseline
         level = quantities.format_value(each.key, base.center, unit)
-        sigma = f", sigma {limits_words.amount(each.key, base.sigma, unit)}" if base.n else ""
-        st.markdown(f":small[Center {level}{sigma}. Rests on {limits_words.rests_on(each)}.]")
+        if base.n:
+            sigma = limits_words.amount(each.key, base.sigma, unit)
+            rests = limits_words.rests_on(each)
+            st.markdown(f":small[Center {level}, sigma {sigma}. Rests on {rests}.]")
 
 
 def _cost(each: Proposed, steady: Steady, unit: str | None) -> None:
-    if each.limits is None:
+    if each.limits is None or each.proposal.kind == "setting":
         return
     st.markdown(f"False alarms: {rate(each.proposal.false_alarms_per_shift)}.")
     rows = limits_words.delay_rows(each, steady.floor.cycle_time_s, unit)
@@ -97,12 +108,12 @@ def _told(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def _outcome(one: Outcome) -> str:
-    whose = one.run if one.later else f"{one.run}, the last {one.judged:,}"
+    whose = f"{one.run}, {'' if one.later else 'its last '}{one.judged:,} shots"
     if not one.shot_ids:
-        return f"{whose}: none of {one.judged:,} shots" if one.later else f"{whose}: none"
+        return f"{whose}: none"
     counters = [f"{each:,}" for each in one.counters if each is not None]
     shots = f" (shots {limits_words.listed(counters)})" if counters else ""
-    return f"{SIGNAL} {whose}: {len(one.shot_ids):,} of {one.judged:,} shots{shots}"
+    return f"{SIGNAL} {whose}: {len(one.shot_ids):,}{shots}"
 
 
 def _confirm(each: Proposed, steady: Steady, unit: str | None) -> Confirmed | None:
@@ -161,18 +172,3 @@ def _outliers(each: Proposed, steady: Steady, unit: str | None) -> None:
 def _toggle(run_id: int, key: str, shot_id: int) -> None:
     chosen: dict[tuple[int, str], set[int]] = st.session_state.setdefault(LEFT_OUT, {})
     chosen.setdefault((run_id, key), set()).symmetric_difference_update({shot_id})
-
-
-def _more(each: Proposed, steady: Steady, outcomes: Sequence[Outcome], unit: str | None) -> None:
-    if each.study is None:
-        return
-    notes = limits_words.to_know(each, steady)
-    more = st.expander(
-        f"What to know ({len(notes)}), and the shots",
-        key=f"limits_more_{steady.run_id}_{each.key}",
-        on_change="rerun",
-    )
-    if more.open:
-        with more:
-            st.markdown("\n".join(f"- {note}" for note in notes))
-            limits_shots.show(each, steady, outcomes, unit=unit)

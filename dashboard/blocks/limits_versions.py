@@ -15,8 +15,8 @@ from dashboard.queries import database
 
 IN_FORCE, ALL = "In force", "All"
 COLUMNS = (
-    "Characteristic", "State", "Standing", "Signals", "Approved by", "Why", "Made", "From shot",
-    "For", "Left out",
+    "Characteristic", "State", "Standing", "Approved by", "From shot", "Made", "Why", "Left out", "Signals",
+    "For",
 )  # fmt: skip
 
 

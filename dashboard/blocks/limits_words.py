@@ -11,11 +11,13 @@ import pandas as pd
 
 from collector.actions.limits_study import Proposed, Steady
 from collector.contract import quantities, unit_names
+from rules.baseline import Study
 from rules.budget import SHIFTS
 from rules.charts.chart import Chart
 
 SIGNIFICANT = 2
 LONGEST = 100_000
+DOUBTFUL = 0.01  # chance below which the spread after a boundary counts as changed
 NAMED = 6
 NEVER = "not seen"
 _PLACES = re.compile(r"\b([Ss]hots? )(\d+(?:(?:, | to )\d+)*)")
@@ -86,7 +88,7 @@ def _residual(key: str, chart: Any, unit: str | None) -> str:
 def _between(key: str, chart: Any, unit: str | None) -> str:
     lines = chart.limits()
     low, high = (quantities.format_value(key, each, unit) for each in (lines.lower, lines.upper))
-    return f"{low} to {high}"
+    return f"{low.split(' ')[0]} to {high}"
 
 
 _WORDS: Mapping[str, Any] = {
@@ -104,8 +106,6 @@ def rests_on(each: Proposed) -> str:
     made = each.limits
     if made is None:
         return ""
-    if made.baseline.n == 0:
-        return "as set, not estimated"
     worth = each.proposal.study.standing.effective_n if each.proposal.study else made.baseline.effective_n()
     return f"{made.baseline.n:,} shots, worth {worth:,.0f} independent ones"
 
@@ -118,27 +118,31 @@ def delay_rows(each: Proposed, cycle_s: float, unit: str | None = None) -> list[
     sigma = made.baseline.sigma
     return [
         {
-            "Lasting shift": f"{shift:g} sigma = {amount(each.key, shift * sigma, unit)}",
-            "Shots": count(each.proposal.delay[shift]),
-            "Time": duration(each.proposal.delay[shift] * cycle_s),
+            "A lasting shift of": f"{shift:g} sigma, {amount(each.key, shift * sigma, unit)}",
+            "signals after": seen_after(each.proposal.delay[shift], cycle_s),
         }
         for shift in SHIFTS
         if shift in each.proposal.delay
     ]
 
 
+def seen_after(shots: float, cycle_s: float) -> str:
+    """A mean delay in shots and in time."""
+    if math.isinf(shots):
+        return NEVER
+    return f"{count(shots)} shots, {duration(shots * cycle_s)}"
+
+
 def count(shots: float) -> str:
     """A mean number of shots, no finer than it is known."""
-    if not shots < LONGEST:
-        return NEVER if math.isinf(shots) else f"> {LONGEST:,}"
+    if shots >= LONGEST:
+        return f"over {LONGEST:,}"
     return f"{shots:,.0f}" if shots >= 10 else f"{shots:.1f}"
 
 
 def duration(seconds: float) -> str:
     """Minutes, then hours, then days."""
     minutes = seconds / 60.0
-    if not math.isfinite(minutes):
-        return NEVER
     if minutes < 120:
         return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min"
     hours = minutes / 60.0
@@ -171,15 +175,28 @@ def with_counters(sentence: str, steady: Steady) -> str:
     return _PLACES.sub(named, sentence)
 
 
-def to_know(each: Proposed, steady: Steady) -> list[str]:
-    """What the study says besides its outliers, which have their own place."""
+def to_know(each: Proposed, steady: Steady) -> tuple[list[str], list[str]]:
+    """What the study says: what a person must see, and what there is to read.
+
+    Outliers have their own place, and so has what must be confirmed.
+    """
     if each.study is None:
-        return []
+        return [], []
     notes = each.study.notes[: len(each.study.notes) - len(each.study.proposed)]
-    said = [with_counters(note, steady) for note in notes]
+    routine = [note for note in notes if _is_routine(note, each.study)]
+    must = [note for note in notes if note not in routine and note not in each.proposal.confirm]
     if each.proposal.widening is not None:
-        said.append(each.proposal.widening.sentence)
-    return said
+        routine.append(each.proposal.widening.sentence)
+    return [with_counters(note, steady) for note in must], [with_counters(note, steady) for note in routine]
+
+
+def _is_routine(note: str, found: Study) -> bool:
+    """Whether a note says what every study says."""
+    unchanged = {
+        each.sentence for each in found.changes if not (each.level_changed or each.spread_p < DOUBTFUL)
+    }
+    said = {found.spread.sentence, found.standing.sentence, *unchanged}
+    return note in said or note.startswith(("Autocorrelation at lag 1", "Values come in steps"))
 
 
 def outlier_words(each: Proposed, steady: Steady, unit: str | None = None) -> dict[int, str]:

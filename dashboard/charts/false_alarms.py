@@ -28,12 +28,18 @@ def false_alarms(rows: pd.DataFrame, *, allowed: float) -> Layers:
         "shown:Q", scale=alt.Scale(type="log", domain=[low, high], nice=False),
         axis=alt.Axis(title="false alarms of the press in 24 h", format="~g", grid=False, tickCount=4),
     )  # fmt: skip
-    y = alt.Y("name:N", sort=None, axis=alt.Axis(title=None, labelLimit=420, domain=False, ticks=False))
+    y = alt.Y(
+        "name:N",
+        sort=None,
+        axis=alt.Axis(title=None, labelLimit=420, labelFontSize=13, domain=False, ticks=False),
+    )
     base = alt.Chart(rows).encode(x=x, y=y)
     budget = alt.Chart(pd.DataFrame({"shown": [allowed], "word": ["allowed"]})).encode(x=x)
     return alt.layer(
         budget.mark_rule(color=LINE, strokeWidth=1.5, strokeDash=[9, 5]),
-        budget.mark_text(align="left", dx=4, dy=4, baseline="top").encode(y=alt.value(0), text="word:N"),
+        budget.mark_text(align="center", dy=-4, baseline="bottom", fontSize=13).encode(
+            y=alt.value(0), text="word:N"
+        ),
         base.mark_circle(size=150, opacity=1).encode(
             color=alt.condition("datum.proposed", alt.value(EDGE), alt.value(DOT)),
             tooltip=[alt.Tooltip("name:N", title="charts"), alt.Tooltip("words:N", title="false alarms")],

@@ -15,13 +15,13 @@ from collector.plan import charts_from_json
 from collector.store import holds as hold_rows
 from collector.store import shots as shot_rows
 from collector.store.tables import events, limits, presses, runs, shots, signals
-from rules.charts import IndividualsChart, SettingChart
+from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart
 
 SEGMENT = (
     *("key", "from_shot_id", "run_id", "at", "until"),
     *("lower", "center", "upper", "standing", "charts", "cost"),
 )
-DRAWN = (IndividualsChart.name, SettingChart.name)
+DRAWN = (IndividualsChart.name, SettingChart.name, EngineeringLimitsChart.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
