@@ -1,0 +1,161 @@
+"""Score the service on simulated presses whose truth is known: ``python -m simulator.bench``.
+
+Every story runs through the real pipeline with its charts, alarms and holds, in process and with a store in
+memory; the truth is looked at only afterwards. `simulator.score` states the definitions.
+"""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import os
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from collector.errors import UserError
+from collector.settings import Settings, load_settings
+from simulator.scenarios import SCENARIOS
+from simulator.score import Score, judge
+from simulator.score_figures import GOALS, Figures, figures, unseen
+from simulator.score_shop import watch
+from simulator.score_table import WIDTH, show
+from simulator.score_truth import account
+
+MONDAY = datetime(2026, 11, 16, tzinfo=UTC)
+SEEDS, QUICK_SEEDS = 10, 5
+# A few minutes' worth: sound presses, and every family of faults.
+QUICK = (
+    "sound_days",
+    "startup_after_lunch",
+    "lot_change",
+    "wandering_ring",
+    "night_shift",
+    "fault_wet_resin",
+    "fault_leaking_nozzle",
+    "fault_stuck_contactor",
+    "fault_blocked_coolant_core",
+    "fault_one_half_warm",
+    "fault_early_gate",
+    "fault_stuck_sensor",
+)
+
+Task = tuple[str, int]
+
+
+def bench(
+    quick: Annotated[bool, typer.Option("--quick", help="Twelve scenarios, five seeds each.")] = False,  # noqa: FBT002
+    json_file: Annotated[Path | None, typer.Option("--json", help="Write all figures to this file.")] = None,
+    seeds: Annotated[int | None, typer.Option(min=1, help="Seeds a scenario; 10, or 5 with --quick.")] = None,
+    scenario: Annotated[list[str] | None, typer.Option(help="Only this one; may be given again.")] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="Processes at work.")] = os.cpu_count() or 1,
+) -> None:
+    """Score charts, alarms and holds on simulated presses whose truth is known."""
+    names = _names(scenario, quick=quick)
+    many = seeds if seeds is not None else QUICK_SEEDS if quick else SEEDS
+    began = time.monotonic()
+    scores = scored([(name, seed) for seed in range(1, many + 1) for name in names], load_settings(), jobs)
+    show(Console(width=WIDTH), scores)
+    typer.echo(f"{len(scores)} stories in {time.monotonic() - began:.0f} s with {jobs} processes.", err=True)
+    if json_file is not None:
+        json_file.write_text(json.dumps(to_json(scores), indent=1) + "\n", encoding="utf-8")
+
+
+def scored(tasks: list[Task], settings: Settings, jobs: int) -> list[Score]:
+    """Score many stories, in the order asked for.
+
+    Parameters
+    ----------
+    tasks : list of (str, int)
+        Scenario and seed.
+    settings : Settings
+        Of the service; its database is not used.
+    jobs : int
+        Processes; 1 stays in this one.
+
+    Returns
+    -------
+    list of Score
+    """
+    found = dict(_each(tasks, settings, jobs))
+    return [found[task] for task in tasks]
+
+
+def score_one(task: Task, settings: Settings) -> Score:
+    """Tell one story, let the service take it in, and judge."""
+    name, seed = task
+    story = SCENARIOS[name](seed, MONDAY)
+    watched = watch(story, settings)
+    return judge(name, seed, account(story), watched)
+
+
+def to_json(scores: list[Score]) -> dict[str, Any]:
+    """Everything as JSON types: figures of all and of every scenario, goals, and each story's score."""
+    names = dict.fromkeys(score.scenario for score in scores)
+    total = figures(scores)
+    return {
+        "all": _json(total),
+        "goals": [
+            {
+                "goal": goal.says, "bound": goal.bound, "at_least": goal.at_least,
+                "met": goal.met(total[goal.figure]),
+            }
+            for goal in GOALS
+        ],
+        "no_telemetry_shows": {
+            fault: {"instances": hidden, "with_discs_out": out, "of": every}
+            for fault, (hidden, out, every) in unseen(scores).items()
+        },
+        "scenarios": {
+            name: _json(figures([score for score in scores if score.scenario == name])) for name in names
+        },
+        "stories": [score.to_json() for score in scores],
+    }
+
+
+def _json(found: Figures) -> dict[str, Any]:
+    return {name: each.to_json() for name, each in found.items()}
+
+
+def _names(asked: list[str] | None, *, quick: bool) -> list[str]:
+    if not asked:
+        return list(QUICK if quick else SCENARIOS)
+    for name in asked:
+        if name not in SCENARIOS:
+            raise UserError(f"there is no scenario {name!r}; take one of {', '.join(SCENARIOS)}")
+    return asked
+
+
+def _each(tasks: list[Task], settings: Settings, jobs: int) -> Iterator[tuple[Task, Score]]:
+    if jobs == 1:
+        for task in tasks:
+            yield task, score_one(task, settings)
+        return
+    # Started anew, they read this before numpy does: threads for small matrices cost more than they bring.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
+        futures = {pool.submit(score_one, task, settings): task for task in tasks}
+        for number, future in enumerate(as_completed(futures), 1):
+            if sys.stderr.isatty():
+                typer.echo(f"\r{number} of {len(tasks)} stories", nl=number == len(tasks), err=True)
+            yield futures[future], future.result()
+
+
+def main() -> None:
+    """Run the command; a mistake of the user is one sentence."""
+    try:
+        typer.run(bench)
+    except UserError as error:
+        typer.echo(f"error: {error}", err=True)
+        raise SystemExit(2) from error
+
+
+if __name__ == "__main__":
+    main()
