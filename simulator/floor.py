@@ -12,7 +12,11 @@ TRAY_SIZE = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Post:
-    """One press and the job on it; `other_lot` is the next lot of the blend in the store room."""
+    """One press and the job on it.
+
+    `other_lot` is the next lot of the blend in the store room; `unreported` are values that the press has no
+    sensor for.
+    """
 
     press: str
     number: int
@@ -21,6 +25,7 @@ class Post:
     lot: str
     other_lot: str
     color: str
+    unreported: frozenset[str] = frozenset()
 
 
 def _machine(**changes: float) -> Machine:

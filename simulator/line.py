@@ -233,7 +233,7 @@ class Line:
             run=self._run,
             tray=tray_name(self.post.press, self._tray),
             tray_position=self._position,
-            values=outcome.values,
+            values={key: v for key, v in outcome.values.items() if key not in self.post.unreported},
             setpoints=situation.settings.by_key(),
             truth=Truth(
                 counter=self._counter,

@@ -53,6 +53,7 @@ SCENARIOS: dict[str, Scenario] = {
     "failed_chiller": troubles.failed_chiller,
     "drift_before_complaint": troubles.drift_before_complaint,
     "wandering_ring": troubles.wandering_ring,
+    "old_press": troubles.old_press,
     "busy_day": troubles.busy_day,
     "bad_gateway": conduct.bad_gateway,
     **{f"fault_{name}": partial(one_fault, name) for name in FAULTS},

@@ -13,6 +13,17 @@ from simulator.scenarios.shifts import day, hours_after
 from simulator.scenarios.story import Part, Story, tell
 from simulator.scenarios.times import utc
 
+NOT_ON_AN_OLD_PRESS = frozenset(
+    {
+        "mold_core_temperature",
+        "mold_cavity_temperature",
+        "coolant_supply_temperature",
+        "coolant_return_temperature",
+        "coolant_flow",
+        "part_weight",
+        "screw_torque",
+    }
+)
 BUSY = (
     "lot_change",
     "wet_resin",
@@ -98,6 +109,21 @@ def wandering_ring(seed: int, start: datetime) -> Story:
         for number in range(3)
     )
     return tell(seed, start, [Part(place=place, spans=day(place, start), episodes=episodes)])
+
+
+def old_press(seed: int, start: datetime) -> Story:
+    """A press without sensors at mold, coolant and scale: one half runs warm unseen, later a ring leaks.
+
+    Nothing that this press reports tells of the first; only the gauge does.
+    """
+    rng = np.random.default_rng([seed, 107])
+    place = replace(post(one_of(rng, (3, 5, 6))), unreported=NOT_ON_AN_OLD_PRESS)
+    episodes = []
+    for fault, hours, lasts_h in (("one_half_warm", 2.0, 4.0), ("worn_check_ring", 9.0, 6.0)):
+        begin = hours_after(start, hours + between(rng, -0.5, 0.5))
+        case, end = draw(fault, seed, place), begin + timedelta(hours=lasts_h)
+        episodes.append(Episode(fault=fault, press=place.press, start=begin, end=end, case=case))
+    return tell(seed, start, [Part(place=place, spans=day(place, start), episodes=tuple(episodes))])
 
 
 def busy_day(seed: int, start: datetime) -> Story:

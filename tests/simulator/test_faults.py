@@ -133,3 +133,31 @@ def test_a_case_can_be_made_larger_or_quicker() -> None:
     case = Case(health={"core_flow_share": 0.4}, growth="ramp", lag_s=900.0, rise_s=7200.0)
     assert case.times(0.5).health == {"core_flow_share": pytest.approx(0.7)}
     assert (case.within(1000.0).lag_s, case.within(1000.0).rise_s) == (500.0, 500.0)
+
+
+# Until a fault is nine tenths grown, in minutes, where the trade's table says how fast (common practice, no
+# source); what takes days, weeks or months there is pressed into hours.
+AT_ONCE = (0.0, 0.1)
+HOURS = (45.0, 720.0)
+SPEED = {
+    "lot_change": (4.0, 75.0),  # a step at the hopper
+    "wet_resin": (10.0, 70.0),
+    "worn_check_ring": HOURS,
+    "check_ring_not_seating": AT_ONCE,
+    "leaking_nozzle": (15.0, 200.0),
+    "open_heater_band": AT_ONCE,  # the zone follows over 5 to 20 minutes by itself
+    "stuck_contactor": AT_ONCE,
+    "shorter_cooling": AT_ONCE,
+    "operator_paced_gate": AT_ONCE,
+    "switchover_moved": AT_ONCE,
+    "worn_screw": HOURS,
+    "blocked_vent": HOURS,
+}
+
+
+@pytest.mark.parametrize("name", SPEED)
+def test_a_fault_comes_as_fast_as_the_table_says(name: str) -> None:
+    for seed in range(20):
+        case = replace(draw(name, seed, post(1)), spells=())
+        minutes = next(n / 10 for n in range(10_000) if case.grown(6.0 * n) >= 0.9)
+        assert SPEED[name][0] <= minutes <= SPEED[name][1]

@@ -186,6 +186,19 @@ def test_a_limited_press_answers_a_lot_with_fill_time_at_the_same_pressure() -> 
     assert peak == pytest.approx(1.0, abs=0.002)
 
 
+def test_on_an_old_press_a_warm_half_shows_in_nothing_that_is_reported() -> None:
+    """No mean moves by a standard deviation, which slow values do by chance, while discs leave the tolerance."""
+    story, _ = told("old_press")
+    run = [s for s in story.made if not s.truth.startup]
+    well = [s for s in run if not is_touched(s)]
+    ill = [s for s in run if "one_half_warm" in s.truth.faults]
+    assert any(shot in out_of_tolerance(story.made, story.tolerance) for shot in ill)
+    for key in set(ill[0].values) - {"ambient_temperature"}:  # which the time of day moves
+        before, after = (np.array([s.values[key] for s in shots]) for shots in (well, ill))
+        assert abs(after.mean() - before.mean()) < before.std(), key
+    assert not {key for key in ill[0].values if key.startswith(("mold_co", "mold_ca", "coolant"))}
+
+
 def test_a_wandering_ring_comes_and_goes() -> None:
     story, _ = told("wandering_ring")
     run = [s for s in story.made if s.run not in story.qualification]
