@@ -98,9 +98,10 @@ def plan_key(
         minimum_shift=coarse_shift(minimum_shift / baseline.sigma),
     )
     common = {"center": baseline.center, "sigma": baseline.sigma, "minimum_shift": minimum_shift}
+    reach = plan.reach(minimum_shift / baseline.sigma)
     charts = (
         make("individuals", {**common, "width": plan.width}),
-        make("cusum", {**common, "k": plan.k, "h": plan.h}),
+        make("cusum", {**common, "k": plan.k, "h": plan.h, "reach": reach}),
     )
     cost = {
         "false_alarms_per_day": plan.false_alarms_per_day,

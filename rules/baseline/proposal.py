@@ -109,7 +109,8 @@ def _of_values(found: Study, floor: Floor, minimum_shift: float) -> Proposal:
     common = {"center": base.center, "sigma": base.sigma, "minimum_shift": minimum_shift}
     charts = [PlannedChart("individuals", {**common, "width": plan.width})]
     if math.isfinite(plan.h):
-        charts.append(PlannedChart("cusum", {**common, "k": plan.k, "h": plan.h}))
+        reach = plan.reach(minimum_shift / base.sigma)
+        charts.append(PlannedChart("cusum", {**common, "k": plan.k, "h": plan.h, "reach": reach}))
     return Proposal(
         "values", tuple(charts), _why(found), "", found.standing.name, cost.false_alarms_per_shift,
         cost.delay, widening(base, floor), found,

@@ -64,6 +64,15 @@ class Plan:
         """Shots between false alarms of both charts: one over their mean rate over baselines."""
         return first_of(self.arl_individuals, self.arl_cusum)
 
+    def reach(self, minimum_shift: float = 0.0) -> float | None:
+        """Return how far one shot counts in the sums, in sigma: as far as it goes without its own signal.
+
+        The first signal of both charts, and so every run length here, is what it would be without. None, no
+        end, where that would leave nothing to add up next to a minimum shift, in sigma.
+        """
+        limit = max(self.width, minimum_shift)
+        return limit if limit > max(self.k, minimum_shift) else None
+
 
 @dataclass(frozen=True, slots=True)
 class Cost:

@@ -57,6 +57,10 @@ class CusumChart(Record[CusumState]):
     minimum_shift : float
         Engineering minimum, in the unit of the values: ``k`` is never below it, so that a lasting shift
         smaller than this does not build up.
+    reach : float, optional
+        Farthest that a single value counts, in sigma, above ``k``; all of it unless given. With the limit of
+        an individuals chart watched beside, the first signal of the two is where it would be without, and one
+        bad shot does not keep the sums out for a dozen good ones.
 
     Raises
     ------
@@ -71,6 +75,7 @@ class CusumChart(Record[CusumState]):
     head_start: float = 0.0
     cap: float | None = None
     minimum_shift: float = 0.0
+    reach: float | None = None
 
     name: ClassVar[str] = "cusum"
     state_type: ClassVar[type[CusumState]] = CusumState
@@ -93,6 +98,11 @@ class CusumChart(Record[CusumState]):
             raise ValueError(
                 f"The cap of the {self.name} chart is {self.cap}; give a number above h = {self.h}."
             )
+        if self.reach is not None and not self.reach > self.clamp().reference:
+            raise ValueError(
+                f"The reach of the {self.name} chart is {self.reach}; give a number above its reference "
+                f"value of {self.clamp().reference:g}."
+            )
 
     def start(self) -> CusumState:
         """Return the state before the first value."""
@@ -102,7 +112,7 @@ class CusumChart(Record[CusumState]):
         """Take one value; the statistic is the larger sum in sigma, negative if that is the lower one."""
         if not math.isfinite(x):
             return state, MISSING
-        z, clamp = (x - self.center) / self.sigma, self.clamp()
+        z, clamp = self._within_reach((x - self.center) / self.sigma), self.clamp()
         upper, lower = clamp.add(state.upper, z), clamp.add(state.lower, -z)
         larger = upper if upper >= lower else -lower
         return CusumState(upper, lower), judge(larger, abs(larger) / self.h, side(larger))
@@ -116,11 +126,16 @@ class CusumChart(Record[CusumState]):
         for here in blocks(values.size, BLOCK):
             np.subtract(cleaned(values[here]), self.center, out=larger[here])
             larger[here] /= self.sigma
+            if self.reach is not None:
+                np.clip(larger[here], -self.reach, self.reach, out=larger[here])
             after = CusumState(*replace_by_sums(larger[here], clamp, (after.upper, after.lower)))
             np.divide(np.abs(larger[here]), self.h, out=share[here])
             direction[here] = sides(larger[here])
             signals += beyond(share[here], here.start)
         return after, Track(larger, share, tuple(signals), direction)
+
+    def _within_reach(self, z: float) -> float:
+        return z if self.reach is None else min(max(z, -self.reach), self.reach)
 
     def clamp(self) -> Clamp:
         """Return how both sums grow, in sigma."""

@@ -73,6 +73,7 @@ class Sums:
         self._h = np.array([chart.h for chart in charts])
         self._reference = np.array([clamp.reference for clamp in clamps])
         self._ceiling = np.array([clamp.ceiling for clamp in clamps] * 2)
+        self._reach = np.array([np.inf if chart.reach is None else chart.reach for chart in charts])
 
     def run(
         self, x: FloatArray, states: Sequence[CusumState]
@@ -96,6 +97,7 @@ class Sums:
         """Return what each row adds to the upper and, right of them, the lower sums."""
         z = x - self._level
         z /= self._sigma
+        np.clip(z, -self._reach, self._reach, out=z)
         if gaps is None:
             return np.hstack((z - self._reference, -self._reference - z))
         upper, lower = z - self._reference, -self._reference - z

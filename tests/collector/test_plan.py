@@ -6,9 +6,11 @@ import json
 import time
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from collector.plan import Budget, charts_from_json, coarse, coarse_shift, plan_key
-from rules.charts import CusumChart, IndividualsChart
+from rules.charts import Chart, CusumChart, IndividualsChart
 from rules.limits import Baseline
 from rules.run_length import combined_ar1_arl
 
@@ -87,3 +89,30 @@ def test_the_cost_that_is_stored_is_that_of_the_floor() -> None:
 
     assert made.cost["false_alarms_per_day"] == pytest.approx(1.0, rel=5e-3)
     assert made.cost["false_alarms_per_shift"] == pytest.approx(1 / 3, rel=5e-3)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    z=st.lists(st.floats(-9, 9), max_size=60),
+    minimum_shift=st.sampled_from([0.0, 0.3, 5.0]),
+)
+def test_how_far_one_shot_counts_leaves_the_first_signal_where_it_was(
+    z: list[float], minimum_shift: float
+) -> None:
+    """Only a shot that signals by itself is cut short in the sums, so run lengths hold as computed."""
+    baseline = Baseline(center=31.0, sigma=0.1, n=400)
+    single, sums = plan_key("cushion", baseline, FLOOR, version=1, minimum_shift=minimum_shift).charts
+    plain = CusumChart.from_parameters({**sums.parameters(), "reach": None})
+    x = [31.0 + 0.1 * each for each in z]
+
+    def first(*charts: Chart) -> int | None:
+        return min((index for chart in charts for index, _ in chart.run(x)[1].signals), default=None)
+
+    assert first(single, sums) == first(single, plain)
+
+
+def test_one_bad_shot_signals_once_and_not_for_a_dozen_good_ones_after_it() -> None:
+    baseline = Baseline(center=31.0, sigma=0.1, n=400)
+    charts = plan_key("cushion", baseline, FLOOR, version=1).charts
+    x = [31.0] * 5 + [34.0] + [31.0] * 20
+    assert [index for chart in charts for index, _ in chart.run(x)[1].signals] == [5]
