@@ -11,7 +11,7 @@ import multiprocessing
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from datetime import UTC, datetime
 from pathlib import Path
@@ -148,10 +148,12 @@ def _each(tasks: list[Task], settings: Settings, jobs: int) -> Iterator[tuple[Ta
             yield futures[future], future.result()
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command; a mistake of the user is one sentence."""
+    app = typer.Typer(add_completion=False)
+    app.command()(bench)
     try:
-        typer.run(bench)
+        app(None if arguments is None else list(arguments))
     except UserError as error:
         typer.echo(f"error: {error}", err=True)
         raise SystemExit(2) from error
