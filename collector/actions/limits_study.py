@@ -190,7 +190,7 @@ def propose_key(steady: Steady, key: str, *, left_out: Collection[int] = ()) -> 
     Raises
     ------
     NotAllowed
-        A shot left out is not part of the study, or too few are left.
+        A shot left out is not part of the study.
     """
     column = steady.frame[key]
     if _is_watched(key, column):
@@ -205,16 +205,24 @@ def propose_key(steady: Steady, key: str, *, left_out: Collection[int] = ()) -> 
             minimum_shift=steady.minimum_shift.get(key, 0.0),
         )  # fmt: skip
     except ValueError as error:
-        raise NotAllowed(f"{quantities.label(key)}: {error}") from error
+        found = Proposal("none", (), f"No limits: {error}")
     whole = found.study
-    if found.kind == "values" and found.confirm:  # the level steps: limits rest on the longest stretch
-        whole = study(steady.values(key), left_out=places, boundaries=steady.boundaries)
+    if found.kind == "none" or found.confirm:  # where the level steps, limits rest on its longest stretch
+        whole = _whole(steady, key, places)
     ids = steady.frame["id"]
     outliers = () if whole is None else whole.outliers
     return Proposed(
         key=key, proposal=found, study=whole, limits=_limits(key, found), left_out=tuple(sorted(left_out)),
         standing_out=tuple(int(ids[place]) for place in outliers),
     )  # fmt: skip
+
+
+def _whole(steady: Steady, key: str, left_out: Sequence[int]) -> Study | None:
+    """The study of all steady shots; None where there are too few, or they never move."""
+    try:
+        return study(steady.values(key), left_out=left_out, boundaries=steady.boundaries)
+    except ValueError:
+        return None
 
 
 def _limits(key: str, found: Proposal) -> KeyLimits | None:

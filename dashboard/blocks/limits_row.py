@@ -157,16 +157,33 @@ def _outliers(each: Proposed, steady: Steady, unit: str | None) -> None:
     if not found:
         return
     few = len(found) <= limits_words.NAMED
-    holder = st.container(gap="xsmall") if few else st.expander(f"{len(found)} shots stand out; leave out?")
-    with holder:
+    title = f"{len(found)} shots stand out, {len(each.left_out)} of them left out"
+    key = f"limits_outliers_{steady.run_id}_{each.key}"
+    with st.container(gap="xsmall") if few else st.expander(title, key=key):
         if few:
             st.markdown(":small[These shots stand out. They count, unless you leave them out:]")
-        for shot_id, words in found.items():
-            st.checkbox(
-                f"Leave out. {words}", value=shot_id in each.left_out,
-                key=f"limits_out_{steady.run_id}_{each.key}_{shot_id}",
-                on_change=_toggle, args=(steady.run_id, each.key, shot_id),
+        else:
+            st.button(
+                "Leave out all", key=f"limits_out_all_{steady.run_id}_{each.key}",
+                on_click=_leave_out, args=(steady.run_id, each.key, tuple(found)),
             )  # fmt: skip
+        for shot_id, words in found.items():
+            box = _box(steady.run_id, each.key, shot_id)
+            st.session_state.setdefault(box, shot_id in each.left_out)
+            st.checkbox(
+                f"Leave out. {words}", key=box, on_change=_toggle, args=(steady.run_id, each.key, shot_id)
+            )
+
+
+def _leave_out(run_id: int, key: str, shot_ids: tuple[int, ...]) -> None:
+    chosen: dict[tuple[int, str], set[int]] = st.session_state.setdefault(LEFT_OUT, {})
+    chosen.setdefault((run_id, key), set()).update(shot_ids)
+    for shot_id in shot_ids:
+        st.session_state[_box(run_id, key, shot_id)] = True
+
+
+def _box(run_id: int, key: str, shot_id: int) -> str:
+    return f"limits_out_{run_id}_{key}_{shot_id}"
 
 
 def _toggle(run_id: int, key: str, shot_id: int) -> None:

@@ -17,6 +17,7 @@ from rules.charts.chart import Chart
 
 SIGNIFICANT = 2
 LONGEST = 100_000
+ROUTINE = ("Autocorrelation at lag 1", "Values come in steps", "A plain chart of such values cannot work")
 DOUBTFUL = 0.01  # chance below which the spread after a boundary counts as changed
 NAMED = 6
 NEVER = "not seen"
@@ -49,7 +50,7 @@ def _individuals(key: str, chart: Any, unit: str | None) -> str:
 
 
 def _cusum(key: str, chart: Any, unit: str | None) -> str:
-    k = max(chart.k, 0.5 * chart.minimum_shift / chart.sigma)
+    k = max(chart.k, chart.minimum_shift / chart.sigma)
     allowance, interval = (amount(key, each * chart.sigma, unit) for each in (k, chart.h))
     return (
         f"The sum of what goes beyond {allowance} from center, over {interval} "
@@ -106,7 +107,11 @@ def rests_on(each: Proposed) -> str:
     made = each.limits
     if made is None:
         return ""
-    worth = each.proposal.study.standing.effective_n if each.proposal.study else made.baseline.effective_n()
+    band, found = each.proposal.band, each.proposal.study
+    if band is not None:
+        worth = band.looks
+    else:
+        worth = found.standing.effective_n if found else made.baseline.effective_n()
     return f"{made.baseline.n:,} shots, worth {worth:,.0f} independent ones"
 
 
@@ -184,7 +189,8 @@ def to_know(each: Proposed, steady: Steady) -> tuple[list[str], list[str]]:
         return [], []
     notes = each.study.notes[: len(each.study.notes) - len(each.study.proposed)]
     routine = [note for note in notes if _is_routine(note, each.study)]
-    must = [note for note in notes if note not in routine and note not in each.proposal.confirm]
+    told = f"{each.proposal.why} {each.proposal.confirm}"
+    must = [note for note in notes if note not in routine and note.rstrip(".") not in told]
     if each.proposal.widening is not None:
         routine.append(each.proposal.widening.sentence)
     return [with_counters(note, steady) for note in must], [with_counters(note, steady) for note in routine]
@@ -196,7 +202,7 @@ def _is_routine(note: str, found: Study) -> bool:
         each.sentence for each in found.changes if not (each.level_changed or each.spread_p < DOUBTFUL)
     }
     said = {found.spread.sentence, found.standing.sentence, *unchanged}
-    return note in said or note.startswith(("Autocorrelation at lag 1", "Values come in steps"))
+    return note in said or note.startswith(ROUTINE)
 
 
 def outlier_words(each: Proposed, steady: Steady, unit: str | None = None) -> dict[int, str]:

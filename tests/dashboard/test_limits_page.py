@@ -122,6 +122,23 @@ def test_a_shot_that_stands_out_counts_until_a_person_leaves_it_out(with_bad_sho
     assert entry["cushion"]["left_out"] == [bad]
 
 
+def test_many_shots_that_stand_out_can_be_left_out_at_once(with_bad_shot: sa.Engine) -> None:
+    table = tables.shots
+    with database.write(with_bad_shot) as conn:
+        rows = conn.execute(sa.select(table.c.id, table.c.characteristics).order_by(table.c.id)).all()
+        bad = [row.id for row in rows[100:228:16]]
+        for row in rows[100:228:16]:
+            values = {**row.characteristics, "cushion": 2.5}
+            conn.execute(sa.update(table).where(table.c.id == row.id).values(characteristics=values))
+    at = page("P3")
+    assert any("0 of them left out" in each.label for each in at.expander)
+
+    at.button(key="limits_out_all_1_cushion").click().run()
+    assert not at.exception
+    press_approve(at, "a sound shift")
+    assert set(bad) <= set(approved(with_bad_shot)["cushion"].cost["study"]["left_out"])
+
+
 def test_what_must_be_confirmed_is_approved_only_once_it_is(
     store: sa.Engine, seed: Callable[..., None]
 ) -> None:
@@ -202,6 +219,8 @@ def test_the_constants_are_in_physical_units() -> None:
     assert limits_words.chart_words("cushion", limit) == "A single shot outside 5.60 to 6.40 mm (4.00 sigma)."
     total = make("cusum", {**common, "k": 0.5, "h": 8.0})
     assert "beyond 0.050 mm from center, over 0.80 mm" in limits_words.chart_words("cushion", total)
+    least = make("cusum", {**common, "k": 0.5, "h": 8.0, "minimum_shift": 0.2})
+    assert "beyond 0.20 mm from center" in limits_words.chart_words("cushion", least)
     band = make("engineering_limits", {"lower": 18.0, "upper": 22.0})
     assert "18.0 to 22.0 °C" in limits_words.chart_words("coolant_supply_temperature", band)
 

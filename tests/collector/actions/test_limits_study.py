@@ -202,6 +202,18 @@ def test_only_a_shot_of_the_study_can_be_left_out(engine: sa.Engine) -> None:
         approve_from_run(engine, 1, policy=CHARTED, left_out={"cushion": [999]}, **WHO)
 
 
+def test_with_too_few_shots_left_there_are_no_limits_but_a_reason(engine: sa.Engine) -> None:
+    taker(engine).take([message(n, {"cushion": x}) for n, x in enumerate(cushions(60))])
+    with database.read(engine) as conn:
+        steady = read_steady(conn, 1, CHARTED)
+    each = propose_key(steady, "cushion", left_out=tuple(steady.frame["id"][5:]))
+
+    assert each.limits is None
+    assert each.proposal.why.startswith("No limits: 5 steady values are too few")
+    with pytest.raises(NotAllowed, match="nothing here can be approved"):
+        approve(engine, steady, [each], **WHO)
+
+
 def test_a_new_lot_is_a_boundary_of_the_study(engine: sa.Engine) -> None:
     batch = [message(n, {"cushion": x}) for n, x in enumerate(cushions(300))]
     pipeline = taker(engine)
