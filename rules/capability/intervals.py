@@ -16,9 +16,10 @@ import math
 from collections.abc import Callable
 
 from scipy.optimize import brentq
-from scipy.special import chdtri, nctdtr, ndtri
+from scipy.special import chdtri, ndtri
 
 from rules.dome.welch import Interval
+from rules.noncentral_t import chance_at_most
 
 __all__ = ["around_target", "nearest", "nearest_bissell", "potential"]
 
@@ -153,9 +154,9 @@ def _noncentrality(t: float, freedom: float, chance: float) -> float:
     """Noncentrality under which a value of at most t has this chance."""
 
     def miss(noncentrality: float) -> float:
-        return float(nctdtr(freedom, noncentrality, t)) - chance
+        return chance_at_most(t, freedom, noncentrality) - chance
 
-    step = math.sqrt(1.0 + t * t / (2.0 * freedom))  # about the spread; far out the distribution is not known
+    step = math.hypot(1.0, t / math.sqrt(2.0 * freedom))  # about the spread; a fixed step would take too long
     low = _walk(miss, t, -step, above=True)
     high = _walk(miss, t, step, above=False)
     return float(brentq(miss, low, high, xtol=1e-12, rtol=1e-13))

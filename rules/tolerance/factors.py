@@ -17,7 +17,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import chdtrc, chdtri, nctdtr, ndtr, ndtri
+from scipy.special import chdtrc, chdtri, ndtr, ndtri
+
+from rules.noncentral_t import chance_at_most
 
 __all__ = ["check_shares", "k_howe", "k_one_sided", "k_two_sided"]
 
@@ -124,12 +126,10 @@ def k_one_sided(n: int, coverage: float, confidence: float, *, freedom: float | 
     away = float(ndtri(coverage)) * math.sqrt(n)
 
     def miss(t: float) -> float:
-        return float(nctdtr(nu, away, t)) - confidence
+        return chance_at_most(t, nu, away) - confidence
 
     low = high = away
-    step = math.sqrt(
-        1.0 + away * away / (2.0 * nu)
-    )  # about the spread; far out the distribution is not known
+    step = math.hypot(1.0, away / math.sqrt(2.0 * nu))  # about the spread of t
     while miss(high) < 0.0:
         high, step = high + step, 2.0 * step
     while miss(low) > 0.0:
