@@ -16,12 +16,12 @@ Held: every shot between the first and the last of an alarm's hold, whatever bec
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import timedelta
 from typing import Any
 
 from simulator.score_shop import Raised, Standings, Watched
-from simulator.score_truth import Account, Matter
+from simulator.score_truth import Account, Matter, Sound
 
 LATEST_AFTER = 24
 _HOUR = timedelta(hours=1)
@@ -68,6 +68,16 @@ class Told:
         return self.alarmed and (self.hours_gained or 0.0) > 0
 
 
+@dataclass(frozen=True, slots=True)
+class FalseAlarm:
+    """An alarm at a sound shot: what it said, what signaled first, and which shot it was (see `Sound`)."""
+
+    press: str
+    headline: str
+    charts: tuple[str, ...]
+    shot: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
     """One story's score.
@@ -75,10 +85,9 @@ class Score:
     Attributes
     ----------
     told : tuple of Told
-    false_alarms : tuple of str
-        Press and headline of each, with what signaled first.
-    sound_days : float
-        Press-days during which an alarm would have been false.
+    false_alarms : tuple of FalseAlarm
+    sound : tuple of Sound
+        Shots at which an alarm would have been false.
     out, out_held : int
         Discs out of tolerance because of a fault, and those of them inside holds.
     perfect : int
@@ -90,8 +99,8 @@ class Score:
     scenario: str
     seed: int
     told: tuple[Told, ...]
-    false_alarms: tuple[str, ...]
-    sound_days: float
+    false_alarms: tuple[FalseAlarm, ...]
+    sound: tuple[Sound, ...]
     out: int
     out_held: int
     perfect: int
@@ -102,7 +111,9 @@ class Score:
 
     def to_json(self) -> dict[str, Any]:
         """The score as JSON types, times as text."""
-        made = asdict(self)
+        made = asdict(replace(self, sound=()))
+        made["sound_days"] = sum(each.days for each in self.sound)
+        del made["sound"]
         for each in made["told"]:
             at = each["matter"]["gauged_first"]
             each["matter"]["gauged_first"] = None if at is None else at.isoformat()
@@ -132,8 +143,12 @@ def judge(scenario: str, seed: int, truth: Account, watched: Watched) -> Score:
     return Score(
         scenario=scenario, seed=seed,
         told=tuple(_told(matter, truth, watched.alarms) for matter in truth.matters),
-        false_alarms=tuple(f"{a.press} {a.headline} ({', '.join(a.charts)})" for a in false),
-        sound_days=truth.sound_days, out=len(out), out_held=len(out & held), perfect=len(perfect),
+        false_alarms=tuple(
+            FalseAlarm(a.press, a.headline, a.charts, truth.sound[a.press][a.calls[0]].identity)
+            for a in false
+        ),
+        sound=tuple(each for shots in truth.sound.values() for each in shots.values()),
+        out=len(out), out_held=len(out & held), perfect=len(perfect),
         held=len(held), held_false=len(_shots(false)), held_needless=len(_shots(needless) - perfect),
         standings=watched.standings,
     )  # fmt: skip

@@ -29,7 +29,6 @@ def figures(scores: Sequence[Score]) -> Figures:
     shown = [each for each in told if each.matter.shown_by]
     movers = [each for each in shown if each.matter.out]
     alarmed = [each for each in shown if each.alarmed]
-    days = sum(score.sound_days for score in scores)
     return {
         "shown": proportion(len(shown), len(told)),
         "alarmed": proportion(len(alarmed), len(shown)),
@@ -37,7 +36,7 @@ def figures(scores: Sequence[Score]) -> Figures:
         **_quantiles(scores, "delay", _delay),
         **_quantiles(scores, "from_out", _delay_from_out),
         **_quantiles(scores, "hours_gained", _hours),
-        "false_per_day": rate(sum(len(score.false_alarms) for score in scores), days),
+        "false_per_day": _false_per_day(scores),
         "out_held": over_stories(scores, _ratio(lambda s: s.out_held, lambda s: s.out)),
         "held_ratio": over_stories(scores, _ratio(lambda s: s.held, lambda s: s.perfect)),
         "held_ratio_of_movers": over_stories(
@@ -49,6 +48,13 @@ def figures(scores: Sequence[Score]) -> Figures:
         "covered": proportion(sum(bool(each.covered) for each in alarmed), len(alarmed)),
         "set_size": over_stories(scores, _measure(_set_size, MEDIAN)),
     }
+
+
+def _false_per_day(scores: Sequence[Score]) -> Figure:
+    """Each alarm and each sound shot once: stories of one seed begin with the same ones."""
+    days = {each.identity: each.days for score in scores for each in score.sound}
+    alarms = {(each.shot, each.charts) for score in scores for each in score.false_alarms}
+    return rate(len(alarms), sum(days.values()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,10 @@ The one place where the score asks the stories for their truth.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from hashlib import sha256
 
 from simulator.faults import Episode
 from simulator.records import SimShot
@@ -60,6 +61,17 @@ class Matter:
     of_messages: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """A sound shot: how long it took, days, and a number that only the very same shot has.
+
+    Stories of one seed begin alike, so the same sound shot may be told in several; it counts once.
+    """
+
+    days: float
+    identity: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
     """The truth of a story.
@@ -70,11 +82,9 @@ class Account:
         In the order in which they began.
     ended_at : dict of str to dict of int to datetime
         Of every shot of production, by press and true counter.
-    sound : dict of str to frozenset of int
-        Shots at which an alarm that opens is false: nothing was wrong there or shortly before, and the press
-        was not starting.
-    sound_days : float
-        How long they took, days of one press.
+    sound : dict of str to dict of int to Sound
+        Shots at which an alarm that opens is false, by press and true counter: nothing was wrong there or
+        shortly before, and the press was not starting.
     out : dict of str to frozenset of int
         Discs out of tolerance because of a fault.
     perfect : tuple of Interval
@@ -83,8 +93,7 @@ class Account:
 
     matters: tuple[Matter, ...]
     ended_at: dict[str, dict[int, datetime]]
-    sound: dict[str, frozenset[int]]
-    sound_days: float
+    sound: dict[str, dict[int, Sound]]
     out: dict[str, frozenset[int]]
     perfect: tuple[Interval, ...]
 
@@ -120,8 +129,7 @@ def account(story: Story) -> Account:
     return Account(
         matters=tuple(sorted((m for m in matters if m is not None), key=lambda m: (m.press, m.first))),
         ended_at={press: {s.truth.counter: s.truth.ended_at for s in shots} for press, shots in made.items()},
-        sound={press: frozenset(s.truth.counter for s in shots) for press, shots in sound.items()},
-        sound_days=sum(map(_running, sound.values()), timedelta()) / timedelta(days=1),
+        sound=sound,
         out={press: frozenset(s.truth.counter for s in shots) for press, shots in out.items()},
         perfect=tuple(
             interval for shots in made.values() for interval in perfect_hold(shots, story.tolerance)
@@ -133,23 +141,21 @@ def _is_of_messages(episode: Episode) -> bool:
     return episode.case.garble is not None and episode.case.garble.kind in MESSAGE_KINDS
 
 
-def _sound(shots: Sequence[SimShot], of_messages: frozenset[str]) -> list[SimShot]:
-    kept, touched_at = [], -AFTER_SHOTS
+def _sound(shots: Sequence[SimShot], of_messages: frozenset[str]) -> dict[int, Sound]:
+    kept, touched_at, before = {}, -AFTER_SHOTS, None
     for number, shot in enumerate(shots):
         if is_touched(shot) and not set(shot.truth.faults) & of_messages:
             touched_at = number
         if number - touched_at >= AFTER_SHOTS and not shot.truth.startup:
-            kept.append(shot)
+            took = shot.truth.ended_at - before if before is not None else timedelta()
+            kept[shot.truth.counter] = Sound(min(took, LONGEST_CYCLE) / timedelta(days=1), _identity(shot))
+        before = shot.truth.ended_at
     return kept
 
 
-def _running(shots: Iterable[SimShot]) -> timedelta:
-    total, before = timedelta(), None
-    for shot in shots:
-        if before is not None:
-            total += min(shot.truth.ended_at - before, LONGEST_CYCLE)
-        before = shot.truth.ended_at
-    return total
+def _identity(shot: SimShot) -> int:
+    said = repr((shot.press, shot.truth.counter, shot.truth.ended_at, sorted(shot.values.items())))
+    return int.from_bytes(sha256(said.encode()).digest()[:8])
 
 
 def _matter(

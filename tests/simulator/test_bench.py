@@ -13,7 +13,7 @@ from simulator.scenarios import SCENARIOS, one_fault
 from simulator.score import Score, judge
 from simulator.score_figures import GOALS, figures, unseen
 from simulator.score_shop import Raised, Watched, watch
-from simulator.score_truth import Account, Matter, account
+from simulator.score_truth import Account, Matter, Sound, account
 from simulator.score_visible import shows
 from simulator.truth import Interval
 
@@ -36,7 +36,7 @@ def truth(*matters: Matter) -> Account:
     """Shots 1 to 200, one a minute, sound up to 99."""
     return Account(
         matters=matters, ended_at={"P1": {n: START + n * MINUTE for n in range(1, 201)}},
-        sound={"P1": frozenset(range(1, 100))}, sound_days=99 / 1440,
+        sound={"P1": {n: Sound(1 / 1440, n) for n in range(1, 100)}},
         out={"P1": frozenset(range(120, 200))}, perfect=(Interval("P1", 120, 199),),
     )  # fmt: skip
 
@@ -111,6 +111,13 @@ def test_what_no_telemetry_shows_is_listed_and_not_held_against_the_charts() -> 
 
     assert unseen(scores) == {"hidden": (1, 1, 1)}
     assert (figures(scores)["shown"].value, figures(scores)["alarmed"].n) == (0.5, 1)
+
+
+def test_the_same_sound_shots_told_in_two_stories_count_once() -> None:
+    one = scored(alarm(50, held=(40, 55), low=40, high=50))
+    other = replace(one, scenario="begins alike")
+
+    assert figures([one, other])["false_per_day"] == figures([one])["false_per_day"]
 
 
 def test_a_goal_on_a_rate_is_met_while_the_interval_reaches_down_to_it() -> None:
