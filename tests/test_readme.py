@@ -10,7 +10,9 @@ from pydantic import BaseModel
 
 from collector.cli import COMMANDS
 from collector.contract.mapping import GaugingProfile, ShotProfile
+from collector.contract.mapping_model import FieldAt, JsonMapping, NamedList, TimeAt, ValueAt
 from collector.settings import Settings
+from collector.settings_mapping import read_mapping_text
 from collector.sources import profiles
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -54,6 +56,18 @@ def test_the_profile_of_the_readme_is_one(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("model", [ShotProfile, GaugingProfile])
 def test_every_key_of_a_profile_is_named(model: type[BaseModel]) -> None:
+    assert [name for name in model.model_fields if f"`{name}`" not in README] == []
+
+
+def test_the_mapping_of_the_readme_is_one() -> None:
+    text = README.split("```toml\n[[mapping]]")[1].split("```")[0]
+    (mapping,) = read_mapping_text(f"[[mapping]]{text}", "the README")
+
+    assert mapping.kind == "shot"
+
+
+@pytest.mark.parametrize("model", [JsonMapping, FieldAt, NamedList, TimeAt, ValueAt])
+def test_every_key_of_a_mapping_is_named(model: type[BaseModel]) -> None:
     assert [name for name in model.model_fields if f"`{name}`" not in README] == []
 
 

@@ -40,6 +40,8 @@ COMMANDS: dict[str, Command] = {
     "dashboard": Command("dashboard.cli:dashboard", "Serve the screens, from floor to run audit."),
     "import": Command("collector.cli.import_file:import_file", "Import shots or gaugings from a CSV file."),
     "refused": Command("collector.cli.refused:refused", "What could not be read, and taking it again."),
+    "listen": Command("collector.cli.listen:listen", "What arrives on a broker, and what it would become."),
+    "mapping": Command("collector.cli.mapping:mapping", "Try mappings of foreign JSON on recorded messages."),
     "audit": Command("dashboard.audit.cli:audit", "Write the audit of one run as one HTML file."),
     "check": Command("collector.cli.check:check", "Run one control chart over a column of a CSV file."),
     "budget": Command("collector.cli.budget:budget", "Charts for a false-alarm budget, and their cost."),

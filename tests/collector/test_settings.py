@@ -102,7 +102,7 @@ def test_mappings_stand_in_the_settings_file_or_in_one_that_it_names() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ('pointer = "/cushion"', 'pointr = "/cushion"', "setting mapping 1, values 1, pointr: there is no such "
+        ('pointer = "/cushion"', 'pointr = "/cushion"', "mapping 1, values 1, pointr: there is no such "
          "key; did you mean 'pointer'?"),
         ('pointer = "/cushion"', "", "setting mapping 1, values 1, pointer: Field required"),
         ("kind =", "unit = 3\nkind =", "setting mapping 1, unit: there is no such key; there are name"),

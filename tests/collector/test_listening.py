@@ -1,0 +1,128 @@
+"""What messages would become, without a store; recorded messages and back."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from collector.contract.models import EXAMPLES
+from collector.errors import UserError
+from collector.listening import MOST_TOPICS, Trial
+from collector.sources.recorded import Heard, line_of, read_recorded
+from tests.collector.contract.foreign import (
+    FLAT,
+    FLAT_TOPIC,
+    NESTED,
+    NESTED_MAPPING,
+    NESTED_TOPIC,
+    NOW,
+    policy,
+)
+
+SHOT_TOPIC = "evenrun/1/lowland/P1/shot"
+
+
+def heard(topic: str, document: Any, *, seconds: float = 0.0, retained: bool = False) -> Heard:
+    payload = document if isinstance(document, bytes) else json.dumps(document).encode()
+    return Heard(topic, payload, NOW + timedelta(seconds=seconds), retained)
+
+
+def trial(*messages: Heard) -> Trial:
+    made = Trial(policy(NESTED_MAPPING), "lowland")
+    for message in messages:
+        made.add(message)
+    return made
+
+
+def test_every_topic_says_what_its_messages_become() -> None:
+    found = trial(
+        heard(SHOT_TOPIC, EXAMPLES["shot"]),
+        heard(SHOT_TOPIC.replace("lowland", "elsewhere"), EXAMPLES["shot"]),
+        heard(NESTED_TOPIC, NESTED),
+        heard(NESTED_TOPIC, {"header": {"type": "cycle"}}),
+        heard(FLAT_TOPIC, FLAT),
+        heard("evenrun/1/lowland/P1/alarm", {}),
+        heard("camera", b"\xff\xd8"),
+    )
+
+    assert dict(found.topics[SHOT_TOPIC].becomes) == {("shot", "P1"): 1}
+    (other,) = found.topics[SHOT_TOPIC.replace("lowland", "elsewhere")].becomes
+    assert "which this collector does not take" in other[1]
+    assert dict(found.topics[NESTED_TOPIC].becomes) == {("shot", "P1"): 1}
+    assert found.topics[NESTED_TOPIC].sentences[0].startswith("mapping 'hall': /header/ts (the time)")
+    assert found.topics["evenrun/1/lowland/P1/alarm"].ours
+    assert "not UTF-8" in str(found.topics["camera"].not_json)
+    assert found.counts() == (3, 1, 2)
+
+
+def test_rate_size_and_first_fields() -> None:
+    found = trial(*(heard(FLAT_TOPIC, FLAT, seconds=30 * n, retained=n == 0) for n in range(5)))
+    known = found.topics[FLAT_TOPIC]
+
+    assert known.per_minute() == pytest.approx(2.0)
+    assert (known.count, known.retained, known.size) == (5, 1, 5 * len(json.dumps(FLAT)))
+    assert known.fields[0] == ("/imm_date", "'24.11.2026'")
+
+
+def test_pointers_that_lead_nowhere_in_any_message_are_told() -> None:
+    found = trial(heard(NESTED_TOPIC, NESTED), heard(NESTED_TOPIC, NESTED))
+
+    assert found.mappings["hall"].never_found() == ["/header/box"]
+    assert (found.mappings["hall"].taken, found.mappings["hall"].refused) == (2, 0)
+
+
+def test_proposals_are_for_what_no_mapping_takes() -> None:
+    found = trial(heard(NESTED_TOPIC, NESTED), heard(FLAT_TOPIC, FLAT), heard(SHOT_TOPIC, EXAMPLES["shot"]))
+
+    assert [each.topics for each in found.proposals()] == [(FLAT_TOPIC,)]
+
+
+def test_a_flood_of_topics_is_counted_and_not_kept() -> None:
+    found = trial(*(heard(f"flood/{number}", b"x") for number in range(MOST_TOPICS + 7)))
+
+    assert (len(found.topics), found.left_out) == (MOST_TOPICS, 7)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.sampled_from([SHOT_TOPIC, NESTED_TOPIC, "x", "evenrun/1"]), st.binary(max_size=200))
+def test_any_bytes_are_tried_without_a_crash(topic: str, payload: bytes) -> None:
+    found = trial(Heard(topic, payload, NOW))
+
+    assert found.topics[topic].count == 1
+    assert found.proposals() is not None
+
+
+def test_a_record_is_read_as_it_was_written(tmp_path: Path) -> None:
+    messages = [Heard("a/\u00fc\n", b"\x00\xff\n", NOW, retained=True), Heard("b", b"", NOW)]
+    path = tmp_path / "heard.jsonl"
+    path.write_text("".join(map(line_of, messages)) + "\n", encoding="utf-8")
+
+    assert list(read_recorded(path)) == messages
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["{", "[]", "7", "{}", '{"topic": 1, "payload": "", "time": "2026-11-24T10:00:00Z"}',
+     '{"topic": "a", "payload": "!", "time": "2026-11-24T10:00:00Z"}',
+     '{"topic": "a", "payload": "", "time": "soon"}', '{"topic": "a", "payload": 3, "time": "soon"}'],
+)
+def test_a_line_that_is_no_message_is_named(tmp_path: Path, line: str) -> None:
+    path = tmp_path / "heard.jsonl"
+    path.write_text(line_of(Heard("a", b"", NOW)) + line + "\n", encoding="utf-8")
+
+    with pytest.raises(UserError, match=r"line 2 of .*heard\.jsonl is no recorded message"):
+        list(read_recorded(path))
+
+
+def test_a_record_that_is_not_there_or_no_text_says_so(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="cannot be read"):
+        list(read_recorded(tmp_path / "gone"))
+    (tmp_path / "binary").write_bytes(b"\xff\xfe")
+    with pytest.raises(UserError, match="no text in UTF-8"):
+        list(read_recorded(tmp_path / "binary"))
