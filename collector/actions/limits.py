@@ -153,12 +153,18 @@ def _made(each: Proposed, agreed: Confirmed | None, steady: Steady, who: str) ->
         return made
     made.cost = {**made.cost, "confirmed": agreed.to_json()}
     if each.proposal.kind in ("band", "deviation"):
-        return _within(replace(made, standing=USABLE), agreed)
+        return within(replace(made, standing=USABLE), agreed)
     return made
 
 
-def _within(made: KeyLimits, agreed: Confirmed) -> KeyLimits:
-    """The limits with what a person entered in place of the suggestion; what that costs nobody computed."""
+def within(made: KeyLimits, agreed: Confirmed) -> KeyLimits:
+    """Limits with what a person entered in place of the suggestion; what that costs nobody computed.
+
+    Raises
+    ------
+    NotAllowed
+        The numbers entered are no limits.
+    """
     if agreed.lower is None and agreed.upper is None:
         return made
     name = quantities.label(made.key)

@@ -117,7 +117,7 @@ st.subheader("Characteristics", anchor=False)
 tried = [Tried(run=runs[run_id].name, later=False, frame=steady.frame), *later_shots(run_id, until)]
 confirmed = {}
 for each in proposals:
-    outcomes = limits_trial.try_on(each, tried, last=last)
+    outcomes = limits_trial.try_on(limits_row.as_entered(each, steady), tried, last=last)
     agreed = limits_row.show(each, steady, outcomes, unit=units.get(each.key))
     if agreed is not None:
         confirmed[each.key] = agreed

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from zlib import crc32
 
 import streamlit as st
 
-from collector.actions.limits import Confirmed
+from collector.actions.limits import Confirmed, within
 from collector.actions.limits_study import Proposed, Steady
 from collector.contract import quantities, unit_names
 from dashboard.blocks import limits_shots, limits_words
@@ -15,12 +17,23 @@ from dashboard.blocks.limits_trial import Outcome
 from dashboard.blocks.limits_words import rate
 
 LEFT_OUT = "limits_left_out"
+UNKNOWN_DIGITS = 4  # of a quantity that the table does not know
 
 
 def left_out(run_id: int, key: str) -> tuple[int, ...]:
     """Ids of the shots that this person leaves out of a characteristic."""
     chosen: dict[tuple[int, str], set[int]] = st.session_state.setdefault(LEFT_OUT, {})
     return tuple(sorted(chosen.get((run_id, key), ())))
+
+
+def as_entered(each: Proposed, steady: Steady) -> Proposed:
+    """The proposal with the band that the person has entered on this page, where that is one."""
+    if each.proposal.band is None or each.limits is None:
+        return each
+    lower, upper = (st.session_state.get(_asked(each, steady, name)) for name in ("lowest", "highest"))
+    if lower is None or upper is None or not lower < upper:
+        return each
+    return replace(each, limits=within(each.limits, _entered(each, lower, upper)))
 
 
 def show(
@@ -30,7 +43,7 @@ def show(
     with st.container(border=True, key=f"limits_row_{each.key.replace('.', '_')}", gap="small"):
         wanted = _head(each, steady, outcomes)
         must, routine = limits_words.to_know(each, steady)
-        proposal, cost, trial = st.columns([5, 4, 4], gap="medium")
+        proposal, cost, trial = st.columns([5, 5, 4], gap="medium")
         with proposal:
             _proposal(each, steady, unit)
         with cost:
@@ -43,7 +56,7 @@ def show(
         _outliers(each, steady, unit)
         if wanted:
             st.markdown("\n".join(f"- {note}" for note in routine))
-            limits_shots.show(each, steady, outcomes, unit=unit)
+            limits_shots.show(as_entered(each, steady), steady, outcomes, unit=unit)
     return confirmed
 
 
@@ -123,32 +136,48 @@ def _confirm(each: Proposed, steady: Steady, unit: str | None) -> Confirmed | No
     st.markdown(f":blue[{ACT}] {limits_words.with_counters(each.proposal.confirm, steady)}")
     if each.limits is None:
         return None
-    key = f"limits_{{}}_{steady.run_id}_{each.key}"
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        entered = _band(each, key, unit)
+        entered = _band(each, steady, unit)
         said = "The product is good within this band" if entered else "The cause is found and gone"
-        agreed = st.checkbox(said, key=key.format("agreed"))
+        agreed = st.checkbox(said, key=_asked(each, steady, "agreed"))
     return (entered or Confirmed()) if agreed else None
 
 
-def _band(each: Proposed, key: str, unit: str | None) -> Confirmed | None:
+def _asked(each: Proposed, steady: Steady, what: str) -> str:
+    """Key of an input; another suggestion asks anew, since what was said before was about other numbers."""
+    suggestion = f"{crc32(each.proposal.confirm.encode()):x}"
+    return f"limits_{what}_{suggestion}_{steady.run_id}_{each.key}"
+
+
+def _band(each: Proposed, steady: Steady, unit: str | None) -> Confirmed | None:
     band = each.proposal.band
     if band is None:
         return None
     quantity = quantities.find(each.key)
-    digits = quantity.decimals if quantity else 4
+    digits = _digits(each.key)
     symbol = unit_names.symbol(quantity.unit if quantity else unit or "")
     step, shown = 10.0**-digits, f"%.{digits}f"
     lower, upper = (
         st.number_input(
             f"{name}, {symbol}", value=round(value, digits), step=step, format=shown, width=150,
-            key=key.format(name.lower()),
+            key=_asked(each, steady, name.lower()),
         )
         for name, value in (("Lowest", band.lower), ("Highest", band.upper))
     )  # fmt: skip
-    if (lower, upper) == (round(band.lower, digits), round(band.upper, digits)):
-        return Confirmed(lower=band.lower, upper=band.upper)
-    return Confirmed(lower=lower, upper=upper)
+    return _entered(each, lower, upper)
+
+
+def _entered(each: Proposed, lower: float, upper: float) -> Confirmed:
+    """What the numbers on the page say; the suggestion as it is where they are its own, rounded."""
+    band, digits = each.proposal.band, _digits(each.key)
+    assert band is not None
+    same = (lower, upper) == (round(band.lower, digits), round(band.upper, digits))
+    return Confirmed() if same else Confirmed(lower=lower, upper=upper)
+
+
+def _digits(key: str) -> int:
+    quantity = quantities.find(key)
+    return quantity.decimals if quantity else UNKNOWN_DIGITS
 
 
 def _outliers(each: Proposed, steady: Steady, unit: str | None) -> None:

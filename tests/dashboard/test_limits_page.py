@@ -146,7 +146,7 @@ def test_what_must_be_confirmed_is_approved_only_once_it_is(
     at = page("P2")
     agreed = [each for each in at.checkbox if each.key and "_agreed_" in each.key]
     assert agreed
-    key = str(agreed[0].key).rsplit("_agreed_1_")[1]
+    key = str(agreed[0].key).split("_1_", 1)[1]
 
     assert key not in approved(press_and_read(at, store))
     at = page("P2")
@@ -266,3 +266,48 @@ def test_a_proposal_is_tried_on_the_last_shots_and_on_later_runs() -> None:
     before, after = try_on(each, tried, last=100)
     assert (before.judged, before.shot_ids) == (100, ())
     assert (after.judged, after.counters) == (51, (351,))
+
+
+def test_a_band_that_is_entered_is_tried_and_approved_in_place_of_the_suggestion(
+    store: sa.Engine, seed: Callable[..., None]
+) -> None:
+    seed(store, ("P1",))
+    wander = _wander(280)
+    table = tables.shots
+    with database.write(store) as conn:
+        rows = conn.execute(sa.select(table.c.id, table.c.characteristics).order_by(table.c.id)).all()
+        for row, value in zip(rows, wander, strict=True):
+            values = {**row.characteristics, "cushion": float(value)}
+            conn.execute(sa.update(table).where(table.c.id == row.id).values(characteristics=values))
+    at = page("P1")
+    assert "cushion" in approved_keys_to_confirm(at)
+    lowest, highest = (next(each for each in at.number_input if each.label == name)
+                       for name in ("Lowest, mm", "Highest, mm"))  # fmt: skip
+    lowest.set_value(round(float(np.quantile(wander, 0.2)), 2))
+    highest.set_value(round(float(np.quantile(wander, 0.8)), 2))
+    at = at.run()
+    inside = (lowest.value <= wander[-200:]) & (wander[-200:] <= highest.value)
+    assert f"its last 200 shots: {np.count_nonzero(~inside)} (" in words(at)
+
+    next(
+        each for each in at.checkbox if "_agreed_" in str(each.key) and "cushion" in str(each.key)
+    ).check().run()
+    press_approve(at, "a sound shift")
+    found = approved(store)["cushion"]
+    assert found.charts[0]["chart"] == "engineering_limits"
+    assert found.charts[0]["parameters"]["lower"] == lowest.value
+    assert found.cost["confirmed"] == {"lower": lowest.value, "upper": highest.value}
+
+
+def _wander(count: int) -> np.ndarray:
+    """A cushion that keeps 93 % of a departure from shot to shot."""
+    steps = np.random.default_rng(8).normal(0.0, 0.05, count)
+    values = np.zeros(count)
+    for place in range(1, count):
+        values[place] = 0.93 * values[place - 1] + steps[place]
+    return np.round(6.1 + values, 2)
+
+
+def approved_keys_to_confirm(at: AppTest) -> set[str]:
+    """Characteristics that the page asks to confirm."""
+    return {str(each.key).split("_1_", 1)[1] for each in at.checkbox if "_agreed_" in str(each.key)}
