@@ -90,8 +90,8 @@ class Profile(Part):
     encoding: str = "utf-8"
     header_rows: int = Field(1, ge=0, le=4, description="names, then such as units, passed over")
     skip_rows: int = Field(0, ge=0, description="lines above the header")
-    brackets_in_names: bool = Field(default=False, description="a delimiter within brackets is part of a name")
-    wrapped_lines: bool = Field(default=False, description="a line that begins with white space continues a row")
+    brackets_in_names: bool = Field(default=False, description="brackets may hold delimiters")
+    wrapped_lines: bool = Field(default=False, description="leading white space continues a row")
     newest_first: bool = Field(default=False, description="the last line is the oldest; read from the end")
     skip_blank_rows: bool = Field(default=False, description="rows of empty cells are passed over")
     quoted_decimals: bool = Field(default=False, description="the decimal mark is the delimiter, in quotes")

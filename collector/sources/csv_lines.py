@@ -39,14 +39,20 @@ def _stretch(file: TextIO) -> Iterator[str]:
     return islice(iter(file.readline, ""), STRETCH)
 
 
+def white_space(delimiter: str) -> str:
+    """The signs that are nothing but space: a tab is not where it parts cells."""
+    return " " if delimiter == "\t" else " \t"
+
+
+def is_blank(text: str, delimiter: str) -> bool:
+    """Whether a line holds neither a cell nor a delimiter."""
+    return not text.strip("\r\n" + white_space(delimiter))
+
+
 def continuation(delimiter: str) -> Callable[[str], bool]:
-    """Whether a line continues the one before: it begins with white space and holds something."""
-    white = " " if delimiter == "\t" else " \t"
-
-    def continues(text: str) -> bool:
-        return text[:1] in white and text[:1] != "" and not text.isspace()
-
-    return continues
+    """Whether a line continues the one before: it begins with white space and is not blank."""
+    white = white_space(delimiter)
+    return lambda text: text[:1] != "" and text[0] in white and not is_blank(text, delimiter)
 
 
 def joined(lines: Iterable[Line], continues: Callable[[str], bool]) -> Iterator[Line]:
@@ -77,10 +83,10 @@ def joined_from_the_end(lines: Iterable[Line], continues: Callable[[str], bool])
         yield number, rest
 
 
-def unwrapped(text: str) -> str:
+def unwrapped(text: str, delimiter: str) -> str:
     """The one line that wrapped lines were before: line ends and the white space after them taken out."""
     first, *more = _LINE_END.split(text)
-    return first + "".join(part.lstrip() for part in more) if more else text
+    return first + "".join(part.lstrip(white_space(delimiter)) for part in more) if more else text
 
 
 def split_names(text: str, delimiter: str) -> list[str] | None:

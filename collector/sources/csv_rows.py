@@ -109,7 +109,7 @@ class CsvRows:
             cells = self._evened(cells)
         if len(cells) == len(self.header):
             return Row(index, self._line, cells, text)
-        return None if text.isspace() else self._ragged(len(cells), text)
+        return None if csv_lines.is_blank(text, self._profile.delimiter) else self._ragged(len(cells), text)
 
     def refuse(
         self, reason: Reason, detail: str, remedy: str, raw: bytes, line: int | None = None
@@ -137,7 +137,7 @@ class CsvRows:
 
     def _cells(self, text: str) -> list[str]:
         if self._profile.wrapped_lines:
-            text = csv_lines.unwrapped(text)
+            text = csv_lines.unwrapped(text, self._profile.delimiter)
         return next(csv.reader((text,), delimiter=self._profile.delimiter, strict=True), [])
 
     def _evened(self, cells: list[str]) -> list[str]:
@@ -163,7 +163,7 @@ class CsvRows:
             return []
         if not rows:
             return [str(number) for number in range(1, (self._profile.column_count or 0) + 1)]
-        self._heads = {row.rstrip("\r\n") for row in rows if row.strip()}
+        self._heads = {row.rstrip("\r\n") for row in rows if not row.isspace()}
         try:
             return self._names(rows[0])
         except csv.Error:
@@ -171,8 +171,9 @@ class CsvRows:
 
     def _names(self, text: str) -> list[str]:
         if self._profile.brackets_in_names:
-            whole = csv_lines.unwrapped(text) if self._profile.wrapped_lines else text
-            names = csv_lines.split_names(whole, self._profile.delimiter)
+            delimiter = self._profile.delimiter
+            whole = csv_lines.unwrapped(text, delimiter) if self._profile.wrapped_lines else text
+            names = csv_lines.split_names(whole, delimiter)
             if names is not None:
                 return names
         return self._cells(text)
@@ -185,7 +186,7 @@ class CsvRows:
     def _next_row(self) -> str:
         """The next line that is not empty, with those that continue it."""
         text = self._next_line()
-        while text and text.isspace():
+        while text and csv_lines.is_blank(text, self._profile.delimiter):
             text = self._next_line()
         while self._profile.wrapped_lines:
             place = self._file.tell()

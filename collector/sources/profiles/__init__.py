@@ -33,11 +33,11 @@ def load(name_or_path: str) -> ShotProfile | GaugingProfile:
     """
     path = Path(name_or_path)
     if path.suffix == ".toml" or path.is_file():
-        return _parse(_read(path), name_or_path)
+        return parse(_read(path), name_or_path)
     if name_or_path not in names():
         known = ", ".join(names())
         raise UserError(f"no profile is called {name_or_path!r}; give a TOML file or one of {known}")
-    return _parse(files(__name__).joinpath(f"{name_or_path}.toml").read_text(encoding="utf-8"), name_or_path)
+    return parse(files(__name__).joinpath(f"{name_or_path}.toml").read_text(encoding="utf-8"), name_or_path)
 
 
 def _read(path: Path) -> str:
@@ -47,7 +47,14 @@ def _read(path: Path) -> str:
         raise UserError(f"the profile {path} cannot be read ({error}); give another path") from error
 
 
-def _parse(text: str, name: str) -> ShotProfile | GaugingProfile:
+def parse(text: str, name: str) -> ShotProfile | GaugingProfile:
+    """Read a profile from the text of its TOML file; `name` is for the message.
+
+    Raises
+    ------
+    UserError
+        When it is not valid, with the place and the remedy.
+    """
     try:
         return _ADAPTER.validate_python(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:

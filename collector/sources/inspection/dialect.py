@@ -1,0 +1,147 @@
+"""How the rows of a file are written: its delimiter, its decimal mark, whether lines are wrapped.
+
+Every delimiter is tried. The right one cuts most rows into the same number of cells, and into cells that are
+numbers and times; a wrong one leaves another delimiter within them.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import count
+
+from collector.sources import csv_lines
+from collector.sources.inspection import cells
+from collector.sources.inspection.doubts import Doubts
+from collector.sources.inspection.sample import Sample
+
+DELIMITERS = (";", "\t", ",", "|")
+NAMES = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
+ROWS_TRIED = 400
+
+
+@dataclass(frozen=True, slots=True)
+class RawRow:
+    """A row as cut: the line it begins on, from 1, its text, and its cells."""
+
+    line: int
+    text: str
+    cells: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """The rows of a sample under one delimiter, and how well it fits."""
+
+    delimiter: str
+    wrapped: bool
+    head: list[RawRow]
+    later: list[RawRow]
+    width: int
+    score: float
+
+
+def cut(sample: Sample, doubts: Doubts) -> Cut:
+    """Cut a sample with the delimiter that fits best."""
+    tried = [
+        _better(_try(sample, sign, wrapped=False), _try(sample, sign, wrapped=True)) for sign in DELIMITERS
+    ]
+    several = [each for each in tried if each.width > 1]
+    # The delimiter that makes more cells wins a draw.
+    best = max(several, key=lambda each: (round(each.score, 2), each.width), default=None)
+    single = _single(tried[0], doubts)
+    if best is None or (single is not None and best.score <= single.score and best.delimiter == ","):
+        best = single or tried[0]
+    rivals = {each.delimiter for each in several if each.score > best.score - 0.1} - {best.delimiter}
+    if best.width > 1 and rivals:
+        others = " or ".join(NAMES[sign] for sign in sorted(rivals))
+        doubts.add("delimiter", f"the rows are cut at {NAMES[best.delimiter]}; {others} would do as well")
+    if best.wrapped:
+        doubts.add("wrapped_lines", "lines that begin with white space are taken to continue the row before")
+    return best
+
+
+def _better(plain: Cut, wrapped: Cut) -> Cut:
+    """The wrapped reading, where lines that begin with white space make the lines before them whole rows."""
+    # By their text, because a header that comes again and again would count as often.
+    longer = {row.text: len(row.cells) for row in wrapped.head if len(row.cells) > 1 and _is_folded(row.text)}
+    whole = sum(width == wrapped.width for width in longer.values())
+    folded = len(wrapped.head) >= 3 and 8 * len(wrapped.head) >= len(plain.head)
+    return wrapped if longer and folded and whole >= 0.6 * len(longer) else plain
+
+
+def _is_folded(text: str) -> bool:
+    inner = text.rstrip("\r\n")
+    return "\n" in inner or "\r" in inner
+
+
+def _try(sample: Sample, delimiter: str, *, wrapped: bool) -> Cut:
+    head = _rows(sample.head, delimiter, wrapped=wrapped)
+    later = [
+        row
+        for lines in sample.later
+        for row in _inner(_rows(lines, delimiter, wrapped=wrapped), wrapped=wrapped)
+    ]
+    tried = [row for row in head[:ROWS_TRIED] if any(cell.strip() for cell in row.cells)]
+    widths = Counter(len(row.cells) for row in tried)
+    width = max(widths, key=lambda each: (widths[each], each), default=0)
+    own = [cell for row in tried if len(row.cells) == width for cell in row.cells]
+    fit = sum(not cell.strip() or cells.is_datum(cell) for cell in own) / max(1, len(own))
+    same = widths[width] / max(1, len(tried))
+    return Cut(delimiter, wrapped, head, later, width, same * (0.4 + 0.6 * fit))
+
+
+def _inner(rows: list[RawRow], *, wrapped: bool) -> list[RawRow]:
+    """The rows of a later stretch; wrapped ones at its ends may be cut."""
+    return rows[1:-1] if wrapped else rows
+
+
+def _rows(lines: Sequence[str], delimiter: str, *, wrapped: bool) -> list[RawRow]:
+    numbered = list(zip(count(1), lines))
+    if wrapped:
+        numbered = list(csv_lines.joined(numbered, csv_lines.continuation(delimiter)))
+    return [
+        RawRow(line, text, _cells(text, delimiter, wrapped=wrapped))
+        for line, text in numbered
+        if not csv_lines.is_blank(text, delimiter)
+    ]
+
+
+def _cells(text: str, delimiter: str, *, wrapped: bool) -> list[str]:
+    text = csv_lines.unwrapped(text, delimiter) if wrapped else text
+    try:
+        return next(csv.reader((text,), delimiter=delimiter), [])
+    except csv.Error:
+        return [text]
+
+
+def _single(plain: Cut, doubts: Doubts) -> Cut | None:
+    """The reading as one column, where every line but the first is one number."""
+    lines = [row.text.strip() for row in plain.head]
+    numbers = lines if cells.is_number(lines[0]) else lines[1:]
+    if not numbers or not all(cells.is_number(line) for line in numbers):
+        return None
+    if numbers is not lines and "," in lines[0]:
+        return None
+    if any("," in line for line in numbers):
+        doubts.add("decimal_mark", "each line is one number with a decimal comma, or else two whole numbers")
+    return Cut(";", wrapped=False, head=plain.head, later=plain.later, width=1, score=1.0)
+
+
+def find_decimal_mark(columns: Sequence[Sequence[str]], doubts: Doubts) -> str:
+    """The decimal mark of the cells of columns that hold no times."""
+    flat = [cell.strip() for column in columns for cell in column]
+    commas = sum("," in cell and bool(cells.COMMA.fullmatch(cell)) for cell in flat)
+    points = sum("." in cell and bool(cells.POINT.fullmatch(cell)) for cell in flat)
+    mark = "," if commas > points else "."
+    if commas and points:
+        doubts.add(
+            "decimal_mark",
+            f"{commas} sampled cells have a decimal comma and {points} a decimal point; "
+            f"those without {mark!r} will be refused",
+        )
+    if not commas and not points:
+        doubts.add("decimal_mark", "no sampled cell has decimals, so the decimal mark is a guess")
+    return mark

@@ -1,0 +1,131 @@
+"""The words of headers for what a press measures: English, German, and the tokens of the old interface.
+
+A header becomes a set of ideas, such as {pressure, injection, peak}; which quantity it is, others decide.
+
+References
+----------
+OPC 40077 (EUROMAP 77): browse names such as TransferStroke, DosingTime and CushionVolume. EUROMAP 63:
+tokens such as ActPrsXfrSpec[1] and ActTmpBrlZn[1,3], made of three-letter words. The rest is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+
+# Words of four letters and more may stand anywhere in a longer one, as in German compounds; shorter ones, and
+# those that other words hold by chance, must be a word of their own.
+WORDS: dict[str, tuple[str, ...]] = {
+    "actual": ("actual", "act", "ist", "istwert", "iw"),
+    "set": ("setpoint", "set", "soll", "sollwert", "sp", "sw", "nominal", "target", "plan", "vorgabe"),
+    "time": ("time", "zeit", "tim", "dauer", "duration"),
+    "pressure": ("pressure", "druck", "prs", "pmax"),
+    "temperature": ("temp", "tmp"),
+    "volume": ("volume", "volumen", "vol"),
+    "position": ("position", "pos", "stroke", "str", "weg", "hub", "punkt", "point", "stellung"),
+    "speed": ("speed", "spd", "geschwindigkeit", "velocity", "geschw"),
+    "rotation": ("drehzahl", "rotation", "rpm", "revolution"),
+    "force": ("force", "kraft", "frc"),
+    "torque": ("torque", "drehmoment"),
+    "flow": ("flow", "durchfluss", "flw"),
+    "weight": ("weight", "gewicht", "wgt"),
+    "count": (
+        "count",
+        "counter",
+        "cnt",
+        "zaehler",
+        "nummer",
+        "number",
+        "nr",
+        "no",
+        "num",
+        "lfd",
+        "laufende",
+        "index",
+    ),
+    "peak": ("peak", "maximum", "max", "spitze", "pmax"),
+    "minimum": ("minimum", "min"),
+    "average": ("average", "avg", "mean", "mittel"),
+    "integral": ("integral",),
+    "injection": ("injection", "inject", "inj", "fill", "einspritz", "fuell", "spritz"),
+    "switchover": ("switchover", "transfer", "xfr", "umschalt", "changeover", "um", "vp", "cutoff"),
+    "hold": ("hold", "hld", "holding", "nachdruck", "pack", "packing"),
+    "cooling": ("cooling", "kuehlzeit", "restkuehl", "cool", "col"),
+    "recovery": ("recovery", "dosing", "dosier", "plast", "plst", "plastification", "dos", "metering"),
+    "cushion": ("cushion", "csh", "polster"),
+    "cycle": ("cycle", "zyklus", "cyc", "zykl"),
+    "shot": ("shot", "schuss"),
+    "back": ("back", "staudruck", "backpressure"),
+    "screw": ("screw", "schnecke", "schnecken"),
+    "start": ("start",),
+    "size": ("size",),
+    "hydraulic": ("hydraulic", "hyd", "hydr", "hydraulik"),
+    "specific": ("specific", "spec", "spez", "melt", "massedruck"),
+    "limit": ("limit", "grenze"),
+    "barrel": ("barrel", "brl", "zylinder", "zyl", "heating", "heat"),
+    "zone": ("zone", "zn"),
+    "nozzle": ("nozzle", "duese", "nzl"),
+    "mold": ("mold", "mould", "mld", "werkzeug", "wkz", "tool"),
+    "core": ("core", "kern", "moving"),
+    "cavity": ("cavity", "cav", "kavitaet", "nest", "fixed"),
+    "coolant": ("coolant", "water", "wasser", "kuehlwasser", "vorlauf", "ruecklauf"),
+    "supply": ("supply", "inlet", "vorlauf", "in"),
+    "return": ("return", "outlet", "ruecklauf", "out"),
+    "open": ("open", "opening", "offen", "oeffnung"),
+    "clamp": ("clamp", "clp", "clamping", "schliess", "locking"),
+    "ambient": ("ambient", "umgebung", "room", "hall", "raum"),
+    "oil": ("oil", "oel"),
+    "part": ("part", "teil"),
+    "dome": ("dome", "crown"),
+    "diameter": ("diameter", "durchmesser", "dia"),
+    "inner": ("inner", "innen", "inside"),
+    "roundness": ("roundness", "rundheit"),
+    "width": ("width", "breite"),
+    "height": ("height", "hoehe"),
+    "thickness": ("thickness", "dicke"),
+    "quality": ("quality", "qualitaet"),
+}
+# Formula signs, in the letter case in which they are written; a small t only at the start of a name.
+_SIGNS = {"p": "pressure", "T": "temperature", "V": "volume", "F": "force"}
+_UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
+_PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
+_ALONE = frozenset(
+    {"plan", "back", "room", "hall", "size", "mean", "part", "teil", "spec", "open", "core", "pack"}
+)
+_SHORT = {word: idea for idea, words in WORDS.items() for word in words if len(word) < 4 or word in _ALONE}
+_LONG = [
+    (word, idea) for idea, words in WORDS.items() for word in words if len(word) >= 4 and word not in _ALONE
+]
+TOKEN = re.compile(r"(?:Act|Set)[A-Z][A-Za-z]+(?:\[\d+(?:,\d+)?\])?")
+
+
+def parts(name: str) -> list[str]:
+    """The words of a name, as written: camel case, underscores and digits part them."""
+    return _PARTS.findall(name.translate(_UMLAUTS))
+
+
+def ideas(name: str) -> frozenset[str]:
+    """What a name speaks of."""
+    words = parts(name)
+    found = {idea for word in words for idea in _of_word(word.lower())}
+    if len(words) > 1:
+        found |= {_SIGNS[word] for word in words if word in _SIGNS} | ({"time"} if words[0] == "t" else set())
+    return frozenset(found)
+
+
+def _of_word(word: str) -> set[str]:
+    if word in _SHORT:
+        return {_SHORT[word]}
+    return {idea for long, idea in _LONG if long in word}
+
+
+def last_number(name: str) -> int | None:
+    """The last number in a name: the zone in ActTmpBrlZn[1,3] and in T_zyl3_ist."""
+    numbers = [int(part) for part in parts(name) if part.isdigit()]
+    return numbers[-1] if numbers else None
+
+
+def slug(name: str) -> str:
+    """A key of our spelling made from a name."""
+    plain = re.sub(r"[^a-z0-9]+", "_", name.translate(_UMLAUTS).lower()).strip("_")
+    return re.sub(r"^[^a-z]+", "", plain)[:60] or "column"
