@@ -2,8 +2,9 @@
 
 Definitions
 -----------
-Alarmed: an alarm told people something new (opened, took in another characteristic, came back) at a shot that
-the fault touched, or within 24 shots after the last one.
+Alarmed: at a shot that the fault touched, or within 24 shots after the last one, an alarm told people
+something new (opened, took in another characteristic, came back), and named a reading or setpoint that shows
+the fault.
 
 In time: alarmed before the first disc out of tolerance had set for 24 h and could be gauged.
 
@@ -92,8 +93,9 @@ class Score:
         Discs out of tolerance because of a fault, and those of them inside holds.
     perfect : int
         Shots that a perfect observer would hold.
-    held, held_false, held_needless : int
-        Shots held in all, by false alarms, and by alarms of faults that put no disc out of tolerance.
+    held, held_sound, held_needless : int
+        Shots held in all; those of them that no fault touched; and those touched only by faults that put no
+        disc out of tolerance.
     """
 
     scenario: str
@@ -105,7 +107,7 @@ class Score:
     out_held: int
     perfect: int
     held: int
-    held_false: int
+    held_sound: int
     held_needless: int
     standings: Standings
 
@@ -134,33 +136,34 @@ def judge(scenario: str, seed: int, truth: Account, watched: Watched) -> Score:
     -------
     Score
     """
-    false = [alarm for alarm in watched.alarms if alarm.calls[0] in truth.sound.get(alarm.press, ())]
-    right = [alarm for alarm in watched.alarms if alarm not in false]
+    false = [alarm for alarm in watched.alarms if alarm.calls[0].shot in truth.sound.get(alarm.press, ())]
     held = _shots(watched.alarms)
     out = {(press, counter) for press, counters in truth.out.items() for counter in counters}
     perfect = {(each.press, n) for each in truth.perfect for n in range(each.first, each.last + 1)}
-    needless = [alarm for alarm in right if not _concerns(alarm, truth)]
+    touched = {(press, counter) for press, counters in truth.touched.items() for counter in counters}
+    movers = [matter for matter in truth.matters if matter.out]
+    moved = {(each.press, n) for each in movers for n in range(each.first, each.last + 1)}
     return Score(
         scenario=scenario, seed=seed,
         told=tuple(_told(matter, truth, watched.alarms) for matter in truth.matters),
         false_alarms=tuple(
-            FalseAlarm(a.press, a.headline, a.charts, truth.sound[a.press][a.calls[0]].identity)
+            FalseAlarm(a.press, a.headline, a.charts, truth.sound[a.press][a.calls[0].shot].identity)
             for a in false
         ),
         sound=tuple(each for shots in truth.sound.values() for each in shots.values()),
         out=len(out), out_held=len(out & held), perfect=len(perfect),
-        held=len(held), held_false=len(_shots(false)), held_needless=len(_shots(needless) - perfect),
+        held=len(held), held_sound=len(held - touched), held_needless=len(held & touched - moved - perfect),
         standings=watched.standings,
     )  # fmt: skip
 
 
 def _told(matter: Matter, truth: Account, alarms: Iterable[Raised]) -> Told:
     calls = [
-        (call, alarm)
+        (call.shot, alarm)
         for alarm in alarms
         if alarm.press == matter.press
         for call in alarm.calls
-        if matter.first <= call <= matter.last + LATEST_AFTER
+        if matter.first <= call.shot <= matter.last + LATEST_AFTER and call.keys & matter.shown_by.keys()
     ]
     if not calls:
         return Told(matter=matter, alarmed=False, hours_gained=None if matter.gauged_first is None else 0.0)
@@ -173,15 +176,6 @@ def _told(matter: Matter, truth: Account, alarms: Iterable[Raised]) -> Told:
         hours_gained=None if gained is None else max(gained, 0.0), by=alarm.charts,
         error=alarm.first - matter.first, covered=alarm.low <= matter.first <= alarm.high,
         set_size=alarm.high - alarm.low + 1,
-    )  # fmt: skip
-
-
-def _concerns(alarm: Raised, truth: Account) -> bool:
-    """Whether an alarm came with a fault that put discs out of tolerance."""
-    return any(
-        matter.press == alarm.press and matter.out and matter.first <= alarm.calls[-1]
-        and alarm.calls[0] <= matter.last + LATEST_AFTER
-        for matter in truth.matters
     )  # fmt: skip
 
 

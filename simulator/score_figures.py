@@ -40,9 +40,9 @@ def figures(scores: Sequence[Score]) -> Figures:
         "out_held": over_stories(scores, _ratio(lambda s: s.out_held, lambda s: s.out)),
         "held_ratio": over_stories(scores, _ratio(lambda s: s.held, lambda s: s.perfect)),
         "held_ratio_of_movers": over_stories(
-            scores, _ratio(lambda s: s.held - s.held_false - s.held_needless, lambda s: s.perfect)
+            scores, _ratio(lambda s: s.held - s.held_sound - s.held_needless, lambda s: s.perfect)
         ),
-        "held_false_ratio": over_stories(scores, _ratio(lambda s: s.held_false, lambda s: s.perfect)),
+        "held_sound_ratio": over_stories(scores, _ratio(lambda s: s.held_sound, lambda s: s.perfect)),
         "held_needless_ratio": over_stories(scores, _ratio(lambda s: s.held_needless, lambda s: s.perfect)),
         **_quantiles(scores, "error", _error),
         "covered": proportion(sum(bool(each.covered) for each in alarmed), len(alarmed)),

@@ -56,6 +56,14 @@ Standings = dict[str, dict[str, str]]
 Name = tuple[str, int | None, datetime]
 
 
+@dataclass(frozen=True, slots=True)
+class Call:
+    """The true counter of a shot at which an alarm said something new, and the characteristics it named."""
+
+    shot: int
+    keys: frozenset[str]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Raised:
     """One alarm of production.
@@ -64,11 +72,9 @@ class Raised:
     ----------
     kind : str
         "process" or "recipe".
-    calls : tuple of int
-        True counters at which it told people something new: when it opened, when another characteristic
-        joined, and when it came back after it had cleared.
-    keys : tuple of str
-        Its characteristics, in the order in which they signaled.
+    calls : tuple of Call
+        When it told people something new: when it opened, when another characteristic joined, and when it
+        came back after it had cleared.
     charts : tuple of str
         "key chart rule" of its first shot.
     low, first, high : int
@@ -79,8 +85,7 @@ class Raised:
 
     press: str
     kind: str
-    calls: tuple[int, ...]
-    keys: tuple[str, ...]
+    calls: tuple[Call, ...]
     charts: tuple[str, ...]
     low: int
     first: int
@@ -298,7 +303,6 @@ def _raised(
     )
     return Raised(
         press=row["press"], kind=row["kind"], calls=_calls(told),
-        keys=tuple(dict.fromkeys(key for _, key in told)),
         charts=tuple(
             f"{each.key} {each.chart or 'recipe'} {each.rule}" for each in found if each.shot_id == opened
         ),
@@ -306,17 +310,20 @@ def _raised(
     )  # fmt: skip
 
 
-def _calls(told: Sequence[tuple[int, str]]) -> tuple[int, ...]:
+def _calls(told: Sequence[tuple[int, str]]) -> tuple[Call, ...]:
     """When an alarm said something new, from (shot, characteristic) of its signals."""
-    calls: list[int] = []
-    known: set[str] = set()
-    last: int | None = None
-    for counter, key in sorted(told):
-        if last is None or key not in known or counter - last > CLEAR_AFTER_SHOTS:
-            calls.append(counter)
-        known.add(key)
+    by_shot: dict[int, set[str]] = defaultdict(set)
+    for counter, key in told:
+        by_shot[counter].add(key)
+    calls: list[Call] = []
+    known, last = set[str](), None
+    for counter, keys in sorted(by_shot.items()):
+        back = last is None or counter - last > CLEAR_AFTER_SHOTS
+        if back or keys - known:
+            calls.append(Call(counter, frozenset(keys if back else keys - known)))
+        known |= keys
         last = counter
-    return tuple(dict.fromkeys(calls))
+    return tuple(calls)
 
 
 def _held(conn: sa.Connection, alarm_id: int, true: Mapping[int, int]) -> tuple[int, int] | None:

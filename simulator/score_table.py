@@ -68,9 +68,9 @@ def _goals(console: Console, found: Figures) -> None:
     parts = ", ".join(
         f"{_plain(found[name].value, 2)} {words}"
         for name, words in (
-            ("held_ratio_of_movers", "with faults that put discs out of tolerance"),
-            ("held_needless_ratio", "with faults that put none out"),
-            ("held_false_ratio", "by false alarms"),
+            ("held_ratio_of_movers", "touched by faults that put discs out of tolerance"),
+            ("held_needless_ratio", "touched by faults that put none out"),
+            ("held_sound_ratio", "that no fault touched"),
         )
     )
     console.print(f"Shots held, as multiples of what a perfect observer holds: {parts}.")

@@ -41,8 +41,8 @@ class Matter:
         The first of them.
     gauged_first : datetime or None
         When that one has set and could be gauged.
-    shown_by : str
-        What in the telemetry shows it, empty where nothing does.
+    shown_by : dict of str to str
+        Readings and setpoints that show it, and how; empty where nothing does.
     of_messages : bool
         It only reorders, repeats, renumbers or drops messages: the press is sound, and an alarm of its charts
         is a false one.
@@ -57,7 +57,7 @@ class Matter:
     out: int
     first_out: int | None
     gauged_first: datetime | None
-    shown_by: str
+    shown_by: dict[str, str]
     of_messages: bool
 
 
@@ -85,6 +85,8 @@ class Account:
     sound : dict of str to dict of int to Sound
         Shots at which an alarm that opens is false, by press and true counter: nothing was wrong there or
         shortly before, and the press was not starting.
+    touched : dict of str to frozenset of int
+        Shots that a fault touched.
     out : dict of str to frozenset of int
         Discs out of tolerance because of a fault.
     perfect : tuple of Interval
@@ -94,6 +96,7 @@ class Account:
     matters: tuple[Matter, ...]
     ended_at: dict[str, dict[int, datetime]]
     sound: dict[str, dict[int, Sound]]
+    touched: dict[str, frozenset[int]]
     out: dict[str, frozenset[int]]
     perfect: tuple[Interval, ...]
 
@@ -130,6 +133,7 @@ def account(story: Story) -> Account:
         matters=tuple(sorted((m for m in matters if m is not None), key=lambda m: (m.press, m.first))),
         ended_at={press: {s.truth.counter: s.truth.ended_at for s in shots} for press, shots in made.items()},
         sound=sound,
+        touched={p: frozenset(s.truth.counter for s in shots if is_touched(s)) for p, shots in made.items()},
         out={press: frozenset(s.truth.counter for s in shots) for press, shots in out.items()},
         perfect=tuple(
             interval for shots in made.values() for interval in perfect_hold(shots, story.tolerance)
@@ -168,10 +172,11 @@ def _matter(
     first, last = mine[0].truth.counter, mine[-1].truth.counter
     bad = [shot for shot in out if first <= shot.truth.counter <= last + AFTER_SHOTS]
     sound = [shot for shot in every if not is_touched(shot) and not shot.truth.startup]
+    alone = [shot for shot in mine if set(shot.truth.faults) == {episode.fault}]
     return Matter(
         fault=episode.fault, press=episode.press, growth=episode.case.growth, variant=episode.case.variant,
         first=first, last=last, out=len(bad), first_out=bad[0].truth.counter if bad else None,
-        gauged_first=bad[0].truth.ended_at + SET_TIME if bad else None, shown_by=shows(sound, mine),
+        gauged_first=bad[0].truth.ended_at + SET_TIME if bad else None, shown_by=shows(sound, alone or mine),
         of_messages=_is_of_messages(episode),
     )  # fmt: skip
 

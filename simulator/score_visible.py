@@ -20,8 +20,8 @@ SINGLE_SIGMAS = 7.0
 FLAT_SHARE = 0.9
 
 
-def shows(sound: Sequence[SimShot], touched: Sequence[SimShot]) -> str:
-    """Name the reading that shows a fault most, and how; empty when none does.
+def shows(sound: Sequence[SimShot], touched: Sequence[SimShot]) -> dict[str, str]:
+    """Name the readings and setpoints that show a fault, and how, the plainest first; empty when none does.
 
     Parameters
     ----------
@@ -32,23 +32,28 @@ def shows(sound: Sequence[SimShot], touched: Sequence[SimShot]) -> str:
 
     Returns
     -------
-    str
-        Such as "cushion level".
+    dict of str to str
+        Such as ``{"cushion": "level"}``.
     """
-    found: dict[str, float] = {}
+    found: dict[tuple[str, str], float] = {}
     before, after = _columns(sound), _columns(touched)
     for key in before.keys() & after.keys():
         found |= _of_one(key, before[key], after[key])
-    if found:
-        return max(found, key=lambda name: found[name])
-    return "setpoints" if _setpoints(touched) - _setpoints(sound) else ""
+    shown: dict[str, str] = {}
+    for key, how in sorted(found, key=lambda each: -found[each]):
+        shown.setdefault(key, how)
+    for key, _ in sorted(_setpoints(touched) - _setpoints(sound)):
+        shown.setdefault(key, "setpoint")
+    return shown
 
 
-def _of_one(key: str, before: NDArray[np.float64], after: NDArray[np.float64]) -> dict[str, float]:
+def _of_one(
+    key: str, before: NDArray[np.float64], after: NDArray[np.float64]
+) -> dict[tuple[str, str], float]:
     """How far past its measure a reading is in level, spread and single values; empty where it is not."""
     sigma = float(before.std())
     if sigma == 0.0:
-        return {f"{key} level": 1.0} if bool((after != before[0]).any()) else {}
+        return {(key, "level"): 1.0} if bool((after != before[0]).any()) else {}
     least = max(LEVEL_SIGMAS, LEVEL_K / sigma) if "temperature" in key else LEVEL_SIGMAS
     z = (after - before.mean()) / sigma
     farthest = float(np.abs((before - before.mean()) / sigma).max())
@@ -58,7 +63,7 @@ def _of_one(key: str, before: NDArray[np.float64], after: NDArray[np.float64]) -
         "single": float(np.abs(z).max()) / max(SINGLE_SIGMAS * least, 1.2 * farthest),
         "flat": float(np.mean(np.diff(after) == 0)) / FLAT_SHARE if len(after) > 2 else 0.0,
     }
-    return {f"{key} {how}": share for how, share in shares.items() if share >= 1.0}
+    return {(key, how): share for how, share in shares.items() if share >= 1.0}
 
 
 def _columns(shots: Sequence[SimShot]) -> dict[str, NDArray[np.float64]]:
