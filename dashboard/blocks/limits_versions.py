@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -15,8 +16,8 @@ from dashboard.queries import database
 
 IN_FORCE, ALL = "In force", "All"
 COLUMNS = (
-    "Characteristic", "State", "Standing", "Approved by", "From shot", "Made", "Why", "Left out", "Signals",
-    "For",
+    "Characteristic", "Version", "State", "Standing", "Approved by", "From shot", "Made", "Retired", "Why",
+    "Left out", "Signals", "For",
 )  # fmt: skip
 
 
@@ -50,9 +51,9 @@ def show(rows: Sequence[Any], names: dict[int, str], counters: dict[int, int | N
 
 
 def state(row: Any, names: dict[int, str]) -> str:
-    """In force, retired since, or of a run of its own."""
+    """In force, retired, or of a run of its own."""
     if row.retired_at is not None:
-        return f"retired {database.local(row.retired_at):%a %d %b %H:%M}"
+        return "retired"
     if row.approved_by is None:
         return f"of run {names.get(row.run_id, row.run_id)} only"
     return "in force" if row.from_shot_id is not None else "from the next shot on"
@@ -83,11 +84,17 @@ def _row(row: Any, names: dict[int, str], counters: dict[int, int | None]) -> di
         "Signals": " ".join(charts),
         "Approved by": row.approved_by or "the service, from 25 shots",
         "Why": row.reason or "",
-        "Made": f"{database.local(row.at):%a %d %b %H:%M}",
+        "Made": _when(row.at),
+        "Retired": "" if row.retired_at is None else _when(row.retired_at),
+        "Version": str(row.version),
         "From shot": "" if row.run is None else f"{row.run}, {_counter(row)}",
         "For": " · ".join(part for part in row.context.split("|") if part != "-") or "any mold",
         "Left out": ", ".join(f"shot {each:,}" for each in out),
     }
+
+
+def _when(moment: datetime) -> str:
+    return f"{database.local(moment):%a %d %b %H:%M}"
 
 
 def _counter(row: Any) -> str:

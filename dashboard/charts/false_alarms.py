@@ -6,14 +6,14 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.characteristic import Layers
-from dashboard.charts.palette import DOT, EDGE, LINE
+from dashboard.charts.palette import DOT, LINE
 
 ROW = 34
 SMALLEST = 0.01  # in 24 h; fewer are drawn there
 
 
 def false_alarms(rows: pd.DataFrame, *, allowed: float) -> Layers:
-    """Chart of false alarms in 24 h, one dot a set of charts, on a scale of powers of ten.
+    """Chart of false alarms in 24 h on a log scale: one dot a set of charts, a large one if proposed.
 
     Parameters
     ----------
@@ -40,8 +40,8 @@ def false_alarms(rows: pd.DataFrame, *, allowed: float) -> Layers:
         budget.mark_text(align="center", dy=-4, baseline="bottom", fontSize=13).encode(
             y=alt.value(0), text="word:N"
         ),
-        base.mark_circle(size=150, opacity=1).encode(
-            color=alt.condition("datum.proposed", alt.value(EDGE), alt.value(DOT)),
+        base.mark_circle(color=DOT, opacity=1).encode(
+            size=alt.condition("datum.proposed", alt.value(280), alt.value(110)),
             tooltip=[alt.Tooltip("name:N", title="charts"), alt.Tooltip("words:N", title="false alarms")],
         ),
         base.mark_text(align="left", dx=12, fontSize=13).encode(text="words:N"),

@@ -311,3 +311,16 @@ def _wander(count: int) -> np.ndarray:
 def approved_keys_to_confirm(at: AppTest) -> set[str]:
     """Characteristics that the page asks to confirm."""
     return {str(each.key).split("_1_", 1)[1] for each in at.checkbox if "_agreed_" in str(each.key)}
+
+
+def test_a_version_that_is_retired_keeps_who_why_and_since_when(two_presses: sa.Engine) -> None:
+    for why in ("a sound shift", "a sounder shift"):
+        press_approve(page("P1"), why)
+    at = page("P1")
+    at = at.segmented_control(key="limits_versions").set_value("All").run()
+
+    rows = at.dataframe[0].value
+    cushion = rows[(rows["Characteristic"] == "Cushion") & rows["Why"].str.startswith("a sound")]
+    assert list(cushion["State"]) == ["from the next shot on", "retired"]
+    assert list(cushion["Version"]) == ["2", "1"]
+    assert list(cushion["Retired"] != "") == [False, True]
