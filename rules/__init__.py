@@ -1,1 +1,4 @@
-"""The arithmetic of process control: numbers in, numbers out; no clock, no files, nothing else of evenrun."""
+"""What does process control reckon? Numbers in, numbers out; no clock, no files, nothing else of evenrun.
+
+Every module says first which question it answers and from which published source.
+"""

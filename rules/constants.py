@@ -1,4 +1,4 @@
-"""Control chart constants for samples of n normal values, by integration instead of from a printed table.
+"""By what do range and standard deviation of n normal values tell sigma? By integration, not a printed table.
 
 Printed tables carry three or four decimals and a few last-digit slips; the integrals below reach 1e-11.
 

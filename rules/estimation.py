@@ -4,6 +4,9 @@ A chart drawn from estimates has a false-alarm rate of its own, and the mean of 
 one might have drawn is higher than with known center and sigma, since it grows faster on the tight side than
 it falls on the wide side. The limit is widened until that mean is what it would be with known values, a
 prediction limit (Hahn and Meeker 1991). :mod:`rules.budget.estimated` does the same for a CUSUM beside it.
+
+Source: Hahn and Meeker (1991) for the limit, Hoel (1946) for the moving range, Bayley and Hammersley (1946)
+for values that are alike.
 """
 
 from __future__ import annotations

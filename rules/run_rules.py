@@ -187,8 +187,15 @@ def apply(z: ArrayLike, rules: Sequence[RunRule] = RULES) -> list[tuple[int, str
     -------
     list of (int, str)
         Index from 0 and rule, sorted by index, then by the order of ``rules``.
+
+    Raises
+    ------
+    ValueError
+        If ``z`` is no single series.
     """
     values = np.asarray(z, dtype=np.float64)
+    if values.ndim != 1:
+        raise ValueError(f"Run rules take one series of values; this array has {values.ndim} dimensions.")
     state = RunRulesState()
     signals: list[tuple[int, str]] = []
     for first in range(0, values.size, BLOCK):

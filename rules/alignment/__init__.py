@@ -1,4 +1,4 @@
-"""An ordered list of gaugings onto shots."""
+"""Which shot does each gauging of an ordered list belong to? The sources stand in the modules."""
 
 from rules.alignment.offset import OffsetProposal, propose_offset
 from rules.alignment.order import Alignment, align

@@ -1,4 +1,7 @@
-"""Which offset a shot characteristic supports for an ordered list of gaugings, if it supports any."""
+"""Which offset does a shot characteristic support for an ordered list of gaugings, if it supports any?
+
+Source: Box, Jenkins and Reinsel (2008) for correlating two series, Fisher (1921) for the doubt of one.
+"""
 
 from __future__ import annotations
 

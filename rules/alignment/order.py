@@ -1,8 +1,10 @@
-"""An ordered list of gaugings onto shots: offset, gaps, doubles, anchors.
+"""Which shot does each gauging of an ordered list belong to? By offset, gaps, doubles, anchors.
 
 Discs are seldom marked. What is known is their order: the first gauging belongs to some shot, the next to the
 shot after it, but for discs scrapped at the press (gaps) and discs gauged twice (doubles). Where the place of
 one gauging is known it is an anchor, and counting starts anew from it.
+
+Our own counting; no source.
 """
 
 from __future__ import annotations

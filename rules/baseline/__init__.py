@@ -1,4 +1,4 @@
-"""Phase I: from the first shots of a qualified run to a baseline and a chart plan. One module a question.
+"""What do the first shots of a qualified run (phase I) allow? A baseline and a chart plan. One module a part.
 
 Each module names its own source; :mod:`rules.baseline.study` puts the answers together, and
 :mod:`rules.baseline.proposal` draws the conclusion.

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import norm
 
+from rules.series import finite_series
+
 __all__ = ["Autocorrelation", "lag_one"]
 
 FEWEST = 8
@@ -79,7 +81,7 @@ def lag_one(x: ArrayLike, *, confidence: float = 0.95) -> Autocorrelation:
     """
     if not 0.0 < confidence < 1.0:
         raise ValueError(f"The confidence is {confidence}; give a number between 0 and 1.")
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     away = values - np.nanmean(values) if np.count_nonzero(~np.isnan(values)) else values
     present = ~np.isnan(away)
     pairs = present[1:] & present[:-1]

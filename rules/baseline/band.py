@@ -26,6 +26,7 @@ from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.constants import d2, d3
 from rules.estimation import widened_limit
 from rules.run_length import individuals_ar1_arl
+from rules.series import finite_series
 
 __all__ = ["FEWEST_LOOKS", "Band", "StepLimit", "band_of"]
 
@@ -140,7 +141,7 @@ def band_of(x: ArrayLike, *, run: float, setpoint: float | None = None) -> Band:
     """
     if not run >= SHORTEST_RUN:
         raise ValueError(f"A false alarm every {run:.3g} shots is too often; allow one in 20 or more.")
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     present = values[~np.isnan(values)]
     phi, looks = _looks(values, present)
     sigma = float(present.std(ddof=1))

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import f, t
 
+from rules.series import finite_series
+
 __all__ = ["ContextChange", "checked_boundaries", "compare"]
 
 FEWEST_WORTH = 3.0
@@ -105,7 +107,7 @@ def compare(
         raise ValueError(f"One independent shot cannot be worth {time} shots; give 1 or more.")
     if not 0.0 < confidence < 1.0:
         raise ValueError(f"The confidence is {confidence}; give a number between 0 and 1.")
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     places = checked_boundaries(boundaries, len(values))
     bounds = [0, *places, len(values)]
     return tuple(

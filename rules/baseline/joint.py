@@ -22,6 +22,7 @@ from rules.baseline.autocorrelation import lag_one
 from rules.baseline.joint_limits import known_limit, phase_two_limit
 from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.charts.joint_rows import Matrix, Vector, check_covariance, check_parts
+from rules.series import LARGEST
 
 __all__ = [
     "GIVEN",
@@ -245,7 +246,7 @@ def _checked(rows: ArrayLike, names: Sequence[str]) -> FloatArray:
     values = np.asarray(rows, dtype=np.float64)
     if values.ndim != 2 or values.shape[1] != len(names):
         raise ValueError(f"{len(names)} names need rows of as many values; this array is {values.shape}.")
-    for row, column in np.argwhere(np.isinf(values))[:1].tolist():
+    for row, column in np.argwhere(np.abs(values) > LARGEST)[:1].tolist():
         raise InfiniteValue(f"Row {row} of {names[column]!r} is infinite; leave it out or mark it missing.")
     _refuse_few(values, names)
     complete = values[~np.isnan(values).any(axis=1)]

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from statsmodels.stats.diagnostic import acorr_ljungbox
 
 from rules.baseline.autocorrelation import Autocorrelation
+from rules.series import finite_series
 
 __all__ = ["Memory", "integrated_time", "memory_of", "residuals"]
 
@@ -65,7 +66,7 @@ def residuals(x: ArrayLike, phi: float) -> FloatArray:
         Residuals around the mean, in the unit of the values; NaN at the first value and where either is
         missing. With ``phi`` 0 the distances from the mean.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     if not (~np.isnan(values)).any():
         return values.copy()
     away = values - np.nanmean(values)
@@ -88,17 +89,20 @@ def integrated_time(x: ArrayLike) -> tuple[float, float]:
     -------
     time, error : float
         ``1 + 2 (r1 + r2 + ...)`` up to the first lag that is five times the sum so far, and its standard
-        error. Both NaN where the values do not vary.
+        error. Both NaN where fewer than two values, or values that do not vary, tell nothing.
 
     References
     ----------
     Madras, N. and Sokal, A. D. (1988). The pivot algorithm: a highly efficient Monte Carlo method for the
     self-avoiding walk. J. Statistical Physics 50, 109-186 (appendix C).
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
+    n = len(values)
+    if n < 2:
+        return math.nan, math.nan
     away = values - values.mean()
-    n, square = len(away), float(away @ away)
-    if n < 2 or square <= 1e-24 * n * float(np.abs(values).max()) ** 2:
+    square = float(away @ away)
+    if square <= 1e-24 * n * float(np.abs(values).max()) ** 2:
         return math.nan, math.nan
     spectrum = np.fft.rfft(away, 2 * n)
     correlations = np.fft.irfft(spectrum * np.conj(spectrum))[:n] / square
@@ -134,7 +138,7 @@ def memory_of(x: ArrayLike, correlation: Autocorrelation) -> Memory:
     Ljung, G. M. and Box, G. E. P. (1978). On a measure of lack of fit in time series models. Biometrika 65,
     297-303.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     present = values[~np.isnan(values)]
     phi = max(correlation.phi, 0.0) if correlation.is_positive else 0.0
     simple = (1.0 + phi) / (1.0 - phi)

@@ -14,6 +14,8 @@ from numpy.typing import ArrayLike
 from scipy.stats import kurtosis, norm, pearson3, skew
 from statsmodels.stats.diagnostic import normal_ad
 
+from rules.series import finite_series
+
 __all__ = ["SHAPES", "Shape", "shape_of"]
 
 SHAPES = ("unknown", "coarse", "normal", "skewed", "heavy_tailed", "light_tailed")
@@ -91,7 +93,7 @@ def shape_of(residuals: ArrayLike, *, phi: float = 0.0, step: float | None = Non
     D'Agostino, R. B. and Stephens, M. A. (1986). Goodness-of-Fit Techniques, table 4.9 (estimated mean and
     variance).
     """
-    values = np.asarray(residuals, dtype=np.float64)
+    values = finite_series(residuals)
     values = values[~np.isnan(values)]
     n = len(values)
     sigma = float(values.std()) if n else 0.0

@@ -1,4 +1,4 @@
-"""Values of a baseline that stand apart: proposed with a reason, never dropped by the program.
+"""Which values of a baseline stand apart? Proposed with a reason, never dropped by the program.
 
 Source: Rosner (1983), generalized extreme Studentized deviate test.
 """
@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import t
+
+from rules.series import finite_series
 
 __all__ = ["Outlier", "propose", "propose_among_alike"]
 
@@ -68,7 +70,7 @@ def propose(x: ArrayLike, *, most: int | None = None, alpha: float = 0.05) -> tu
     """
     if not 0.0 < alpha < 1.0:
         raise ValueError(f"alpha is {alpha}; give a chance between 0 and 1.")
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     present = np.flatnonzero(~np.isnan(values))
     if len(present) < FEWEST:
         return ()

@@ -2,7 +2,8 @@
 
 Independent or moderately correlated values get what the false-alarm budget affords (:mod:`rules.budget`); one
 that never moves is watched for change; one that wanders gets no chart of its spread but a band to confirm
-(:mod:`rules.baseline.wandering`). The choice is ours; each part names its source.
+(:mod:`rules.baseline.wandering`). The choice is our own, no source; each part
+names its own.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantil
 from rules.baseline.wandering import propose_for_wandering
 from rules.baseline.widening import Floor, coarse, widening
 from rules.baseline.without_sigma import propose_setting
+from rules.series import finite_series
 
 __all__ = ["propose_charts"]
 
@@ -68,7 +70,7 @@ def propose_charts(
     ValueError
         As :func:`rules.baseline.study.study`, but for values that never move: those are watched for change.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     try:
         found = study(values, resolution=resolution, left_out=left_out, boundaries=boundaries)
     except ConstantValues:

@@ -12,6 +12,8 @@ Our own names; no source.
 
 from __future__ import annotations
 
+from rules.series import InfiniteValue
+
 __all__ = ["ConstantValues", "InfiniteValue", "TooFewValues"]
 
 
@@ -21,7 +23,3 @@ class TooFewValues(ValueError):
 
 class ConstantValues(ValueError):
     """All values are the same and no resolution is known, so there is no spread to judge by."""
-
-
-class InfiniteValue(ValueError):
-    """A value is infinite, which no press measures."""

@@ -1,4 +1,4 @@
-"""Values come in steps: how large one step is, and how small a sigma such values can support.
+"""How large is one step of the values, and how small a sigma can such values support?
 
 Source: Euclid's algorithm, and the standard deviation of a fair coin between two steps; the choice of half
 a step as the floor is ours.
@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from rules.series import finite_series
 
 __all__ = ["MOST_STEPS", "sigma_floor", "step_of"]
 
@@ -34,7 +36,7 @@ def step_of(x: ArrayLike) -> float | None:
     Euclid's algorithm on the differences of the sorted values, with a tolerance. Three values at least,
     because two always have a common step.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     distinct = np.unique(values[~np.isnan(values)])
     if len(distinct) < 3:
         return None

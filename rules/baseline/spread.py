@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rules.baseline.autocorrelation import Autocorrelation
+from rules.series import finite_series
 
 __all__ = ["Spread", "moving_range_sigma", "spread_of", "total_sigma"]
 
@@ -58,14 +59,14 @@ def moving_range_sigma(x: ArrayLike) -> float:
     ----------
     ISO 7870-2:2023, Control charts - Part 2: Shewhart control charts.
     """
-    ranges = np.abs(np.diff(np.asarray(x, dtype=np.float64)))
+    ranges = np.abs(np.diff(finite_series(x)))
     ranges = ranges[~np.isnan(ranges)]
     return float(ranges.mean()) * RANGE_TO_SIGMA if ranges.size else math.nan
 
 
 def total_sigma(x: ArrayLike) -> float:
     """Return the standard deviation of all values (divisor n - 1); NaN left out, NaN for fewer than two."""
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     present = values[~np.isnan(values)]
     return float(present.std(ddof=1)) if len(present) > 1 else math.nan
 

@@ -19,6 +19,7 @@ from statsmodels.tsa.adfvalues import mackinnonp
 from rules import change_point
 from rules.baseline.autocorrelation import lag_one
 from rules.baseline.memory import Memory, residuals
+from rules.series import finite_series
 
 __all__ = ["HOLDS", "VERDICTS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
 
@@ -101,7 +102,7 @@ def stability_of(x: ArrayLike, memory: Memory) -> Stability:
     Dickey, D. A. and Fuller, W. A. (1979). Distribution of the estimators for autoregressive time series with
     a unit root. J. American Statistical Association 74, 427-431.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     present = np.flatnonzero(~np.isnan(values))
     kept = values[present]
     places = _lasting(np.searchsorted(present, [each.index for each in change_point.many(values)]), len(kept))
@@ -200,7 +201,7 @@ def runs_score(x: ArrayLike) -> float:
     Wald, A. and Wolfowitz, J. (1940). On a test whether two samples are from the same population. Annals of
     Mathematical Statistics 11, 147-162.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     values = values[~np.isnan(values)]
     sides = np.sign(values - np.median(values)) if len(values) else values
     sides = sides[sides != 0]

@@ -10,6 +10,8 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rules.series import finite_series
+
 __all__ = ["LONGEST_STARTUP", "first_steady_index"]
 
 FloatArray = NDArray[np.float64]
@@ -56,7 +58,7 @@ def first_steady_index(x: ArrayLike, *, longest: int = LONGEST_STARTUP) -> int:
     """
     if longest < 0:
         raise ValueError(f"A startup of at most {longest} shots is impossible; give 0 or more.")
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     if np.count_nonzero(~np.isnan(values)) < FEWEST:
         return 0
     end = min(longest, len(values) // 2)

@@ -1,6 +1,6 @@
-"""What a phase I study found: the record of all its answers.
+"""What did a phase I study find? The record of all its answers.
 
-A record of our own; the modules that give the answers name their sources.
+A record of our own, no source; the modules that give the answers name their sources.
 """
 
 from __future__ import annotations

@@ -1,7 +1,9 @@
-"""The phase I study: from the first shots of a run to a baseline, with what a person should know.
+"""What baseline do the first shots of a run make, and what should a person know of it? The phase I study.
 
 Puts together the answers of the other modules of this package; each of those names its source. The order and
-the choice are ours, after ISO 7870-2:2023 (phase 1).
+the choice are ours.
+
+Source: ISO 7870-2:2023, phase 1.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from rules.baseline.memory import Memory, memory_of, residuals
 from rules.baseline.normality import Shape, shape_of
 from rules.baseline.notes import notes_of
 from rules.baseline.outliers import Outlier, propose, propose_among_alike
-from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
+from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import Spread, spread_of
 from rules.baseline.stability import HOLDS, Stability, stability_of
@@ -28,6 +30,7 @@ from rules.baseline.startup import first_steady_index
 from rules.baseline.studied import Study
 from rules.change_point import lag_one_of_differences
 from rules.limits import Baseline
+from rules.series import finite_series
 
 __all__ = ["FEWEST_VALUES", "provisional", "study"]
 
@@ -79,7 +82,7 @@ def study(
     A positive autocorrelation is handed on with the baseline, so that limits are widened for it; where lag 1
     does not tell all of the memory and one level holds, it is that of the process with the same long memory.
     """
-    values = _finite(x)
+    values = finite_series(x)
     places = _left_out(left_out, len(values))
     boundaries = checked_boundaries(boundaries, len(values)) if boundaries else ()
     steady = values.copy()
@@ -140,17 +143,7 @@ def provisional(x: ArrayLike, *, resolution: float | None = None) -> Baseline:
     ValueError
         As :func:`study`.
     """
-    return _baseline(_finite(x), resolution)[0]
-
-
-def _finite(x: ArrayLike) -> FloatArray:
-    values = np.asarray(x, dtype=np.float64)
-    if values.ndim != 1:
-        raise ValueError(f"A baseline needs one row of values, not {values.ndim} dimensions.")
-    if np.isinf(values).any():
-        place = int(np.flatnonzero(np.isinf(values))[0])
-        raise InfiniteValue(f"Value {place} of the baseline is infinite; leave it out or mark it missing.")
-    return values
+    return _baseline(finite_series(x), resolution)[0]
 
 
 def _left_out(left_out: Sequence[int], n: int) -> tuple[int, ...]:

@@ -13,6 +13,7 @@ from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.study import FEWEST_VALUES
 from rules.baseline.widening import Floor
 from rules.limits import Baseline
+from rules.series import finite_series
 
 __all__ = ["propose_counts", "propose_setting"]
 
@@ -62,7 +63,7 @@ def propose_counts(x: ArrayLike, floor: Floor) -> Proposal:
     ----------
     ISO 7870-2:2023, Control charts - Part 2: Shewhart control charts (c chart).
     """
-    counts = np.asarray(x, dtype=np.float64)
+    counts = finite_series(x)
     counts = counts[~np.isnan(counts)]
     if len(counts) < FEWEST_VALUES:
         raise TooFewValues(f"{len(counts)} counts are too few for limits; collect {FEWEST_VALUES} or more.")

@@ -1,4 +1,4 @@
-"""From a false-alarm budget to chart constants, and back from charts to what they cost.
+"""Which constants keep a false-alarm budget, and what do charts with given constants cost?
 
 A press may raise so many false alarms a day, all its characteristics together. `press` shares them out,
 `plan` turns a share into constants and constants into cost, `known` finds them for known parameters,

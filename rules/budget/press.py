@@ -1,6 +1,6 @@
 """How do the characteristics of one press share its false alarms, and what do all charts cost together?
 
-The arithmetic of sharing is ours; what a share buys is in `plan` and the modules it names.
+The arithmetic of sharing is our own, no source; what a share buys is in `plan` and the modules it names.
 """
 
 from __future__ import annotations

@@ -24,6 +24,7 @@ from rules.baseline import moving_range_sigma
 from rules.constants import d2
 from rules.estimation import sigma_degrees_of_freedom
 from rules.gauge.crossed import range_freedom
+from rules.series import LEAST_SPREAD, finite_series
 
 __all__ = ["Method", "Spread", "checked", "effective_size", "overall", "within_neighbors", "within_subgroups"]
 
@@ -107,14 +108,13 @@ def checked(x: ArrayLike, fewest: int = 2) -> FloatArray:
         raise ValueError("The subgroups differ in size; give each the same number of values.") from exc
     if values.ndim not in (1, 2):
         raise ValueError(f"Capability takes one series or rows of subgroups, not {values.ndim} dimensions.")
-    if np.isinf(values).any():
-        raise ValueError(f"Value {int(np.flatnonzero(np.isinf(values))[0])} is infinite; mark it missing.")
+    finite_series(values.ravel())
     if values.ndim == 2 and (values.shape[1] < 2 or np.isnan(values).any()):
         raise ValueError("Subgroups need 2 or more values each, none missing; leave out broken ones.")
     present = values[~np.isnan(values)]
     if len(present) < fewest:
         raise ValueError(f"{len(present)} values tell no capability; give {fewest} or more.")
-    if not float(np.ptp(present)) > 1e-12 * float(np.abs(present).max()):
+    if not float(np.ptp(present)) > max(1e-12 * float(np.abs(present).max()), LEAST_SPREAD):
         raise ValueError(
             f"All {len(present)} values are {present[0]:g}; measure with finer steps, or watch the "
             "characteristic as a setting."

@@ -17,6 +17,8 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rules.series import finite_series
+
 __all__ = ["lag_one_of_differences", "sigma_of_differences"]
 
 FloatArray = NDArray[np.float64]
@@ -43,7 +45,7 @@ def lag_one_of_differences(x: ArrayLike) -> float:
     For an autoregressive process of order one the squares of differences over two shots and over one have the
     ratio ``1 + phi``. Differences beyond three standard deviations (shifts, single bad shots) are pulled in.
     """
-    values = np.asarray(x, dtype=np.float64)
+    values = finite_series(x)
     if len(values) < 20:
         return 0.0
     one, two = _spread(np.diff(values)), _spread(values[2:] - values[:-2])

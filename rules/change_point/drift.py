@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, f
 
-from rules.change_point.step import check_arguments, finite_or_missing
+from rules.change_point.step import check_arguments
+from rules.series import finite_series
 
 __all__ = ["Drift", "drift"]
 
@@ -97,7 +98,7 @@ def drift(
     Feder, P. I. (1975). The log likelihood ratio in segmented regression. Annals of Statistics 3, 84-97.
     """
     check_arguments(sigma, confidence, phi)
-    values = finite_or_missing(x)
+    values = finite_series(x)
     present = np.flatnonzero(~np.isnan(values))
     fewest = FEWEST_UNKNOWN if center is None else FEWEST_KNOWN
     if len(present) < fewest:

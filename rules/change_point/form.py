@@ -22,7 +22,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from rules.change_point.drift import Drift, drift
 from rules.change_point.penalty import penalty_of
-from rules.change_point.step import ChangePoint, finite_or_missing, step
+from rules.change_point.step import ChangePoint, step
+from rules.series import finite_series
 
 __all__ = ["Form", "Kind", "form"]
 
@@ -99,7 +100,7 @@ def form(
     """
     if not odds_needed > 1.0:
         raise ValueError(f"The odds needed are {odds_needed}; give a number above 1.")
-    values = finite_or_missing(x)
+    values = finite_series(x)
     one = step(values, center=center, sigma=sigma, confidence=confidence, phi=phi)
     other = drift(values, center=center, sigma=sigma, confidence=confidence, phi=phi)
     squares_of_step, squares_of_drift = _squares(values, one, other)

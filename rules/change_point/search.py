@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from rules.change_point.differences import lag_one_of_differences, sigma_of_differences
 from rules.change_point.penalty import SHORTEST_SEGMENT, penalty_of
-from rules.change_point.step import ChangePoint, check_arguments, finite_or_missing, step
+from rules.change_point.step import ChangePoint, check_arguments, step
+from rules.series import finite_series
 
 __all__ = ["many"]
 
@@ -60,7 +61,7 @@ def many(x: ArrayLike, *, sigma: float | None = None, phi: float | None = None) 
     Signal Processing 167, 107299 (the library).
     """
     check_arguments(sigma, 0.5, 0.0 if phi is None else phi)
-    values = finite_or_missing(x)
+    values = finite_series(x)
     present = np.flatnonzero(~np.isnan(values))
     kept = values[present]
     if len(kept) < 2 * SHORTEST_SEGMENT:

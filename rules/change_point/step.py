@@ -14,7 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ChangePoint", "check_arguments", "finite_or_missing", "step"]
+from rules.series import finite_series
+
+__all__ = ["ChangePoint", "check_arguments", "step"]
 
 FloatArray = NDArray[np.float64]
 
@@ -91,7 +93,7 @@ def step(
     X-bar control charts. Quality Engineering 10, 521-527 (known level before the shift).
     """
     check_arguments(sigma, confidence, phi)
-    values = finite_or_missing(x)
+    values = finite_series(x)
     present = np.flatnonzero(~np.isnan(values))
     if len(present) < (3 if center is None else 1):
         raise ValueError(f"{len(present)} values cannot show when a shift began; give 3 or more.")
@@ -112,17 +114,6 @@ def step(
         float(afters[best]),
         statistic,
     )
-
-
-def finite_or_missing(x: ArrayLike) -> FloatArray:
-    """Return ``x`` as one series; ValueError if it is a table or holds an infinite value."""
-    values = np.asarray(x, dtype=np.float64)
-    if values.ndim != 1:
-        raise ValueError(f"Change points are sought in one series; this array has {values.ndim} dimensions.")
-    if np.isinf(values).any():
-        place = int(np.flatnonzero(np.isinf(values))[0])
-        raise ValueError(f"Value {place} is infinite; leave it out or mark it missing.")
-    return values
 
 
 def check_arguments(sigma: float | None, confidence: float, phi: float) -> None:

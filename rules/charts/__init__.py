@@ -1,4 +1,4 @@
-"""The charts there are, by name."""
+"""Which charts are there, by name? Each names its source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From counts of a steady process to the chart that watches the next ones.
+"""Which chart do counts of a steady process make for the next ones?
 
 References
 ----------

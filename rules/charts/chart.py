@@ -1,7 +1,9 @@
-"""The contract every chart meets: one value at a time, or a whole array, with the same answer.
+"""What does every chart promise? One value at a time, or a whole array, with the same answer.
 
 A chart is a frozen record of parameters. Its state is a second frozen record that `step` never changes but
 replaces, so a caller can store the new state and the shot in one transaction, and drop both together.
+
+The contract is our own; no source.
 """
 
 from __future__ import annotations

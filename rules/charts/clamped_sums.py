@@ -1,10 +1,12 @@
-"""Two sums held between 0 and a ceiling over a long array, bit for bit as if added one value at a time.
+"""How are two sums held between 0 and a ceiling over a long array, bit for bit as if value by value?
 
 The usual array form, cumulative sum minus its running minimum, rounds differently and knows no ceiling.
 Instead the array is cut into lanes of equal length that all advance together, each from a guess of its first
 state: the state after a short run-up from zero. A sum forgets where it began as soon as it touches 0 or the
 ceiling, so nearly every guess is right. Then the lanes are checked in order, and one whose guess is not
 exactly the end of the lane before is added again value by value until it meets what was stored.
+
+The sums are those of Page (1954), see :mod:`rules.charts.cusum`; the way through the array is our own.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""CUSUM: two tabular cumulative sums, one for a lasting shift up and one for a lasting shift down.
+"""Has the level shifted a little, for good? CUSUM: two tabular cumulative sums, one for up and one for down.
 
 References
 ----------

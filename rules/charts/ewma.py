@@ -1,4 +1,4 @@
-"""EWMA: an exponentially weighted moving average, which sees a small lasting shift and smooths single values.
+"""Has the level shifted a little, for good? EWMA: an exponentially weighted moving average.
 
 References
 ----------

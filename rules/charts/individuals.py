@@ -1,4 +1,4 @@
-"""Individuals: each value against limits around the center, with any of the run rules.
+"""Is this value out of the ordinary? Individuals: each against limits, with any of the run rules.
 
 References
 ----------

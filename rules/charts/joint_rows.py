@@ -1,4 +1,4 @@
-"""Rows of several characteristics: what of a row is new, and how far that is from the center.
+"""What is new in a row of several characteristics, and how far is that from the center?
 
 What the two joint charts share. Where characteristics are autocorrelated, what is new in a row is its AR(1)
 innovation, scaled back to the spread of the values, ``(d - phi d_before) / sqrt(1 - phi^2)`` with d the

@@ -1,4 +1,4 @@
-"""MEWMA: a joint exponentially weighted average of all characteristics, which sees a small lasting shift.
+"""Have several characteristics shifted a little, for good? MEWMA: a weighted average of all of them.
 
 References
 ----------

@@ -1,4 +1,7 @@
-"""Parameters and states of a chart as dictionaries that JSON can carry, and the checks of parameters."""
+"""How do parameters and state of a chart travel as JSON, and which parameters are refused?
+
+Source: RFC 8259 (2017) for what JSON can carry; the form is our own.
+"""
 
 from __future__ import annotations
 
@@ -93,10 +96,17 @@ def positive(chart: str, name: str, value: float) -> None:
 
 def one_dimensional(x: ArrayLike) -> FloatArray:
     """Return ``x`` as an array of float64, shape (n,)."""
-    values = np.asarray(x, dtype=np.float64)
+    values = _numbers(x)
     if values.ndim != 1:
         raise ValueError(f"A chart takes one series of values; this array has {values.ndim} dimensions.")
     return values
+
+
+def _numbers(given: ArrayLike) -> FloatArray:
+    try:
+        return np.asarray(given, dtype=np.float64)
+    except (TypeError, ValueError) as exc:
+        raise ValueError(f"A chart takes numbers, NaN where one is missing: {exc}.") from exc
 
 
 def cleaned(values: FloatArray) -> FloatArray:
@@ -112,7 +122,7 @@ def series(x: ArrayLike) -> FloatArray:
 
 def table(rows: ArrayLike, columns: int) -> FloatArray:
     """Return ``rows`` as an array of float64, shape (n, columns), NaN wherever a value is not finite."""
-    values = np.asarray(rows, dtype=np.float64)
+    values = _numbers(rows)
     if values.size == 0:
         values = values.reshape(0, columns)
     if values.ndim != 2 or values.shape[1] != columns:

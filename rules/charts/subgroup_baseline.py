@@ -1,4 +1,4 @@
-"""From subgroups of a steady process to the charts that watch the next ones.
+"""Which charts do subgroups of a steady process make for the next ones?
 
 References
 ----------

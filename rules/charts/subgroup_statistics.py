@@ -1,4 +1,4 @@
-"""Mean, range and standard deviation of the values of a subgroup, of as many of them as are there.
+"""What are mean, range and standard deviation of a subgroup, of as many of its values as are there?
 
 References
 ----------

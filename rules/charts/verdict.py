@@ -1,4 +1,7 @@
-"""From statistic and share of the limit to points and tracks, for charts whose only rule is their limit."""
+"""What did a value do to a chart whose only rule is its limit? From statistic and share to points and tracks.
+
+Strict inequality, a value on a limit is inside: common practice, no source.
+"""
 
 from __future__ import annotations
 

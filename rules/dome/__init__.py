@@ -1,1 +1,1 @@
-"""What a flagged shot means for the disc that is gauged a day later."""
+"""What does a flagged shot mean for the disc that is gauged a day later? The sources stand in the modules."""

@@ -1,4 +1,4 @@
-"""Intervals of a proportion counted on few discs.
+"""How sure is a proportion counted on few discs?
 
 References
 ----------

@@ -1,4 +1,4 @@
-"""Difference in location by ranks: exact for few discs, whatever the shape of their distribution.
+"""How far apart are two small samples, by ranks? Exact for few discs, whatever their distribution.
 
 The estimate is the median of all differences between a value of the first and a value of the second
 sample of the same run; the interval is cut from the same ordered differences at exact counts.

@@ -1,4 +1,4 @@
-"""Slope of disc against shot within runs: each run keeps its own level.
+"""How much does the disc change with the shot, within runs? A slope; each run keeps its own level.
 
 Ordinary least squares after both are centered on their run's mean.
 

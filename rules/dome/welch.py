@@ -1,4 +1,4 @@
-"""Difference of two means without assuming equal spread, within runs where there are several.
+"""How far apart are two means of unequal spread, within runs where there are several?
 
 Discs of one run resemble one another more than discs of two runs, and two molds have two usual domes.
 So each run is compared with itself, and the runs' differences are put together. With one run this is

@@ -23,6 +23,7 @@ from rules.dome.welch import Interval
 from rules.gauge.components import Term, sigma_interval
 from rules.gauge.study import checked_options
 from rules.plain_record import plain
+from rules.series import LARGEST, LEAST_SPREAD
 
 __all__ = ["CheckStandard", "check_standard"]
 
@@ -152,10 +153,11 @@ def _checked_values(values: ArrayLike) -> FloatArray:
         raise ValueError(
             f"A check standard needs {FEWEST} or more values in one series; gauge it more often."
         )
-    if not np.isfinite(x).all():
-        place = int(np.flatnonzero(~np.isfinite(x))[0])
+    sound = np.abs(x) <= LARGEST
+    if not sound.all():
+        place = int(np.argmin(sound))
         raise ValueError(f"Value {place} of the check standard is missing or infinite; leave it out.")
-    if np.ptp(x) == 0.0:
+    if np.ptp(x) <= LEAST_SPREAD:
         raise ValueError(f"All {len(x)} values are {x[0]:g}; read the check standard with finer steps.")
     return x
 

@@ -22,6 +22,7 @@ from rules.dome.welch import Interval
 from rules.gauge.anova import Source
 from rules.gauge.components import Term, ratio_bounds, sigma_interval
 from rules.plain_record import plain
+from rules.series import LARGEST, LEAST_SPREAD
 
 __all__ = ["Component", "GaugeStudy", "Parts", "assemble", "checked", "checked_options"]
 
@@ -180,13 +181,14 @@ def checked(readings: ArrayLike, what: Sequence[str]) -> FloatArray:
     for name, count in zip(what, table.shape, strict=True):
         if count < 2:
             raise ValueError(f"A gauge study with {count} {name} shows no spread; take 2 {name}s or more.")
-    if not np.isfinite(table).all():
-        place = np.argwhere(~np.isfinite(table))[0]
+    sound = np.abs(table) <= LARGEST
+    if not sound.all():
+        place = np.argwhere(~sound)[0]
         where = ", ".join(f"{name} {i + 1}" for name, i in zip(what, place, strict=True))
         raise ValueError(
             f"The reading of {where} is missing or infinite; gauge it again or leave out its part."
         )
-    if np.ptp(table) == 0.0:
+    if np.ptp(table) <= LEAST_SPREAD:
         raise ValueError(
             f"All readings are {table.flat[0]:g}; take parts that differ, or a gauge with finer steps."
         )

@@ -1,7 +1,10 @@
-"""Run lengths of charts of the values themselves when the process is autoregressive of order one.
+"""How long do charts of the values themselves run when the process is autoregressive of order one?
 
 Values are in units of their total standard deviation: ``x' = phi x + sqrt(1 - phi^2) e``. The first value is
 drawn from the settled process, moved by the shift.
+
+Source: Maragah and Woodall (1992) for the setting, Brook and Evans (1972) for the chain, Lucas (1982) for
+two charts at once.
 """
 
 from __future__ import annotations

@@ -1,9 +1,11 @@
-"""Run lengths of joint charts with known mean vector and covariance: Hotelling's T2 and the MEWMA.
+"""How long do joint charts with known mean and covariance run: Hotelling's T2 and the MEWMA?
 
-How long does a joint chart run, in control and after a shift, and which limit gives a wanted run length? A
-joint chart sees of a shift only its size, the Mahalanobis distance of `shift_size`. T2 has a closed form; the
-MEWMA is an integral equation in one variable in control (Rigdon 1995) and in two after a shift (the two
-coordinates of Runger and Prabhu 1996, solved on Gauss-Legendre points in place of their Markov chain).
+In control, after a shift, and which limit gives a wanted run length. A joint chart sees of a shift only its
+size, the Mahalanobis distance of `shift_size`. T2 has a closed form; the MEWMA is an integral equation in one
+variable in control and in two after a shift (the two coordinates of Runger and Prabhu,
+solved on Gauss-Legendre points in place of their Markov chain).
+
+Source: Hotelling (1947) for T2, Rigdon (1995), Runger and Prabhu (1996) for the MEWMA.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Statistical tolerance intervals: limits that hold a share of all values with stated confidence.
+"""Which limits hold a share of all values with stated confidence? Statistical tolerance intervals.
 
 Normal with unknown mean and standard deviation, and distribution-free from the ordered values. Not to be
 taken for the tolerance (specification) that a customer sets.

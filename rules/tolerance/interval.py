@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import beta
 
+from rules.series import finite_series
 from rules.tolerance.factors import check_shares, k_one_sided, k_two_sided
 
 __all__ = ["Side", "ToleranceInterval", "distribution_free_interval", "normal_interval", "smallest_sample"]
@@ -188,12 +189,7 @@ def _check_side(side: str) -> None:
 
 
 def _present(x: ArrayLike, fewest: int) -> FloatArray:
-    values = np.asarray(x, dtype=np.float64)
-    if values.ndim != 1:
-        raise ValueError(f"A tolerance interval takes one series; this array has {values.ndim} dimensions.")
-    if np.isinf(values).any():
-        place = int(np.flatnonzero(np.isinf(values))[0])
-        raise ValueError(f"Value {place} is infinite; leave it out or mark it missing.")
+    values = finite_series(x)
     present = values[~np.isnan(values)]
     if len(present) < fewest:
         raise ValueError(f"{len(present)} values give no tolerance interval; give {fewest} or more.")

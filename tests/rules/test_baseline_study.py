@@ -221,7 +221,7 @@ def test_the_standing_follows_from_what_the_shots_are_worth(
         (lambda: study([3.0]), TooFewValues, "1 steady values are too few"),
         (lambda: study([math.nan] * 50), TooFewValues, "0 steady values are too few"),
         (lambda: study([2.0] * 30), ConstantValues, "All 30 values are 2; give the resolution"),
-        (lambda: study([1.0, -math.inf, *range(30)]), InfiniteValue, "Value 1 of the baseline is infinite"),
+        (lambda: study([1.0, -math.inf, *range(30)]), InfiniteValue, "Value 1 is infinite"),
         (lambda: study(range(30), left_out=[30]), ValueError, "Shot 30 cannot be left out of 30"),
         (lambda: study(range(30), left_out=range(10)), TooFewValues, "20 steady values"),
         (lambda: study(range(30), boundaries=[0]), ValueError, "boundary at shot 0 divides nothing"),
