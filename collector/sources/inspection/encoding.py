@@ -45,7 +45,7 @@ def find_encoding(head: bytes, name: str, doubts: Doubts) -> str:
         return _unmarked_utf16(head, name, doubts)
     if len(_CONTROL.findall(head)) > len(head) // 200:
         raise UserError(f"{name} is no text file: it holds control bytes; export the table as CSV")
-    return "utf-8" if _is_utf8(head) else _one_byte(head, doubts)
+    return "utf-8" if _is_utf8(head) else one_byte_encoding(head, doubts)
 
 
 def _unmarked_utf16(head: bytes, name: str, doubts: Doubts) -> str:
@@ -65,7 +65,8 @@ def _is_utf8(head: bytes) -> bool:
     return True
 
 
-def _one_byte(head: bytes, doubts: Doubts) -> str:
+def one_byte_encoding(head: bytes, doubts: Doubts) -> str:
+    """The encoding of text that is not UTF-8: Windows uses bytes that are control signs in Latin-1."""
     encoding = "cp1252" if _ONLY_WINDOWS.search(head) else "latin-1"
     doubts.add(
         "encoding",

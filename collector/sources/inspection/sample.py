@@ -11,7 +11,7 @@ from pathlib import Path
 
 from collector.errors import UserError
 from collector.sources.inspection.doubts import Doubts
-from collector.sources.inspection.encoding import find_encoding
+from collector.sources.inspection.encoding import find_encoding, one_byte_encoding
 
 HEAD_BYTES = 1 << 18
 STRETCHES = 8
@@ -44,17 +44,19 @@ def take_sample(path: Path, doubts: Doubts) -> Sample:
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
             places = _places(size)
-            later = [(file.seek(place), file.read(STRETCH_BYTES))[1] for place in places]
+            # One byte more, because an even place may leave the last byte of the file.
+            later = [(file.seek(place), file.read(STRETCH_BYTES + 1))[1] for place in places]
     except OSError as error:
         raise UserError(f"{path} cannot be read ({error.strerror}); give the path of a CSV file") from error
     if not head.strip(b"\x00\xef\xbb\xbf\xff\xfe \t\r\n"):
         raise UserError(f"{path.name} is empty; give a file with a header and rows")
     encoding = find_encoding(head, path.name, doubts)
     if encoding == "utf-8" and any(_foreign(piece) for piece in later):
-        encoding = find_encoding(b"\xff".join((b"", *later)), path.name, doubts)
+        encoding = one_byte_encoding(b"".join(later), doubts)
     whole = size <= HEAD_BYTES
     lines = _lines(_text(head, encoding))
-    decoded = [_lines(_text(piece, _of_pieces(encoding, head)))[1:-1] for piece in later]
+    decoded = [_lines(_text(piece, _of_pieces(encoding, head)))[1:] for piece in later]
+    decoded = [*(stretch[:-1] for stretch in decoded[:-1]), *decoded[-1:]]  # the last one ends with the file
     return Sample(path.name, encoding, lines if whole else lines[:-1], decoded, size, whole)
 
 

@@ -125,6 +125,9 @@ def _read_times(seen: Seen, time: FoundTime, known: Known, doubts: Doubts) -> di
         section["zone"] = known.zone
         doubts.add("time", f"the times name no zone; {known.zone} is that of the settings")
     rises, falls = rises_and_falls(time.moments)
+    again = len(time.moments) - 1 - rises - falls
+    if again > 0 and seen.roles.counter is None:
+        doubts.add("time", f"times come twice in the sample ({again} x); the later row amends the one before")
     steps = rises if seen.newest_first else falls
     if steps:
         doubts.add("time", f"the times step back in the sample ({steps} x), as where a clock was set")
