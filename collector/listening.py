@@ -37,6 +37,7 @@ MOST_TOPICS = 1000
 _KEPT = 100  # messages a topic that a proposal is made from,
 _KEPT_BYTES = 50_000_000  # and how large all of them may be
 _SENTENCES = 3
+_MOST_PRESSES = 200
 _KINDS: dict[type, str] = {
     RunMessage: "run", TrayMessage: "tray", SetpointsMessage: "setpoints", StateMessage: "state",
     GaugingMessage: "gauging",
@@ -63,6 +64,10 @@ class TopicTrial:
         First places of the first JSON message, with their values.
     documents : list
         The first messages, for a proposal.
+    not_json : str or None
+        Why the first message that is no JSON is none.
+    example : message or None
+        What the first message that reads becomes.
     """
 
     topic: str
@@ -79,6 +84,12 @@ class TopicTrial:
     fields: list[tuple[str, str]] = field(default_factory=list)
     documents: list[Any] = field(default_factory=list)
     not_json: str | None = None
+    example: Message | None = None
+
+    def count_as(self, kind: str, press: str) -> None:
+        """Count a message that reads; names of presses come from anybody, so only so many are told apart."""
+        known = (kind, press) in self.becomes or len(self.becomes) < _MOST_PRESSES
+        self.becomes[kind, press if known else "others"] += 1
 
     def per_minute(self) -> float | None:
         """Messages a minute, None when that cannot be told yet."""
@@ -185,7 +196,8 @@ class Trial:
                 known.sentences.append(found.sentence())
         else:
             site = f" of site {found.site}, which this collector does not take" * (found.site != self._site)
-            known.becomes[_kind(found), f"{found.press or 'no press'}{site}"] += 1
+            known.count_as(_kind(found), f"{found.press or 'no press'}{site}")
+            known.example = known.example or found
         self._note_mapping(heard, taken=not isinstance(found, Refusal))
 
     def _note_mapping(self, heard: Heard, *, taken: bool) -> None:

@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from collector.contract.mapping_toml import remark
+from collector.contract.quantities import format_value, label
+from collector.contract.shot import Shot
+from collector.contract.times import to_text
 from collector.listening import TopicTrial, Trial
 
 __all__ = ["report", "told_at_once"]
@@ -54,10 +57,24 @@ def _topic(topic: TopicTrial) -> Iterator[str]:
         yield "  belongs to no mapping: the collector does not subscribe to it"
     for (kind, press), count in topic.becomes.most_common(5):
         yield f"  becomes {_number(count, kind)}, press {clean(press)}"
+    if isinstance(topic.example, Shot):
+        yield f"  the first: {clean(_shot(topic.example), 300)}"
     if topic.refused:
         yield f"  refused: {', '.join(f'{count} {reason}' for reason, count in topic.refused.most_common())}"
     for sentence in topic.sentences:
         yield f"    {clean(sentence, 300)}"
+
+
+def _shot(shot: Shot) -> str:
+    """What a shot holds, in the words and units of the screens."""
+    told = [f"counter {shot.counter}", f"ended at {to_text(shot.ended_at)}"]
+    for word, block in (("", shot.values), ("set ", shot.setpoints)):
+        told += [
+            f"{word}{label(key)} {format_value(key, value, shot.units.get(key))}"
+            for key, value in block.items()
+        ]
+    told += [f"{label(key)} not written" for key in shot.not_written]
+    return ", ".join(told)
 
 
 def _number(count: int, word: str) -> str:

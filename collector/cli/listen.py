@@ -44,7 +44,10 @@ def listen(
     trial = Trial(intake_policy(settings), settings.site)
     clock = _clock(settings.database_url)
     with _file(record) as file:
-        heard = listen_to(mqtt_settings(settings), tuple(topic or ("#",)), seconds=seconds, clock=clock)
+        heard = listen_to(
+            mqtt_settings(settings), tuple(topic or ("#",)), seconds=seconds, clock=clock,
+            ready=lambda: typer.echo(f"Listening for {seconds:g} s.", err=True),
+        )
         problem = _follow(heard, trial, file)
     for line in ("", *report(trial)) if trial.topics else ("Nothing arrived.",):
         typer.echo(line)

@@ -22,8 +22,7 @@ from collector.contract.mapping_model import (
 from collector.contract.mapping_numbers import read_blocks, read_gauging, read_number
 from collector.contract.mapping_times import read_time
 from collector.contract.members import kind_of
-from collector.contract.times import to_text
-from collector.contract.unreadable import pointer, shown
+from collector.contract.unreadable import shown
 
 
 def fits(mapping: JsonMapping, document: Any) -> bool:
@@ -112,8 +111,8 @@ def _time(made: Mapped, document: Any) -> None:
         what = f"is {kind_of(value)}, which {error}"
         raise made.refusal(where, what, "mend format, zone or pattern in mapping.time") from None
     name = TIME_MEMBER.get(made.mapping.kind, "at")
-    made.members[name] = to_text(moment)
-    made.origins[pointer(name)] = where
+    made.members[name] = moment.isoformat()
+    made.origins[name,] = where
 
 
 def _time_part(made: Mapped, document: Any, where: str, *, alone: bool) -> Any:
@@ -139,7 +138,7 @@ def _field(made: Mapped, name: str, place: FieldAt, document: Any) -> None:
     if place.words:
         found = _our_word(made, where, found, place.words)
     made.members[name] = _reader(name)(made, where, found)
-    made.origins[pointer(name)] = where
+    made.origins[name,] = where
 
 
 def _our_word(made: Mapped, where: str, found: Any, words: dict[str, str]) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from collector.contract.mapping_model import JsonMapping, Scalar
-from collector.contract.mapping_pointer import NoSuchValue, parse_pointer, resolve
+from collector.contract.mapping_pointer import NoSuchValue, Steps, parse_pointer, resolve, write_pointer
 from collector.contract.members import MAX_TEXT, kind_of
 from collector.contract.refusal import Reason
 from collector.contract.strict_json import Members
@@ -27,8 +27,8 @@ class Mapped:
         Press, "" for a gauging that names none.
     members : dict
         Members as `bodies` reads them.
-    origins : dict of str to str
-        By pointer into `members` the pointer into the foreign message.
+    origins : dict of tuple of str to str
+        By the way into `members` the pointer into the foreign message.
     absent : list of str
         Pointers of the mapping to which this message has nothing.
     """
@@ -36,7 +36,7 @@ class Mapped:
     mapping: JsonMapping
     press: str = ""
     members: Members = field(default_factory=dict)
-    origins: dict[str, str] = field(default_factory=dict)
+    origins: dict[Steps, str] = field(default_factory=dict)
     absent: list[str] = field(default_factory=list)
 
     def refusal(self, where: str, what: str, wanted: str, reason: Reason = "wrong_type") -> Unreadable:
@@ -56,8 +56,9 @@ class Mapped:
     def explained(self, broken: Unreadable) -> Unreadable:
         """What is wrong with the members, told of the foreign message."""
         there, space, rest = broken.detail.partition(" ")
-        here = self.origins.get(there.rstrip(":"))
-        detail = broken.detail if here is None else f"{here} (our {there.rstrip(':')}){space}{rest}"
+        ours = there.rstrip(":")
+        here = next((where for steps, where in self.origins.items() if write_pointer(steps) == ours), None)
+        detail = broken.detail if here is None else f"{here} (our {ours}){space}{rest}"
         remedy = f"{broken.remedy}, or mend the mapping"
         return Unreadable(broken.reason, f"mapping {self.mapping.name!r}: {detail}", remedy)
 
@@ -85,7 +86,9 @@ def same(found: Any, wanted: Scalar) -> bool:
 
 def is_unwritten(found: Any, sentinels: tuple[Scalar, ...]) -> bool:
     """Whether a value stands for no value."""
-    return type(found) in {bool, int, float, str} and any(same(found, each) for each in sentinels)
+    if not sentinels or type(found) not in {bool, int, float, str}:
+        return False
+    return any(same(found, each) for each in sentinels)
 
 
 def read_text(made: Mapped, where: str, found: Any) -> str:

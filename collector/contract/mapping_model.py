@@ -7,6 +7,7 @@ have profiles instead (`mapping`).
 from __future__ import annotations
 
 import difflib
+from datetime import datetime
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
@@ -133,6 +134,16 @@ class TimeAt(Part):
         except (KeyError, ValueError, OSError) as error:
             raise ValueError(f"no time zone is called {value!r}; use a name such as Europe/Berlin") from error
 
+    @field_validator("pattern")
+    @classmethod
+    def _known_directives(cls, value: str | None) -> str | None:
+        try:
+            datetime.strptime("", value or "")  # noqa: DTZ007 - only whether its signs are known
+        except ValueError as error:
+            if "does not match" not in str(error):
+                raise ValueError(f"{value!r} is no pattern of strptime ({error})") from error
+        return value
+
     @model_validator(mode="after")
     def _fits_its_format(self) -> Self:
         if self.format == "local" and self.zone is None:
@@ -173,6 +184,9 @@ class JsonMapping(Part):
         sources = (self.press is not None, self.press_pointer is not None, has_press(self.topic))
         if self.press is not None and not is_press_name(self.press):
             raise ValueError(f"{self.press!r} cannot name a press; use printable signs without + # /")
+        for ours in self.presses.values():
+            if not is_press_name(ours):
+                raise ValueError(f"{ours!r} in presses cannot name a press; use signs without + # /")
         if sum(sources) > 1:
             raise ValueError("the press is given twice; keep one of {press} in topic, press, press_pointer")
         if not any(sources) and self.kind != "gauging":

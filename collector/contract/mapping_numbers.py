@@ -8,7 +8,7 @@ from collector.contract.mapping_mapped import ABSENT, Mapped, is_unwritten, look
 from collector.contract.mapping_model import NUMBERS, ValueAt
 from collector.contract.mapping_pointer import NoSuchValue, Steps, parse_pointer, resolve
 from collector.contract.members import kind_of
-from collector.contract.unreadable import pointer, shown
+from collector.contract.unreadable import shown
 
 MAX_ZONES = 99  # keys end in .1 to .99
 Number = float | int
@@ -43,7 +43,7 @@ def read_gauging(made: Mapped, document: Any) -> None:
         _note_unit(made, place, key, document, units)
         if number is not None:
             made.members.update(characteristic=key, value=number)
-            made.origins[pointer("value")] = where
+            made.origins["value",] = where
             if key in units:
                 made.members["unit"] = units[key]
             return
@@ -80,7 +80,7 @@ def _block(
     for place in places:
         for key, where, found in _found(made, place, document):
             numbers[key] = _scaled(made, place, where, found)
-            made.origins[pointer(block, key)] = where
+            made.origins[block, key] = where
             _note_unit(made, place, key, document, units)
     if numbers:
         made.members[block] = numbers

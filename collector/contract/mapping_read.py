@@ -9,7 +9,7 @@ from typing import Any
 from collector.contract.mapping_apply import apply, fits
 from collector.contract.mapping_mapped import Mapped
 from collector.contract.mapping_model import JsonMapping
-from collector.contract.mapping_topic import TopicMatch, match_topic, subscription_filter
+from collector.contract.mapping_topic import TopicMatch, covers, match_topic, subscription_filter
 from collector.contract.unreadable import Unreadable, shown
 
 
@@ -28,8 +28,9 @@ class Mappings:
     site: str = ""
 
     def filters(self) -> tuple[str, ...]:
-        """What to subscribe to, each once."""
-        return tuple(dict.fromkeys(subscription_filter(each.topic, self.site) for each in self.mappings))
+        """What to subscribe to; a topic of two filters might come twice, so none lies within another."""
+        wanted = list(dict.fromkeys(subscription_filter(each.topic, self.site) for each in self.mappings))
+        return tuple(each for each in wanted if not any(covers(other, each) for other in wanted))
 
     def of_topic(self, topic: str) -> list[tuple[JsonMapping, TopicMatch]]:
         """The mappings whose topic takes `topic`."""

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 
 def text(value: str) -> str:
-    """A TOML basic string."""
-    # JSON escapes all that TOML wants escaped but DEL.
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    """A TOML basic string; what a terminal might obey is escaped."""
+    written = json.dumps(value, ensure_ascii=False)
+    return "".join(sign if sign.isprintable() else f"\\U{ord(sign):08x}" for sign in written)
 
 
 def literal(value: object) -> str:

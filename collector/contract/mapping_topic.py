@@ -79,6 +79,13 @@ def subscription_filter(pattern: str, site: str) -> str:
     return "/".join("+" if _NAMED.fullmatch(level) else level for level in levels)
 
 
+def covers(wide: str, narrow: str) -> bool:
+    """Whether one MQTT filter takes all that another takes, and more."""
+    if wide == narrow or (narrow.endswith("#") and not wide.endswith("#")):
+        return False
+    return match_topic(wide, "", narrow) is not None
+
+
 def match_topic(pattern: str, site: str, topic: str) -> TopicMatch | None:
     """What `topic` says by `pattern`, or None when the pattern does not take it."""
     found = _expression(pattern, site).fullmatch(topic)

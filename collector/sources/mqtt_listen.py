@@ -36,7 +36,12 @@ _IN_HAND = 20_000
 
 
 def listen(
-    settings: MqttSettings, filters: Sequence[str], *, seconds: float, clock: Callable[[], datetime]
+    settings: MqttSettings,
+    filters: Sequence[str],
+    *,
+    seconds: float,
+    clock: Callable[[], datetime],
+    ready: Callable[[], None],
 ) -> Iterator[Heard]:
     """Yield what arrives for a while.
 
@@ -50,6 +55,8 @@ def listen(
         How long, from the subscription on.
     clock : callable
         Service clock, for the times of arrival.
+    ready : callable
+        Called once the broker has taken the subscription.
 
     Raises
     ------
@@ -59,6 +66,7 @@ def listen(
     ear = _Ear(settings, filters, clock)
     try:
         ear.connect()
+        ready()
         deadline = time.monotonic() + seconds
         while (left := deadline - time.monotonic()) > 0:
             if ear.problem is not None:

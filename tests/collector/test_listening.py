@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from collector.cli.heard_report import report
 from collector.contract.models import EXAMPLES
 from collector.errors import UserError
 from collector.listening import MOST_TOPICS, Trial
@@ -81,6 +82,17 @@ def test_proposals_are_for_what_no_mapping_takes() -> None:
     found = trial(heard(NESTED_TOPIC, NESTED), heard(FLAT_TOPIC, FLAT), heard(SHOT_TOPIC, EXAMPLES["shot"]))
 
     assert [each.topics for each in found.proposals()] == [(FLAT_TOPIC,)]
+
+
+def test_the_report_has_the_first_shot_in_words_and_nothing_that_a_terminal_obeys() -> None:
+    found = trial(
+        heard(NESTED_TOPIC, NESTED), heard("evil/\u009b2J\r\n", {"\u001b[31m": "\u202e", "cushion\n[x]": 5.0})
+    )
+    lines = list(report(found))
+
+    assert any("the first: counter 1023, ended at 2026-11-24T10:00:00.120Z, Injection time 2.410 s" in line
+               for line in lines)
+    assert all(each.isprintable() for line in lines for each in line.split("\n"))
 
 
 def test_a_flood_of_topics_is_counted_and_not_kept() -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from paho.mqtt.client import topic_matches_sub
 
-from collector.contract.mapping_topic import check_pattern, match_topic, subscription_filter
+from collector.contract.mapping_topic import check_pattern, covers, match_topic, subscription_filter
 
 # Sections 4.7.1.2 and 4.7.1.3: pattern, topic, whether it matches.
 PUBLISHED = [
@@ -69,6 +69,15 @@ def test_named_levels_say_the_press_and_keep_to_the_own_site() -> None:
 def test_what_is_no_pattern_is_said_in_one_sentence(pattern: str, says: str) -> None:
     with pytest.raises(ValueError, match=says):
         check_pattern(pattern)
+
+
+def test_a_filter_within_another_is_not_subscribed_to_again() -> None:
+    # Section 3.3.4: overlapping subscriptions may bring a message more than once.
+    assert covers("plant/#", "plant/+/cycle")
+    assert covers("plant/+/cycle", "plant/7/cycle")
+    assert not covers("plant/+", "plant/#")
+    assert not covers("plant/7/cycle", "plant/+/cycle")
+    assert not covers("plant/+", "plant/+")
 
 
 def test_a_first_level_with_the_press_is_taken_where_nothing_of_ours_fits() -> None:
