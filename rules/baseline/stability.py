@@ -21,10 +21,9 @@ from rules.baseline.autocorrelation import lag_one
 from rules.baseline.memory import Memory, residuals
 from rules.series import finite_series
 
-__all__ = ["HOLDS", "VERDICTS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
+__all__ = ["HOLDS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
 
 FloatArray = NDArray[np.float64]
-VERDICTS = ("steady", "steps", "drifts", "wanders")
 WANDERS_FROM = 0.9
 CORRELATED = 0.7  # from here on a level may also wander without a bound: ask the unit-root test
 FEWEST_FOR_UNIT_ROOT = 100
@@ -45,7 +44,7 @@ class Stability:
     Parameters
     ----------
     verdict : str
-        One of ``VERDICTS``.
+        ``"steady"``, ``"steps"``, ``"drifts"`` or ``"wanders"``.
     changes : tuple of int
         Places in the values handed in where the level changes, where ``verdict`` is ``"steps"`` or
         ``"wanders"``.

@@ -1,9 +1,8 @@
 """How long do joint charts with known mean and covariance run: Hotelling's T2 and the MEWMA?
 
 In control, after a shift, and which limit gives a wanted run length. A joint chart sees of a shift only its
-size, the Mahalanobis distance of `shift_size`. T2 has a closed form; the MEWMA is an integral equation in one
-variable in control and in two after a shift (the two coordinates of Runger and Prabhu,
-solved on Gauss-Legendre points in place of their Markov chain).
+size, the Mahalanobis distance of `shift_size`. T2 has a closed form; the MEWMA is an integral equation,
+solved in :mod:`rules.run_length.mewma_equation`.
 
 Source: Hotelling (1947) for T2, Rigdon (1995), Runger and Prabhu (1996) for the MEWMA.
 """
@@ -14,19 +13,16 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial import legendre
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
-from scipy.sparse.linalg import LinearOperator, gmres
-from scipy.special import ive
-from scipy.stats import chi, chi2, ncx2
+from scipy.stats import chi2, ncx2
 
 from rules.run_length.ewma import ewma_arl
-from rules.run_length.integral import LONGEST, bounded, density, gauss
+from rules.run_length.integral import LONGEST, bounded
+from rules.run_length.mewma_equation import after_shift, in_control
 
 __all__ = ["mewma_arl", "mewma_limit", "shift_size", "t2_arl", "t2_limit"]
 
-FloatArray = NDArray[np.float64]
 LONGEST_WANTED = 1e9  # a limit for a longer run length would rest on digits that are not there
 
 
@@ -168,8 +164,8 @@ def mewma_arl(*, columns: int, r: float, limit: float, shift: float = 0.0) -> fl
     if columns == 1:
         return ewma_arl(lam=r, width=math.sqrt(limit), shift=shift)
     radius = math.sqrt(limit * r / (2.0 - r))
-    longest = _in_control(columns, r, radius)
-    return bounded(_shifted(columns, r, radius, shift, longest)) if shift else bounded(longest)
+    longest = in_control(columns, r, radius)
+    return bounded(after_shift(columns, r, radius, shift, longest)) if shift else bounded(longest)
 
 
 @lru_cache(maxsize=256)
@@ -231,81 +227,3 @@ def _check_weight(r: float) -> None:
 def _check_arl(arl: float) -> None:
     if not 1.0 < arl <= LONGEST_WANTED:
         raise ValueError(f"A run length of {arl} is wanted; give one above 1, at most {LONGEST_WANTED:.0e}.")
-
-
-def _in_control(columns: int, r: float, radius: float) -> float:
-    """Solve ``L(a) = 1 + integral of L(b) f(b | a) db`` over the distances b inside the limit."""
-    nodes, weights = gauss(int(32 + 5 * radius / r), 0.0, radius)
-    kernel = weights * _distance_density(nodes, (1.0 - r) * nodes, r, columns)
-    lengths = np.linalg.solve(np.eye(len(nodes)) - kernel, np.ones(len(nodes)))
-    return float(1.0 + (weights * chi.pdf(nodes / r, columns) / r) @ lengths)
-
-
-def _distance_density(distance: FloatArray, center: FloatArray, spread: float, dimension: int) -> FloatArray:
-    """Density of the distance from zero of a normal point, shape (centers, distances).
-
-    The point has ``dimension`` independent coordinates of standard deviation ``spread`` about a point that is
-    itself at distance ``center``, above zero: the root of a noncentral chi-square variable.
-    """
-    far, near = distance / spread, center[:, None] / spread
-    if dimension == 1:
-        return (density(far - near) + density(far + near)) / spread
-    order = dimension / 2.0 - 1.0
-    bell = far * np.exp(-0.5 * (far - near) ** 2) / spread
-    return np.asarray((far / near) ** order * bell * ive(order, far * near), dtype=np.float64)
-
-
-def _shifted(columns: int, r: float, radius: float, shift: float, longest: float) -> float:
-    """Solve the equation in the coordinates along and across the shift.
-
-    The half disc of averages inside the limit is cut across the shift. Along it, points are sines of
-    Gauss-Legendre angles, since the length of a cut ends like a root. Across it, run lengths are held on
-    points common to all cuts, and read inside each cut from their polynomial. ``longest`` is the run length
-    in control, which a shift only shortens: rounding leaves a residual of some 1e-16 of it, and the relative
-    error of the run length is about the residual.
-    """
-    angles, turns = gauss(int(24 + 6 * radius / r), -math.pi / 2.0, math.pi / 2.0)
-    along, steps = radius * np.sin(angles), turns * radius * np.cos(angles)
-    drift = (1.0 - r) * along + r * shift
-    move = steps * density((along - drift[:, None]) / r) / r
-    size = int(24 + 3 * radius / r)
-    half = np.sqrt(radius**2 - along[: (len(along) + 1) // 2] ** 2)  # cuts before and behind are alike
-    across, from_zero = (
-        np.concatenate((part, part[: len(along) // 2][::-1]))
-        for part in _across(columns - 1, r, radius, half, size)
-    )
-    shape = (len(along), size)
-
-    def remaining(flat: FloatArray) -> FloatArray:
-        lengths = flat.reshape(shape)
-        inside = np.matmul(across, lengths[:, :, None])[:, :, 0]
-        return np.asarray((lengths - move @ inside).ravel(), dtype=np.float64)
-
-    operator = LinearOperator((shape[0] * size,) * 2, matvec=remaining, dtype=np.float64)
-    beyond = not 0.0 < longest < LONGEST
-    rest = 1e-4 if beyond else 1e-14 * longest
-    flat, failed = gmres(operator, np.ones(shape[0] * size), rtol=max(1e-11, rest), restart=100, maxiter=3)
-    if failed and beyond:
-        return math.inf
-    if failed:
-        raise ArithmeticError(f"The run length of the MEWMA chart did not converge at r = {r}.")
-    start = steps * density((along - r * shift) / r) / r
-    return float(1.0 + start @ (from_zero * flat.reshape(shape)).sum(axis=1))
-
-
-def _across(
-    dimension: int, r: float, radius: float, ends: FloatArray, size: int
-) -> tuple[FloatArray, FloatArray]:
-    """Return what one step across the shift does, per cut: from each common point, and from zero.
-
-    Shapes (cuts, size, size) and (cuts, size): weights on the run lengths at the common points.
-    """
-    nodes, _ = gauss(size, 0.0, radius)
-    unit, unit_weights = gauss(size, 0.0, 1.0)
-    points, weights = ends[:, None] * unit, ends[:, None] * unit_weights
-    read = np.linalg.inv(legendre.legvander(2.0 * nodes / radius - 1.0, size - 1))
-    basis = legendre.legvander(2.0 * points / radius - 1.0, size - 1) @ read
-    chances = _distance_density(points.ravel(), (1.0 - r) * nodes, r, dimension)
-    chances = chances.reshape(size, *points.shape).transpose(1, 0, 2) * weights[:, None, :]
-    begin = weights * chi.pdf(points / r, dimension) / r
-    return chances @ basis, np.einsum("iq,iqm->im", begin, basis)

@@ -53,7 +53,12 @@ def _held_in(entry: str) -> list[str]:
     whole = rf"(?<![\w.]){re.escape(entry)}(?![\w]|\.\w)"
     completed = rf"(?<![\w.]){re.escape(family)}\.(?:\{{|[A-Z]{{2,}}\b|[\"'])"
     pattern = re.compile(f"{whole}|{completed}")
-    return [name for name, text in _texts().items() if pattern.search(text)]
+    # Looking for the plain words first spares the slow pattern nearly everywhere.
+    return [
+        name
+        for name, text in _texts().items()
+        if (entry in text or f"{family}." in text) and pattern.search(text)
+    ]
 
 
 def test_every_value_of_the_reference_is_held_by_a_test_or_said_to_be_no_rule() -> None:

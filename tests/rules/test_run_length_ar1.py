@@ -14,9 +14,9 @@ import pytest
 from scipy.signal import lfilter
 from scipy.stats import norm
 
-from rules.baseline.autocorrelation import lag_one
+from rules.baseline import lag_one, moving_range_sigma
+from rules.baseline.spread import total_sigma
 from rules.charts import make
-from rules.constants import d2
 from rules.run_length import cusum_ar1_arl, cusum_arl, individuals_ar1_arl
 
 # False alarms a value with limits at 3 average moving ranges / d2, moving ranges known; computed by a
@@ -78,7 +78,7 @@ def test_estimated_limits_cry_wolf_as_often_as_the_reference_says(reference: dic
     rng = np.random.default_rng(53)
     for phi, by_size in reference["ar1.phase1.estimated"]["expected"].items():
         for m, expected in by_size.items():
-            x = _series(rng, float(phi), 1000, int(m))
+            x = _series(rng, float(phi), 500, int(m))
             for kind, rates in _rates(x, float(phi)).items():
                 error = math.hypot(expected[kind]["se"], rates.std(ddof=1) / math.sqrt(rates.size))
                 assert rates.mean() == pytest.approx(expected[kind]["mean"], abs=4 * error), (phi, m, kind)
@@ -87,15 +87,14 @@ def test_estimated_limits_cry_wolf_as_often_as_the_reference_says(reference: dic
 def _rates(x: np.ndarray, phi: float) -> dict[str, np.ndarray]:
     """Later false alarms a value with limits from each row: by moving range, by spread, of residuals."""
     center = x.mean(axis=1)
-    by_range = np.abs(np.diff(x, axis=1)).mean(axis=1) / d2(2)
     estimated = np.array([lag_one(row).r for row in x])
     residuals = x[:, 1:] - estimated[:, None] * x[:, :-1]
-    residual_sigma = np.abs(np.diff(residuals, axis=1)).mean(axis=1) / d2(2)
     later = np.sqrt(1 - phi * phi + (phi - estimated) ** 2)
+    by_range, of_residuals = (np.array([moving_range_sigma(row) for row in rows]) for rows in (x, residuals))
     return {
         "mr": _beyond(center, by_range, 1.0),
-        "sd": _beyond(center, x.std(axis=1, ddof=1), 1.0),
-        "resid": _beyond(residuals.mean(axis=1), residual_sigma, later),
+        "sd": _beyond(center, np.array([total_sigma(row) for row in x]), 1.0),
+        "resid": _beyond(residuals.mean(axis=1), of_residuals, later),
     }
 
 
