@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -91,20 +92,31 @@ def by_family(
     phi = correlation.phi if correlation.is_positive else 0.0
     moved = _moved(specification, bound)
     fitted = chosen.fit(values)
-    figures, distance = _figures(fitted, moved), tail_distance(values, fitted)
+    distance = tail_distance(values, fitted)
     redrawn, distances = _redrawn(fitted, chosen, moved, n=len(values), phi=phi, draws=draws, rng=rng)
+    fit_p = (1.0 + float(np.count_nonzero(distances >= distance))) / (draws + 1.0)
+    return QuantileCapability(
+        **_intervals(_figures(fitted, moved), redrawn, moved, bound, confidence),
+        n=len(values), method=chosen.name, fit_p=fit_p, phi=phi, confidence=confidence,
+        notes=tuple(_notes(chosen, fit_p, phi)),
+    )  # fmt: skip
+
+
+def _intervals(
+    figures: FloatArray, redrawn: FloatArray, moved: Specification, bound: float, confidence: float
+) -> dict[str, Any]:
+    """Every figure of a fit with its interval, by its name in the result."""
     lower, median, upper = (
         _percentiles(figures[i] + bound, redrawn[:, i] + bound, confidence) for i in range(3)
     )
     one_sided = indices_of(moved, *(float(figure) for figure in figures[:3]))
-    fit_p = (1.0 + float(np.count_nonzero(distances >= distance))) / (draws + 1.0)
-    return QuantileCapability(
-        n=len(values), method=chosen.name, lower_quantile=lower, median=median, upper_quantile=upper,
-        pp=None if one_sided.pp is None else _ratio_interval(figures[3], redrawn[:, 3], confidence),
-        ppl=one_sided.ppl, ppu=one_sided.ppu, ppk=_ratio_interval(figures[4], redrawn[:, 4], confidence),
-        rejects_ppm=_percentiles(figures[5], redrawn[:, 5], confidence), fit_p=fit_p, phi=phi,
-        confidence=confidence, notes=tuple(_notes(chosen, fit_p, phi)),
-    )  # fmt: skip
+    return {
+        "lower_quantile": lower, "median": median, "upper_quantile": upper,
+        "pp": None if one_sided.pp is None else _ratio_interval(figures[3], redrawn[:, 3], confidence),
+        "ppl": one_sided.ppl, "ppu": one_sided.ppu,
+        "ppk": _ratio_interval(figures[4], redrawn[:, 4], confidence),
+        "rejects_ppm": _percentiles(figures[5], redrawn[:, 5], confidence),
+    }  # fmt: skip
 
 
 def _named(family: str, values: FloatArray, bound: float) -> Family:

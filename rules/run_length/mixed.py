@@ -106,32 +106,37 @@ def mixed_run_length(
     structure = _structure(tuple(zones), trend, alternating)
     widths = structure.chain.probabilities(shift)
     nodes, weights, below, above = integrals(POINTS)
-    source, target, zone, kind = structure.moves.T
-    size, stays = structure.zones.size, target >= 0
-
-    def steps(which: int) -> csr_array:
-        """Chances of the steps of one kind, a row for each state they lead to."""
-        chosen = stays & (kind == which)
-        return csr_array((widths[zone[chosen]], (target[chosen], source[chosen])), shape=(size, size))
-
-    def exits(which: int) -> FloatArray:
-        chosen = ~stays & (kind == which)
-        return np.asarray(np.bincount(source[chosen], widths[zone[chosen]], minlength=size)[:, None])
-
-    apart, up, down = steps(APART), steps(UP), steps(DOWN)
+    size = structure.zones.size
+    apart, up, down = (_steps_of(structure, widths, kind) for kind in (APART, UP, DOWN))
 
     def advance(states: FloatArray) -> FloatArray:
         here = states.reshape(size, POINTS)
         after = np.outer(apart @ here.sum(axis=1), weights) + up @ (here @ above) + down @ (here @ below)
         return np.asarray(after.ravel(), dtype=np.float64)
 
-    signals = exits(APART) + exits(UP) * (1.0 - nodes) + exits(DOWN) * nodes
+    exits_apart, exits_up, exits_down = (_exits_of(structure, widths, kind) for kind in (APART, UP, DOWN))
+    signals = exits_apart + exits_up * (1.0 - nodes) + exits_down * nodes
     start = np.zeros((size, POINTS))
     kept = structure.first >= 0
     start[structure.first[kept]] = np.outer(widths[kept], weights)
     longest = 2 * max([rule.of for rule in zones] + [trend or 0, alternating or 0])
     before = (1.0, float(widths[kept].sum()))
     return settled(start.ravel(), advance, signals.ravel(), before, longest)
+
+
+def _steps_of(structure: _Structure, widths: FloatArray, which: int) -> csr_array:
+    """Chances of the steps of one kind that do not signal, a row for each state they lead to."""
+    source, target, zone, kind = structure.moves.T
+    chosen, size = (target >= 0) & (kind == which), structure.zones.size
+    return csr_array((widths[zone[chosen]], (target[chosen], source[chosen])), shape=(size, size))
+
+
+def _exits_of(structure: _Structure, widths: FloatArray, which: int) -> FloatArray:
+    """Chance that a step of one kind signals, for each state, shape (states, 1)."""
+    source, target, zone, kind = structure.moves.T
+    chosen = (target < 0) & (kind == which)
+    chances = np.bincount(source[chosen], widths[zone[chosen]], minlength=structure.zones.size)
+    return np.asarray(chances[:, None])
 
 
 @lru_cache(maxsize=16)
