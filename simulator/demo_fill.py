@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import sqlalchemy as sa
 
 from collector.actions import limits as limit_actions
-from collector.actions import limits_study
+from collector.actions import limits_steady, limits_study
 from collector.actions import recipes as recipe_actions
 from collector.clock import ServiceClock
 from collector.pipeline import Pipeline, engine_policy, intake_policy
@@ -142,7 +142,7 @@ def approve_limits(engine: sa.Engine, settings: Settings, clock: ServiceClock) -
         qualified = conn.execute(sa.select(runs.c.id).order_by(runs.c.id)).scalars().all()
     for run_id in qualified:
         with database.read(engine) as conn:
-            steady = limits_study.read_steady(conn, run_id, policy)
+            steady = limits_steady.read_steady(conn, run_id, policy)
         proposals = [limits_study.propose_key(steady, key) for key in steady.keys]
         limit_actions.approve(
             engine,

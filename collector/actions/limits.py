@@ -15,7 +15,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, Steady, propose_key, read_steady
+from collector.actions.limits_steady import Steady, read_steady
+from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, propose_key
 from collector.clock import ServiceClock
 from collector.contract import quantities
 from collector.errors import NotAllowed

@@ -2,7 +2,8 @@
 
 import streamlit as st
 
-from collector.actions.limits_study import Proposed, Steady, propose_key, read_steady
+from collector.actions.limits_steady import Steady, read_steady
+from collector.actions.limits_study import Proposed, propose_key
 from collector.errors import NotAllowed
 from collector.pipeline import engine_policy
 from collector.store.database import read

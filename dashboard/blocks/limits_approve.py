@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from collector.actions.limits import Confirmed, approve
-from collector.actions.limits_study import Proposed, Steady
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import Proposed
 from collector.contract import quantities
 from dashboard.blocks import acting
 from dashboard.blocks.alarm_words import ACT

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, Steady
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed
 from dashboard.blocks.press_charts import themed
 from dashboard.charts.false_alarms import false_alarms
 from rules import budget

@@ -9,7 +9,8 @@ from zlib import crc32
 import streamlit as st
 
 from collector.actions.limits import Confirmed, within
-from collector.actions.limits_study import Proposed, Steady
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import Proposed
 from collector.contract import quantities, unit_names
 from dashboard.blocks import limits_shots, limits_words
 from dashboard.blocks.alarm_words import ACT, SIGNAL

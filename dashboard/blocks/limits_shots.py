@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from collector.actions.limits_study import Proposed, Steady
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import Proposed
 from collector.contract import quantities
 from dashboard.blocks.limits_trial import Outcome
 from dashboard.blocks.press_charts import themed

@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from collector.actions.limits_study import Proposed, Steady
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import Proposed
 from collector.contract import quantities, unit_names
 from rules.baseline import Study
 from rules.budget import SHIFTS

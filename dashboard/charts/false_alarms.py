@@ -44,5 +44,5 @@ def false_alarms(rows: pd.DataFrame, *, allowed: float) -> Layers:
             size=alt.condition("datum.proposed", alt.value(280), alt.value(110)),
             tooltip=[alt.Tooltip("name:N", title="charts"), alt.Tooltip("words:N", title="false alarms")],
         ),
-        base.mark_text(align="left", dx=12, fontSize=13).encode(text="words:N"),
+        base.mark_text(align="right", fontSize=13).encode(x=alt.value("width"), text="words:N"),
     ).properties(height=ROW * len(rows) + 50)  # fmt: skip

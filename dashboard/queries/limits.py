@@ -11,7 +11,7 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
-from collector.actions.limits_study import SMALLEST, STEADY, Steady
+from collector.actions.limits_steady import SMALLEST, STEADY, Steady
 from collector.retrace import in_chart_order
 from collector.store import runs as run_rows
 from collector.store import shots as shot_rows

@@ -14,7 +14,8 @@ import sqlalchemy as sa
 from streamlit.testing.v1 import AppTest
 
 import dashboard
-from collector.actions.limits_study import Steady, propose_key
+from collector.actions.limits_steady import Steady
+from collector.actions.limits_study import propose_key
 from collector.store import database, tables
 from collector.store.tables import journal, limits
 from dashboard.blocks import limits_words

@@ -15,7 +15,8 @@ import pytest
 import sqlalchemy as sa
 
 from collector.actions.limits import Confirmed, approve, approve_from_run
-from collector.actions.limits_study import propose, propose_key, read_steady
+from collector.actions.limits_steady import read_steady
+from collector.actions.limits_study import propose, propose_key
 from collector.actions.recipes import qualify
 from collector.clock import ServiceClock
 from collector.contract.policy import Policy as Intake
