@@ -34,6 +34,11 @@ def sigma_degrees_of_freedom(*, phi: float, n: float) -> float:
     -------
     float
 
+    Raises
+    ------
+    ValueError
+        If ``phi`` or ``n`` is out of range.
+
     References
     ----------
     Hoel, P. G. (1946). The efficiency of the mean moving range. Annals of Mathematical Statistics 17, 475-482
@@ -41,6 +46,10 @@ def sigma_degrees_of_freedom(*, phi: float, n: float) -> float:
     Bayley, G. V. and Hammersley, J. M. (1946). The "effective" number of independent observations in an
     autocorrelated time series. Supplement to the J. Royal Statistical Society 8, 184-197 (variance of s^2).
     """
+    if not -1.0 < phi < 1.0:
+        raise ValueError(f"phi is {phi}; give an autocorrelation above -1 and below 1.")
+    if not (math.isfinite(n) and n > (0.0 if phi > 0.0 else 1.0)):
+        raise ValueError(f"A baseline worth {n} shots tells no sigma; give more than one.")
     if phi > 0.0:
         shots = n * variance_ratio(phi)
         return max(shots * (1.0 - phi * phi) / (1.0 + phi * phi) - 1.0, 2.0)
@@ -65,10 +74,17 @@ def widened_limit(width: float, *, phi: float, n: float) -> float:
     float
         A prediction limit for one new value: a quantile of Student's t times ``sqrt(1 + 1/n)``.
 
+    Raises
+    ------
+    ValueError
+        If an argument is out of range.
+
     References
     ----------
     Hahn, G. J. and Meeker, W. Q. (1991). Statistical Intervals, 4.7 (prediction interval for a new value).
     """
+    if not (math.isfinite(width) and width > 0.0):
+        raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
     quantile = float(t.isf(norm.sf(width), sigma_degrees_of_freedom(phi=phi, n=n)))
     return quantile * math.sqrt(1.0 + 1.0 / n) / math.sqrt(_shrinkage(phi, n))
 

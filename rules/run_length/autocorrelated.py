@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import LinearOperator, gmres
 from scipy.special import ndtr
 
-from rules.run_length.integral import LONGEST, bounded, density, first_of, gauss
+from rules.run_length.integral import LONGEST, bounded, check_shift, density, first_of, gauss
 
 __all__ = ["combined_ar1_arl", "cusum_ar1_arl", "individuals_ar1_arl", "variance_ratio"]
 
@@ -65,6 +65,7 @@ def individuals_ar1_arl(*, width: float, phi: float, shift: float = 0.0) -> floa
     J. Statistical Computation and Simulation 40, 29-42 (the setting).
     """
     _check_phi(phi)
+    check_shift(shift)
     if not (math.isfinite(width) and width > 0.0):
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
     spread = math.sqrt(1.0 - phi * phi)
@@ -111,6 +112,7 @@ def cusum_ar1_arl(*, k: float, h: float, phi: float, shift: float = 0.0) -> floa
     Biometrika 59, 539-549 (the chain; here with the value as a second coordinate).
     """
     _check_phi(phi)
+    check_shift(shift)
     _check_cusum(k, h)
     stretch = variance_ratio(phi) / variance_ratio(SLOWEST) if phi > SLOWEST else 1.0
     return bounded(stretch * _two_sided(k, h / stretch, min(phi, SLOWEST), shift, math.inf))
@@ -152,6 +154,7 @@ def combined_ar1_arl(*, width: float, k: float, h: float, phi: float, shift: flo
     Lucas, J. M. (1982). Combined Shewhart-CUSUM quality control schemes. J. Quality Technology 14, 51-59.
     """
     _check_phi(phi)
+    check_shift(shift)
     _check_cusum(k, h)
     if phi > SLOWEST:
         return first_of(

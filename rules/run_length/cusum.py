@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from rules.run_length.distribution import RunLengthDistribution, is_settled
 from rules.run_length.high_start import Together, high_start_arl
-from rules.run_length.integral import bounded, first_of
+from rules.run_length.integral import bounded, check_shift, first_of
 from rules.run_length.one_sum import OneSum
 
 __all__ = ["combined_arl", "combined_run_length", "cusum_arl", "cusum_run_length", "cusum_steady_arl"]
@@ -66,7 +66,7 @@ def cusum_arl(
     Lucas, J. M. and Crosier, R. B. (1982). Fast initial response for CUSUM quality-control schemes.
     Technometrics 24, 199-205.
     """
-    _check(k, h, head_start)
+    _check(k, h, head_start, shift)
     upper, upper_started = _one_sided(k, h, shift, head_start)
     if not two_sided:
         return upper_started
@@ -100,7 +100,7 @@ def cusum_run_length(
     So ``P(lower alone at n) = P(lower first at n) + sum of P(upper first at m) P(lower from zero at n - m)``,
     and the same with the sides exchanged: two recursions that give the chance of either being first.
     """
-    _check(k, h, head_start)
+    _check(k, h, head_start, shift)
     upper = OneSum(k, h, shift)
     if not two_sided:
         return upper.run_length(head_start)
@@ -132,11 +132,12 @@ def cusum_steady_arl(*, k: float, h: float, shift: float) -> float:
     ValueError
         As :func:`cusum_arl`.
     """
-    _check(k, h, 0.0)
+    _check(k, h, 0.0, shift)
     return bounded(OneSum(k, h, 0.0).steady_length(abs(shift)))
 
 
-def _check(k: float, h: float, head_start: float) -> None:
+def _check(k: float, h: float, head_start: float, shift: float) -> None:
+    check_shift(shift)
     if not (math.isfinite(k) and k >= 0.0):
         raise ValueError(f"k is {k}; give a reference value of 0 or more, in sigma.")
     if not (math.isfinite(h) and h > 0.0):
@@ -211,7 +212,7 @@ def combined_arl(*, width: float, k: float, h: float, shift: float = 0.0) -> flo
     ----------
     Lucas, J. M. (1982). Combined Shewhart-CUSUM quality control schemes. J. Quality Technology 14, 51-59.
     """
-    _check_combined(width, k, h)
+    _check_combined(width, k, h, shift)
     upper, lower = (_limited(k, h, side * shift, width) for side in (1.0, -1.0))
     return first_of(upper, lower)
 
@@ -228,12 +229,12 @@ def combined_run_length(*, width: float, k: float, h: float, shift: float = 0.0)
     -----
     The sides combine as in :func:`cusum_run_length`.
     """
-    _check_combined(width, k, h)
+    _check_combined(width, k, h, shift)
     return _first_of_two(OneSum(k, h, shift, width), OneSum(k, h, -shift, width), 0.0)
 
 
-def _check_combined(width: float, k: float, h: float) -> None:
-    _check(k, h, 0.0)
+def _check_combined(width: float, k: float, h: float, shift: float) -> None:
+    _check(k, h, 0.0, shift)
     if not width > 0.0:
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from rules.run_length.distribution import RunLengthDistribution, settling
-from rules.run_length.integral import bounded, cut_kernel, density, gauss, lengths_from
+from rules.run_length.integral import bounded, check_shift, cut_kernel, density, gauss, lengths_from
 
 __all__ = [
     "combined_ewma_arl",
@@ -213,6 +213,7 @@ class _Ewma:
     asymptotic: bool = True
 
     def __post_init__(self) -> None:
+        check_shift(self.shift)
         if not 0.0 < self.lam <= 1.0:
             raise ValueError(f"lambda is {self.lam}; give a weight above 0 and at most 1.")
         if not (math.isfinite(self.width) and self.width > 0.0):

@@ -18,6 +18,7 @@ from functools import lru_cache
 import numpy as np
 
 from rules.run_length.distribution import RunLengthDistribution
+from rules.run_length.integral import check_shift
 from rules.run_length.mixed import mixed_run_length
 from rules.run_length.patterns import alternating_run_length, trend_run_length
 from rules.run_length.zone_chain import ZoneRule
@@ -153,8 +154,7 @@ def _one_run(rng: np.random.Generator, rules: tuple[RunRule, ...], shift: float)
 def _check(width: float, shift: float, rules: Sequence[Rule]) -> None:
     if not (math.isfinite(width) and width > 0.0):
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
-    if not math.isfinite(shift):
-        raise ValueError(f"The shift is {shift}; give a finite number of sigma.")
+    check_shift(shift)
     if not rules:
         raise ValueError("No rule is given, so no signal would ever come; name at least one rule.")
 

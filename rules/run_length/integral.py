@@ -16,9 +16,10 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-__all__ = ["LONGEST", "bounded", "cut_kernel", "density", "first_of", "gauss", "lengths_from"]
+__all__ = ["LONGEST", "bounded", "check_shift", "cut_kernel", "density", "first_of", "gauss", "lengths_from"]
 
 FloatArray = NDArray[np.float64]
+MOST_POINTS = 6_000  # their square takes a third of a gigabyte
 LONGEST = 1e11  # beyond this a linear solve in double precision has too few correct digits left
 
 
@@ -27,8 +28,19 @@ def _unit_gauss(size: int) -> tuple[FloatArray, FloatArray]:
     return legendre.leggauss(size)
 
 
+def check_shift(shift: float) -> None:
+    """Raise ValueError unless ``shift`` is a finite number."""
+    if not math.isfinite(shift):
+        raise ValueError(f"The shift is {shift}; give a finite number of sigma.")
+
+
 def gauss(size: int, low: float, high: float) -> tuple[FloatArray, FloatArray]:
-    """Gauss-Legendre points and weights between two bounds."""
+    """Gauss-Legendre points and weights between two bounds; ValueError if they are too many to solve for."""
+    if size > MOST_POINTS:
+        raise ValueError(
+            f"A run length with limits so far for their weight needs {size} points, over {MOST_POINTS}; give "
+            "nearer limits or a larger weight."
+        )
     nodes, weights = _unit_gauss(size)
     half = (high - low) / 2.0
     return np.asarray(low + half * (nodes + 1.0)), np.asarray(half * weights)
