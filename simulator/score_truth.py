@@ -172,13 +172,19 @@ def _matter(
     first, last = mine[0].truth.counter, mine[-1].truth.counter
     bad = [shot for shot in out if first <= shot.truth.counter <= last + AFTER_SHOTS]
     sound = [shot for shot in every if not is_touched(shot) and not shot.truth.startup]
-    alone = [shot for shot in mine if set(shot.truth.faults) == {episode.fault}]
     return Matter(
         fault=episode.fault, press=episode.press, growth=episode.case.growth, variant=episode.case.variant,
         first=first, last=last, out=len(bad), first_out=bad[0].truth.counter if bad else None,
-        gauged_first=bad[0].truth.ended_at + SET_TIME if bad else None, shown_by=shows(sound, alone or mine),
+        gauged_first=bad[0].truth.ended_at + SET_TIME if bad else None,
+        shown_by=shows(sound, _alone(episode, mine)),
         of_messages=_is_of_messages(episode),
     )  # fmt: skip
+
+
+def _alone(episode: Episode, mine: Sequence[SimShot]) -> Sequence[SimShot]:
+    """Its shots without the rare one that something else touched, too; many of those belong to it."""
+    alone = [shot for shot in mine if set(shot.truth.faults) == {episode.fault}]
+    return alone if len(mine) - len(alone) <= 1 + len(mine) // 200 else mine
 
 
 def _during(episode: Episode, shot: SimShot) -> bool:
