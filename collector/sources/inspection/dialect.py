@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 
 from collector.sources import csv_lines
@@ -19,7 +19,7 @@ from collector.sources.inspection.sample import Sample
 
 DELIMITERS = (";", "\t", ",", "|")
 NAMES = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
-ROWS_TRIED = 400
+LINES_TRIED = 800
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,9 @@ class Cut:
 
 def cut(sample: Sample, doubts: Doubts) -> Cut:
     """Cut a sample with the delimiter that fits best."""
+    start = replace(sample, head=sample.head[:LINES_TRIED], later=[])
     tried = [
-        _better(_try(sample, sign, wrapped=False), _try(sample, sign, wrapped=True)) for sign in DELIMITERS
+        _better(_try(start, sign, wrapped=False), _try(start, sign, wrapped=True)) for sign in DELIMITERS
     ]
     several = [each for each in tried if each.width > 1]
     # The delimiter that makes more cells wins a draw.
@@ -60,7 +61,8 @@ def cut(sample: Sample, doubts: Doubts) -> Cut:
         doubts.add("delimiter", f"the rows are cut at {NAMES[best.delimiter]}; {others} would do as well")
     if best.wrapped:
         doubts.add("wrapped_lines", "lines that begin with white space are taken to continue the row before")
-    return best
+    every = _try(sample, best.delimiter, wrapped=best.wrapped)
+    return replace(best, head=every.head, later=every.later)
 
 
 def _better(plain: Cut, wrapped: Cut) -> Cut:
@@ -84,7 +86,7 @@ def _try(sample: Sample, delimiter: str, *, wrapped: bool) -> Cut:
         for lines in sample.later
         for row in _inner(_rows(lines, delimiter, wrapped=wrapped), wrapped=wrapped)
     ]
-    tried = [row for row in head[:ROWS_TRIED] if any(cell.strip() for cell in row.cells)]
+    tried = [row for row in head[:LINES_TRIED] if any(cell.strip() for cell in row.cells)]
     widths = Counter(len(row.cells) for row in tried)
     width = max(widths, key=lambda each: (widths[each], each), default=0)
     own = [cell for row in tried if len(row.cells) == width for cell in row.cells]
