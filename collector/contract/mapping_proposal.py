@@ -143,13 +143,13 @@ class _Draft:
         return None
 
     def _numbers(self) -> list[NumberGuess]:
-        found: dict[tuple[str, str], NumberGuess] = {}
+        found: list[NumberGuess] = []
         for place in list(self._left):
             guess = guess_number(place)
-            if guess is not None and (guess.scope, guess.key) not in found:
-                found[guess.scope, guess.key] = guess
+            if guess is not None and not any(_clash(guess, other) for other in found):
+                found.append(guess)
                 self._left.remove(place)
-        return sorted(found.values(), key=lambda each: each.scope == "setpoint")
+        return sorted(found, key=lambda each: each.scope == "setpoint")
 
     def _head(self, kind: str, press: Place | None, name: str) -> None:
         add = self._lines.append
@@ -233,6 +233,14 @@ class _Draft:
 
 
 _ROLE_TYPES: dict[str, tuple[type, ...]] = {"counter": (int, str), "run": (str, int), "tray": (str, int)}
+
+
+def _clash(one: NumberGuess, other: NumberGuess) -> bool:
+    """Whether two guesses cannot stand in one mapping: one quantity twice, or in two units."""
+    if one.scope != other.scope:
+        return one.key == other.key and one.unit != other.unit
+    listed = one.zones or other.zones
+    return one.key == other.key or (listed and one.key.partition(".")[0] == other.key.partition(".")[0])
 
 
 def _is_count(value: object) -> bool:

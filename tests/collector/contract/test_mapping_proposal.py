@@ -129,6 +129,16 @@ def test_what_nothing_tells_is_left_out_and_said() -> None:
     assert only({"a/b": [{"qx17": 3.25}]}).toml is None
 
 
+def test_a_quantity_at_two_places_is_proposed_once_and_the_other_place_is_told() -> None:
+    old = {"barrel": 3.0, "cushion": 4.0}
+    proposal = only({"a/b": [{"cushion_mm": 5.0, "barrel": [200.0, 201.0], "old": old}]})
+
+    assert [each.key for each in mapping(proposal).values] == ["cushion", "barrel_temperature"]
+    assert "#   /old/barrel  3.0" in toml(proposal)
+    units = only({"a/b": [{"switchover_position_mm": 14.0, "set": {"switchover_position_in": 0.55}}]})
+    assert mapping(units).setpoints == ()
+
+
 @pytest.mark.parametrize(
     ("name", "key", "unit"),
     [
