@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from warnings import catch_warnings, simplefilter
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array, eye_array
-from scipy.sparse.linalg import spsolve
+from scipy.sparse.linalg import MatrixRankWarning, spsolve
 from scipy.stats import norm
 
 from rules.run_length.distribution import RunLengthDistribution, settling
@@ -56,8 +57,11 @@ def zone_arl(rules: Sequence[ZoneRule], shift: float = 0.0) -> float:
     runs).
     """
     chain = _chain_of(rules)
-    if len(rules) == 1 and rules[0].count == rules[0].of and not (rules[0].same_side or rules[0].both_sides):
-        return _run_of_hits(_tail(rules[0], shift), rules[0].of)
+    alone = rules[0] if len(rules) == 1 else None
+    if alone and alone.count == alone.of and (alone.of == 1 or not (alone.same_side or alone.both_sides)):
+        return _run_of_hits(_tail(alone, shift), alone.of)
+    if not _moves(chain, shift)[1].any():  # so far out that no value lies there in double precision
+        return math.inf
     length = float(_to_come(chain, shift)[0])
     return length if 0.0 < length < SURE else zone_run_length(rules, shift).mean
 
@@ -120,7 +124,10 @@ def _to_come(chain: ZoneChain, shift: float) -> FloatArray:
     """Mean number of values up to the signal, from each state."""
     moves, _ = _moves(chain, shift)
     system = (eye_array(chain.states) - moves).tocsc()
-    return np.atleast_1d(np.asarray(spsolve(system, np.ones(chain.states)), dtype=np.float64))
+    with catch_warnings():
+        simplefilter("ignore", MatrixRankWarning)  # a chain that hardly ever ends: its length is no number
+        lengths = spsolve(system, np.ones(chain.states))
+    return np.atleast_1d(np.asarray(lengths, dtype=np.float64))
 
 
 def _tail(rule: ZoneRule, shift: float) -> float:

@@ -9,9 +9,11 @@ import math
 from collections.abc import Callable
 
 import pytest
+from scipy.stats import norm
 
 from rules.estimation import sigma_degrees_of_freedom, widened_limit
 from rules.run_length import (
+    ZoneRule,
     combined_ar1_arl,
     combined_arl,
     cusum_ar1_arl,
@@ -73,3 +75,11 @@ def test_an_impossible_autocorrelation_is_refused(phi: float) -> None:
 def test_an_impossible_width_is_refused(width: float) -> None:
     with pytest.raises(ValueError, match="give individuals limits above 0, in sigma"):
         widened_limit(width, phi=0.0, n=100.0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_limits_that_hardly_any_value_passes_have_a_run_length_without_a_warning() -> None:
+    assert individuals_arl(width=9.0) == pytest.approx(0.5 / norm.sf(9.0), rel=1e-12)
+    assert math.isinf(individuals_arl(width=1e9))
+    assert math.isfinite(individuals_arl(width=1e9, rules=("beyond_limit", "two_of_three")))
+    assert math.isinf(individuals_arl(width=1e9, rules=(ZoneRule(1, 1, 1e9), ZoneRule(2, 2, 2e9))))
