@@ -122,7 +122,8 @@ def skewed_interval(k: float, h: float, *, skewness: float, variance_ratio: floa
     if not (k > 0.0 and h > 0.0):
         raise ValueError(f"A CUSUM with k {k} and h {h} is impossible; give numbers above 0.")
     normal, beyond = 2.0 * k / variance_ratio, 2.0 * OVERSHOOT * math.sqrt(variance_ratio)
-    rates = [_root(k, side * skewness, math.sqrt(variance_ratio)) for side in (1.0, -1.0)]
+    roots = (_root(k, side * skewness, math.sqrt(variance_ratio)) for side in (1.0, -1.0))
+    rates = [root for root in roots if root is not None]
 
     def excess(interval: float) -> float:
         both = sum(rate * math.exp(-rate * (interval + beyond)) for rate in rates)
@@ -134,8 +135,11 @@ def skewed_interval(k: float, h: float, *, skewness: float, variance_ratio: floa
     return max(float(brentq(excess, 0.0, top, xtol=1e-6)), h)
 
 
-def _root(k: float, skewness: float, spread: float) -> float:
-    """Positive root of ``K(r) = k r`` for an increment of this skewness and standard deviation ``spread``."""
+def _root(k: float, skewness: float, spread: float) -> float | None:
+    """Positive root of ``K(r) = k r`` for an increment of this skewness and standard deviation ``spread``.
+
+    None on the bounded side where no increment reaches ``k``: that sum never grows.
+    """
     normal = 2.0 * k / (spread * spread)
     if abs(skewness) < NEARLY_NORMAL:
         return normal
@@ -147,6 +151,8 @@ def _root(k: float, skewness: float, spread: float) -> float:
 
     if skewness > 0.0:
         return float(brentq(surplus, 1e-6 * normal, (1.0 - 1e-12) / (half * spread)))
+    if k >= spread / -half:
+        return None
     top = normal
     while surplus(top) < 0.0:
         top *= 2.0
