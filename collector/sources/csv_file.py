@@ -49,7 +49,7 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
         try:
             reader = _reader(rows, profile, job, path.name)
         except Unreadable as broken:
-            header = profile.delimiter.join(rows.header).encode(errors="surrogateescape")
+            header = rows.raw(profile.delimiter.join(rows.header))
             yield rows.refuse(broken.reason, broken.detail, broken.remedy, header)
             return
         for row in rows:

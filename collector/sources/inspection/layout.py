@@ -46,9 +46,9 @@ def find_layout(cut: Cut, name: str, doubts: Doubts) -> Layout:
     """
     filled = [row for row in cut.head if any(cell.strip() for cell in row.cells)]
     numeric = _numeric_columns(filled, cut.width)
-    if not numeric:
+    first = next((i for i, row in enumerate(filled) if _is_data(row, numeric, cut.width)), None)
+    if first is None:
         raise _nothing_numeric(filled, name)
-    first = next(i for i, row in enumerate(filled) if _is_data(row, numeric, cut.width))
     above, data = filled[:first], filled[first:]
     width = _width(cut, above, [row for row in data if _is_data(row, numeric, cut.width)])
     block = _header_block(above, cut, width)

@@ -9,7 +9,7 @@ from collector.sources.inspection import roles as role_finding
 from collector.sources.inspection.doubts import Doubts
 from collector.sources.inspection.mapped import Mapping
 from collector.sources.inspection.proposal import HeadValue, Kind, Known, TimeValue
-from collector.sources.inspection.ranges import canonical
+from collector.sources.inspection.ranges import canonical, is_plausible
 from collector.sources.inspection.seen import Seen
 from collector.sources.inspection.table import odd_texts
 from collector.sources.inspection.times import FoundTime, rises_and_falls
@@ -139,6 +139,8 @@ def _made_up_times(
 ) -> dict[str, TimeValue]:
     cycle = next((each for each in mapping.values if each.key == "cycle_time"), None)
     measured = None if cycle is None else canonical(cycle.column.middle * cycle.factor, cycle.unit)
+    if measured is not None and not is_plausible("cycle_time", measured, "s"):
+        measured = None
     interval_s = known.interval_s or measured or GUESSED_INTERVAL_S
     start = known.start or _start(seen, known, path, interval_s)
     if known.start is None:

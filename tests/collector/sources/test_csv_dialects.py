@@ -64,6 +64,15 @@ def test_a_utf_16_file_that_was_cut_in_a_sign_keeps_its_rows_and_says_so(tmp_pat
     assert [r.reason for r in found if isinstance(r, Refusal)] == ["bad_file"]
 
 
+def test_half_a_surrogate_pair_in_a_utf_16_header_is_refused_with_its_bytes(tmp_path: Path) -> None:
+    content = "count,when\ud872,csh\n".encode("utf-16-le", "surrogatepass")
+    (refusal,) = imported(tmp_path, content, encoding="utf-16-le")
+
+    assert isinstance(refusal, Refusal)
+    assert refusal.reason == "missing_column"
+    assert refusal.raw == content[:-2]
+
+
 def test_rows_with_units_under_the_names_are_no_data_also_when_they_come_again(tmp_path: Path) -> None:
     head = "count,time,csh\n,,mm\nNr.,Uhr,Polster\n"
     rows = PLAIN.split("\n", 1)[1]

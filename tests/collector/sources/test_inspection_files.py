@@ -235,6 +235,7 @@ BAD = {
     "letter": (b"Dear operator,\nthe press is warm,\nso are we,\nsee you,\nbye\n", "no column of numbers"),
     "names": (b"name;town;job\n" + b"fir;low;tree\n" * 20, "no column of numbers"),
     "times only": (b"Time;Who\n" + b"14.05.2026 10:00:00;operator\n" * 9, "no column of numbers"),
+    "half numbers": (b"a;b\n" + b"1;x\ny;2\n" * 4, "no column of numbers"),
     "counter only": (b"Shot\n1\n2\n3\n4\n5\n6\n", "no column that could be a value"),
 }
 
@@ -356,6 +357,14 @@ def test_the_real_machine_temperature_is_a_press_with_one_quantity() -> None:
     assert set(found[0].values) == {"machine_temperature"}
     assert "degF" in doubts(proposal)  # its unit is not given
     assert "step back" in doubts(proposal)  # nor is the change of its clock
+
+
+def test_cycle_times_that_cannot_be_make_no_times(tmp_path: Path) -> None:
+    content = "Shot;Cycle time [s];Cushion [mm]\n" + "".join(f"{n};9e30;5.{n}\n" for n in range(1, 9))
+    proposal = proposed(tmp_path, content)
+
+    assert proposal.time["interval_s"] == 60
+    assert "placeholder" in doubts(proposal)
 
 
 def test_a_profile_of_gaugings_is_proposed_for_dimensions_and_says_what_it_lacks(tmp_path: Path) -> None:
