@@ -182,9 +182,10 @@ def _matter(
 
 
 def _alone(episode: Episode, mine: Sequence[SimShot]) -> Sequence[SimShot]:
-    """Its shots without the rare one that something else touched, too; many of those belong to it."""
-    alone = [shot for shot in mine if set(shot.truth.faults) == {episode.fault}]
-    return alone if len(mine) - len(alone) <= 1 + len(mine) // 200 else mine
+    """Its shots without those that something else touched, too, such as a ring's chance miss."""
+    if "ring_miss_rate" in episode.case.health:
+        return mine
+    return [shot for shot in mine if set(shot.truth.faults) == {episode.fault}] or mine
 
 
 def _during(episode: Episode, shot: SimShot) -> bool:
