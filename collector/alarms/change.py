@@ -1,7 +1,8 @@
 """When a characteristic began to differ, and whether it was one bad shot or a lasting change. Pure.
 
-A lasting change is dated by the most likely step from the known in-control center, with the set of shots
-where it may as well have begun; a drift is dated by the step that fits it best.
+A lasting change is dated by the most likely step from the known in-control center, which is near even where
+the change settles slowly; the set of shots where it may as well have begun is that of a step, of a drift, or
+of both, as the values tell.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ NEIGHBOR_SHOTS = 5
 LASTING_MEAN_SIGMA = 1.5
 LASTING_STANDARD_ERRORS = 4.0
 LASTING_IN_A_ROW = 3
+FEWEST_FOR_A_DRIFT = 5  # shots: a line through fewer follows any noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,13 +147,21 @@ def _lasting(series: Series) -> Change:
 def _first_shot(series: Series) -> tuple[int, int, int]:
     """Date the change; it began by the first signal, though a drift that goes on looks younger every shot."""
     signal = int(np.searchsorted(series.shot_ids, _first_lasting_signal(series), side="right")) - 1
-    found = _step(series.x, series.baseline)
+    found = _began(series.x, series.baseline)
     if found[0] > signal:
-        found = _step(series.x[: signal + 1], series.baseline)
+        found = _began(series.x[: signal + 1], series.baseline)
     return found[0], found[1], min(found[2], max(signal, found[0]))
 
 
-def _step(x: FloatArray, known: Baseline) -> tuple[int, int, int]:
+def _began(x: FloatArray, known: Baseline) -> tuple[int, int, int]:
+    if x.size < FEWEST_FOR_A_DRIFT:
+        return _stepped(x, known)
+    found = change_point.form(x, center=known.center, sigma=known.sigma, phi=known.phi)
+    start = found.step.index
+    return start, min(found.low, start), max(found.high, start)
+
+
+def _stepped(x: FloatArray, known: Baseline) -> tuple[int, int, int]:
     if x.size < 2:
         return 0, 0, 0
     found = change_point.step(x, center=known.center, sigma=known.sigma, phi=known.phi)
