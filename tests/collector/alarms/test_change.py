@@ -95,7 +95,7 @@ def test_a_drift_that_goes_on_is_not_dated_after_its_first_signal() -> None:
     x = noise(300)
     x[100:] += 0.01 * np.arange(200)
     found = judge(series(x, signaled=set(range(125, 300))))
-    # The set holds the true start, which a set of steps alone does not; the estimate is where a step fits best.
+    # The set holds the true start, which a set of steps alone does not; the estimate is that of a step.
     assert 1_085 <= found.low_shot_id <= 1_100 <= found.shot_id <= found.high_shot_id <= 1_125
     assert found.after == pytest.approx(6.0 + 0.01 * 195, abs=0.1)
 
