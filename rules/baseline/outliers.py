@@ -1,4 +1,4 @@
-"""Which values of a baseline stand apart? Proposed with a reason, never dropped by the program.
+"""Which values of a baseline stand apart? Proposed with a reason, never dropped in silence.
 
 Source: Rosner (1983), generalized extreme Studentized deviate test.
 """
@@ -13,9 +13,10 @@ from scipy.stats import t
 
 from rules.series import finite_series
 
-__all__ = ["Outlier", "propose", "propose_among_alike"]
+__all__ = ["Outlier", "far_out", "propose", "propose_among_alike"]
 
 FEWEST = 15
+FAR_OUT = 15.0  # sigma
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,35 @@ def propose(x: ArrayLike, *, most: int | None = None, alpha: float = 0.05) -> tu
     removed = _most_extreme(values, present, limit, alpha)
     rest = np.setdiff1d(present, removed)
     return tuple(_described(values, int(index), rest) for index in sorted(removed))
+
+
+def far_out(x: ArrayLike) -> tuple[int, ...]:
+    """Return the places of values that cannot belong to the process, whatever its shape.
+
+    Parameters
+    ----------
+    x : array_like of float, shape (n,)
+        Values in order; NaN where missing.
+
+    Returns
+    -------
+    tuple of int
+        Of the values that :func:`propose` returns, those more than 15 standard deviations of the others from
+        their mean. One of them in 400 shots hides how alike neighbors are, and doubles the total spread.
+
+    References
+    ----------
+    Rosner (1983) as in :func:`propose`; the 15 sigma are ours.
+    """
+    values = finite_series(x)
+    apart = [each.index for each in propose(values)]
+    if not apart:
+        return ()
+    others = values.copy()
+    others[apart] = np.nan
+    reach = FAR_OUT * float(np.nanstd(others))
+    center = float(np.nanmean(others))
+    return tuple(index for index in apart if abs(values[index] - center) > reach > 0.0)
 
 
 def propose_among_alike(

@@ -20,7 +20,7 @@ from rules.baseline.contexts import checked_boundaries, compare
 from rules.baseline.memory import Memory, memory_of, residuals
 from rules.baseline.normality import Shape, shape_of
 from rules.baseline.notes import notes_of
-from rules.baseline.outliers import Outlier, propose, propose_among_alike
+from rules.baseline.outliers import Outlier, far_out, propose, propose_among_alike
 from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import Spread, spread_of
@@ -92,7 +92,14 @@ def study(
         steady[start:stop] = np.nan
     found = _study(steady, resolution, startups, boundaries)
     found = replace(found, left_out=places)
-    return replace(found, notes=notes_of(found))
+    return replace(found, notes=(*notes_of(found), *_far_out_note(steady)))
+
+
+def _far_out_note(steady: FloatArray) -> tuple[str, ...]:
+    places = ", ".join(str(place) for place in far_out(steady))
+    if not places:
+        return ()
+    return (f"So far out that center and sigma are taken without them: shots {places}. Say what they were.",)
 
 
 def _study(
@@ -163,7 +170,9 @@ def _startups(steady: FloatArray, boundaries: tuple[int, ...]) -> tuple[tuple[in
 def _baseline(
     steady: FloatArray, resolution: float | None
 ) -> tuple[Baseline, Autocorrelation, float | None, Spread]:
-    """Center and sigma, and what sigma rests on."""
+    """Center and sigma, and what sigma rests on; values that no process gives are left to a person."""
+    steady = steady.copy()
+    steady[list(far_out(steady))] = np.nan
     present = steady[~np.isnan(steady)]
     if len(present) < FEWEST_VALUES:
         raise TooFewValues(

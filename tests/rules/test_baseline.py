@@ -243,11 +243,16 @@ def test_a_study_counts_startup_and_outliers_in_the_values_handed_in() -> None:
     assert study(x, exclude_startup=False).startup == 0
 
 
-def test_the_outlier_stays_in_the_baseline() -> None:
+def test_an_outlier_stays_in_the_baseline_unless_no_process_gives_such_a_value() -> None:
     x = np.random.default_rng(14).standard_normal(100)
-    x[50] = 25.0
-
+    x[50] = 9.0
     assert study(x).baseline.center == pytest.approx(float(x.mean()))
+
+    x[50] = 25.0
+    found = study(x)
+    assert found.baseline.center == pytest.approx(float(np.delete(x, 50).mean()))
+    assert found.outliers == (50,)
+    assert any("shots 50" in note and "without them" in note for note in found.notes)
 
 
 def test_sigma_never_falls_below_half_a_step() -> None:

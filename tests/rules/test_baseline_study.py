@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from rules.baseline import ConstantValues, InfiniteValue, TooFewValues, study
 from rules.baseline.contexts import compare
 from rules.baseline.memory import integrated_time, residuals
-from rules.baseline.outliers import propose_among_alike
+from rules.baseline.outliers import far_out, propose_among_alike
 from rules.baseline.standing import judge
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.limits import Baseline
@@ -330,3 +330,26 @@ def test_a_missing_value_and_one_left_out_are_the_same(seed: int, missing: set[i
     assert left_out.stability == absent.stability
     assert left_out.baseline.n <= 120 - len(missing)
     assert math.isfinite(left_out.baseline.sigma)
+
+
+def test_one_value_that_no_process_gives_hides_neither_sigma_nor_how_alike_neighbors_are() -> None:
+    """A check ring that misses once; the values around it are held against the same ones without it."""
+    rng = np.random.default_rng(12)
+    x = np.empty(415)
+    x[0] = rng.normal()
+    for place in range(1, 415):
+        x[place] = 0.5 * x[place - 1] + np.sqrt(0.75) * rng.normal()
+    spoiled = x.copy()
+    spoiled[200] = -35.0
+    without = study(x, left_out=[200]).baseline
+    found = study(spoiled)
+    assert found.baseline.phi == pytest.approx(without.phi, abs=1e-12)
+    assert found.baseline.sigma == pytest.approx(without.sigma, rel=1e-12)
+    assert 200 in found.outliers
+    assert any("200" in note and "without them" in note for note in found.notes)
+
+
+def test_values_of_a_heavy_tailed_process_are_not_taken_for_impossible() -> None:
+    """Student's t with 5 degrees of freedom stays in whole, up to a value in thousands."""
+    x = np.random.default_rng(3).standard_t(5, size=1000)
+    assert len(far_out(x)) <= 1
