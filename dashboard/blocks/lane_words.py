@@ -23,6 +23,7 @@ STATES = {
 # More letters do not fit the one line of a lane among six at a size that is read at 5 m; all trays stand on
 # the alarm's own page.
 LONGEST_TRAYS = 36
+LONGEST_TRAYS_OF_TWO = 20  # where older holds are told of on the same line
 GATEWAY = {"online": "gateway online", "offline": "gateway offline", "stopped": "press says stopped"}
 
 
@@ -49,7 +50,7 @@ def sentence(lane: Lane, now: datetime, *, local: Local, provisional_shots: int)
     provisional_shots : int
         Steady shots from which limits stand.
     """
-    act = hold_words(lane.hold)
+    act = act_words(lane)
     if lane.alarm is not None:
         # The first thing that moved is for five meters; what else moved is for somebody who stands closer.
         headline, *others = lane.alarm.headline.split("; ")
@@ -125,7 +126,16 @@ def _idle(lane: Lane, now: datetime, local: Local) -> str:
     return f"idle since {clock_time(lane.quiet_since, now, local)}"
 
 
-def hold_words(hold: Held) -> str:
+def act_words(lane: Lane) -> str:
+    """What to set aside: first what the alarm beside it means, then how much older holds keep."""
+    own = lane.alarm_hold if lane.alarm is not None else lane.hold
+    older = lane.hold.discs - own.discs
+    if older <= 0:
+        return hold_words(own)
+    return joined([hold_words(own, longest=LONGEST_TRAYS_OF_TWO), f"{older:,} older held"])
+
+
+def hold_words(hold: Held, *, longest: int = LONGEST_TRAYS) -> str:
     """``Hold trays 41 to 44, 43 discs``; empty when nothing is on hold."""
     if not hold.discs:
         return ""
@@ -133,7 +143,7 @@ def hold_words(hold: Held) -> str:
     if not hold.trays:
         return f"Hold {discs}"
     named = tray_words(hold.trays)
-    if len(named) > LONGEST_TRAYS:
+    if len(named) > longest:
         named = tray_words(hold.trays, most=1)
     return f"Hold {named}, {discs}"
 

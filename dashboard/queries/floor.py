@@ -94,6 +94,7 @@ class Lane:
     alarm: AlarmFacts | None = None
     alarms_open: int = 0
     hold: Held = field(default_factory=Held)
+    alarm_hold: Held = field(default_factory=Held)  # what the alarm that the lane speaks of holds itself
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +196,7 @@ def _lane(
         alarm=_alarm_facts(conn, open_alarms[0]) if open_alarms else None,
         alarms_open=len(open_alarms),
         hold=held(conn, press.id),
+        alarm_hold=held(conn, press.id, alarm_id=open_alarms[0].id) if open_alarms else Held(),
     )
 
 

@@ -20,7 +20,15 @@ from dashboard.blocks.floor_lane import words
 from dashboard.blocks.floor_screen import CSS, drawing, trouble
 from dashboard.blocks.floor_tablet import tablet
 from dashboard.blocks.floor_wall import SIX_LANES, _words_width, wall
-from dashboard.blocks.lane_words import Sentence, counts, hold_words, sentence, span, stale_words
+from dashboard.blocks.lane_words import (
+    Sentence,
+    act_words,
+    counts,
+    hold_words,
+    sentence,
+    span,
+    stale_words,
+)
 from dashboard.blocks.text_width import fit, text_width, wrap
 from dashboard.queries.floor import Floor, Lane, Mark, read_floor
 from dashboard.queries.hold_extent import Held, merged
@@ -244,6 +252,22 @@ def test_trays_on_hold_that_do_not_follow_one_another_fit_one_line_of_a_lane_amo
     shown = words(Sentence("calm", "steady", act=act), width=_words_width(SIX_LANES), scale=1.0, lines=1)[-1]
     assert [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines] == [act]
     assert hold_words(Held(((1, 9),), 9, ("41", "42", "44"))) == "Hold trays 41 to 42 and 44, 9 discs"
+
+
+def test_a_lane_names_the_trays_of_its_own_alarm_before_older_holds(two_presses: sa.Engine) -> None:
+    """Trays of an older alarm under a new headline would send somebody to the wrong ones."""
+    lane = read(two_presses).lanes[1]
+    assert lane.alarm is not None
+    assert lane.alarm_hold == lane.hold
+    older = Held(((1, 230), (300, 300)), 231, ("P2-180", "P2-181", "P2-234"))
+    newer = replace(lane, hold=older, alarm_hold=Held(((300, 300),), 1, ("P2-234",)))
+    act = act_words(newer)
+    assert act == "Hold tray P2-234, 1 disc \N{MIDDLE DOT} 230 older held"
+    assert act_words(replace(newer, alarm_hold=Held())) == "231 older held"
+    long = replace(newer, alarm_hold=Held(((1, 155),), 155, tuple(f"P2-{n}" for n in range(182, 200, 2))))
+    told = Sentence("calm", "steady", act=act_words(long))
+    shown = words(told, width=_words_width(SIX_LANES), scale=1.0, lines=1)[-1]
+    assert [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines] == [act_words(long)]
 
 
 @pytest.mark.parametrize(
