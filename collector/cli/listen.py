@@ -41,6 +41,8 @@ def listen(
     message from the collector.
     """
     settings = load_settings()
+    for each in topic or ():
+        _check_filter(each)
     trial = Trial(intake_policy(settings), settings.site)
     clock = _clock(settings.database_url)
     with _file(record) as file:
@@ -53,6 +55,16 @@ def listen(
         typer.echo(line)
     if problem is not None:
         raise problem
+
+
+def _check_filter(text: str) -> None:
+    """Refuse what MQTT 3.1.1, 4.7.1, calls no topic filter; the broker would just hang up."""
+    levels = text.split("/")
+    alone = all(level in {"+", "#"} or not set(level) & {"+", "#"} for level in levels)
+    if not text or not alone or "#" in levels[:-1] or "\0" in text:
+        raise UserError(
+            f"--topic {text!r} is no topic filter; + stands for one whole level, # for all levels at the end"
+        )
 
 
 def _follow(messages: Iterator[Heard], trial: Trial, file: TextIO | None) -> UserError | None:

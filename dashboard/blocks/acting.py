@@ -30,8 +30,10 @@ def refuse(words: str) -> None:
 
 
 def say() -> None:
-    """What came of the last act, once."""
+    """What came of the last act, once; in a corner of the screen too, since a long page hides its top."""
     kind, words = st.session_state.pop(MESSAGE, (None, ""))
+    if kind is not None:
+        st.toast(words, duration="long")
     if kind == "refused":
         st.warning(words, icon=":material/block:")
     elif kind == "done":

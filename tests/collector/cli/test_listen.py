@@ -163,3 +163,14 @@ def test_a_record_is_not_written_over(
     assert run("listen", "--seconds", "1", "--record", "heard.jsonl") == 2
     assert "is there already" in capsys.readouterr().err
     assert Path("heard.jsonl").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("text", ["#/x", "plant+/x", "a/b#", ""])
+def test_what_is_no_topic_filter_is_one_sentence_before_anything_is_tried(
+    text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """MQTT 3.1.1, 4.7.1: wildcards stand alone in their level, # only at the end."""
+    with pytest.raises(SystemExit) as ended:
+        main(["listen", "--topic", text])
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith(f"evenrun: --topic {text!r} is no topic filter; ")
