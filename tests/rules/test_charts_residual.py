@@ -102,7 +102,7 @@ def test_parameters_and_state_are_nested_json():
         "sigma": 2.0,
         "phi": 0.5,
         "chart": "cusum",
-        "chart_parameters": {"k": 0.5, "h": 8.0, "head_start": 0.0, "cap": None},
+        "chart_parameters": {"k": 0.5, "h": 8.0, "head_start": 0.0, "cap": None, "reach": None},
         "minimum_shift": 0.0,
     }
     rules = make("residual", chart.parameters() | {"chart": "individuals", "chart_parameters": {}})
