@@ -124,8 +124,8 @@ def test_the_demo_shows_the_whole_job_and_leaves_nothing_behind(demo: Demo, brow
 
 
 def newest_shot(page: Any) -> str | None:
-    """The newest shot number that any lane names."""
-    return max(re.findall(r"shot ([\d,]+)", words(page)), default=None)
+    """The newest shot that a lane without an alarm names; one with an alarm names where it began."""
+    return max(re.findall(r"(?<!since )shot ([\d,]+)", words(page)), default=None)
 
 
 def found_in(text: str) -> set[str]:
