@@ -55,7 +55,8 @@ def run_length(reference: ArrayLike, barrier: ArrayLike, ratio: ArrayLike) -> Fl
     safe = np.where(flat, 1.0, exponent)
     # (e^y - 1 - y) / y^2 is 1/2 + y/6 near zero.
     shape = np.where(flat, 0.5 + exponent / 6.0, (np.expm1(safe) - safe) / (safe * safe))
-    return np.asarray(2.0 * barrier * barrier / ratio * shape, dtype=np.float64)
+    with np.errstate(over="ignore"):  # a run longer than any number is infinite
+        return np.asarray(2.0 * barrier * barrier / ratio * shape, dtype=np.float64)
 
 
 def barrier_for(reference: float, run: float, ratio: float) -> float:

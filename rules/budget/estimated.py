@@ -97,7 +97,8 @@ class _Process:
     def lengths(self, k: float, level: Polynomial) -> FloatArray:
         """Run lengths of the upper sum under each baseline."""
         a, b, c = level
-        interval = self.scaled * np.exp(a + b * self.off + c * self.off * self.off)
+        with np.errstate(over="ignore"):  # on its way the search tries widenings without bounds
+            interval = self.scaled * np.exp(a + b * self.off + c * self.off * self.off)
         barrier = interval * self.seen.sigma + self.excess
         return brownian.run_length(k * self.seen.sigma + self.seen.center, barrier, self.ratio)
 
