@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import csv
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from rules.alignment import align, propose_offset
+from tests import outside
 
 
 def _cap_run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Weights of the raw list, outer diameters of the raw projector file; peak pressure, diameter by shot."""
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
-    folder = Path(outside) / "data" / "real-cap-run"
+    folder = outside.folder() / "data" / "real-cap-run"
     with (folder / "shots.csv").open(encoding="utf-8", newline="") as file:
         shots = list(csv.DictReader(file))
     raw_weights = (folder / "Gewicht_Strgrsn_Umschaltpkt_WKZTemp.csv").read_text(encoding="utf-8").split()

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,6 +19,7 @@ from rules.baseline import (
     step_of,
     study,
 )
+from tests import outside
 
 # Rosner (1983), Technometrics 25, 165-172: vitamin E data; also NIST/SEMATECH e-Handbook 1.3.5.17.3 (retyped
 # from memory; the handbook's answer, three outliers at up to ten, is reproduced).
@@ -58,15 +57,9 @@ def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
     return x
 
 
-def _outside() -> Path:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
-    return Path(folder)
-
-
 def _cap_column(name: str) -> np.ndarray:
-    with (_outside() / "data" / "real-cap-run" / "shots.csv").open(encoding="utf-8", newline="") as file:
+    path = outside.folder() / "data" / "real-cap-run" / "shots.csv"
+    with path.open(encoding="utf-8", newline="") as file:
         return np.array([float(row[name]) for row in csv.DictReader(file)])
 
 
@@ -113,7 +106,7 @@ def test_one_odd_value_among_equal_ones_is_named() -> None:
 
 def test_lag_one_matches_the_certified_autocorrelation() -> None:
     """NIST StRD, data set Lew: -0.307304800605679, certified to 15 digits."""
-    lines = (_outside() / "data" / "nist-handbook" / "LEW.DAT").read_text().splitlines()[25:]
+    lines = (outside.folder() / "data" / "nist-handbook" / "LEW.DAT").read_text().splitlines()[25:]
     values = [float(line) for line in lines if line.strip()]
 
     assert len(values) == 200

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 import warnings
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -24,6 +20,7 @@ from rules.baseline.spread import moving_range_sigma, total_sigma
 from rules.baseline.stability import runs_score, stability_of
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.run_length import cusum_arl
+from tests import outside
 
 # NIST StRD, Univariate Summary Statistics (public domain): data and certified mean, standard deviation and
 # autocorrelation at lag 1, certified to 15 digits.
@@ -82,16 +79,6 @@ def _pi_digits(count: int) -> list[int]:
     return digits[::-1]
 
 
-def _entry(name: str) -> dict[str, Any]:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(folder) / "reference" / "reference.json").read_text(encoding="utf-8"))[
-        "entries"
-    ]
-    return next(entry for entry in entries if entry["id"] == name)
-
-
 def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
     noise, x = rng.standard_normal(n), np.empty(n)
     x[0] = noise[0]
@@ -113,7 +100,7 @@ def test_mean_sigma_and_lag_one_match_the_certified_values(name: str) -> None:
 @pytest.mark.parametrize("name", ["strd.univ.Lew", "strd.univ.Lottery"])
 def test_longer_series_match_their_certified_values_too(name: str) -> None:
     """NIST StRD, data sets Lew and Lottery."""
-    entry = _entry(name)
+    entry = outside.entry(name)
     values, expected = entry["inputs"]["data"], entry["published"]
 
     assert float(np.mean(values)) == pytest.approx(expected["mean"], rel=1e-11)

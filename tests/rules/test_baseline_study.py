@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,6 +18,7 @@ from rules.baseline.outliers import far_out, propose_among_alike
 from rules.baseline.standing import judge
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.limits import Baseline
+from tests import outside
 
 
 def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
@@ -161,10 +160,7 @@ def test_the_boundaries_of_a_real_run_are_seen_where_the_level_moved() -> None:
     The steps set at cycles 335, 351 and 366 move the peak pressure by several sigma; those before are within
     the noise of single shots, as the folder's description says.
     """
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
-    path = Path(folder) / "data" / "real-cap-run" / "shots.csv"
+    path = outside.folder() / "data" / "real-cap-run" / "shots.csv"
     with path.open(encoding="utf-8", newline="") as file:
         x = [float(row["calc_peak_p_inj_bar"]) for row in csv.DictReader(file)]
     set_at = [cycle - 251 for cycle in (281, 293, 305, 320, 335, 351, 366)]

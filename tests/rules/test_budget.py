@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -28,6 +25,7 @@ from rules.run_length import (
     individuals_ar1_arl,
 )
 from rules.run_rules import RULES
+from tests import outside
 
 
 def test_the_default_plan_spends_the_budget_and_no_more() -> None:
@@ -174,11 +172,7 @@ def test_estimated_limits_keep_the_rate_that_plain_ones_are_known_to_miss(phi: f
 
     Widening is right if undoing it (charting at 3 / widened of the width) explains that rise.
     """
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    table = next(entry for entry in entries if entry["id"] == "ar1.phase1.estimated")["expected"]
+    table = outside.entry("ar1.phase1.estimated")["expected"]
     kind = "mr" if phi == 0.0 else "sd"
     published = table[f"{phi:g}"][str(m)][kind]["mean"]
     n = m * (1 - phi) / (1 + phi)

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +22,7 @@ from rules.capability import (
     reject_ppm,
 )
 from rules.constants import d2
+from tests import outside
 
 # NIST/SEMATECH e-Handbook 3.5.1, FURNACE.DAT: oxide film thickness of 168 wafers, limits 460 and 660.
 FURNACE = [
@@ -43,14 +41,6 @@ TABLE = {
     50: ((0.7815, 1.2185), (1.0509, 1.6091), (1.3267, 2.0133), (0.8025, 1.1971)),
     125: ((0.8625, 1.1375), (1.1545, 1.5055), (1.4541, 1.8859), (0.8756, 1.1242)),
 }
-
-
-def _entry(name: str) -> dict[str, Any]:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(folder) / "reference" / "reference.json").read_text())["entries"]
-    return next(entry for entry in entries if entry["id"] == name)
 
 
 def _with(mean: float, sd: float, n: int) -> np.ndarray:
@@ -102,7 +92,7 @@ def test_film_thickness_of_168_wafers() -> None:
 
 
 def test_the_retyped_wafers_are_those_of_the_reference() -> None:
-    assert _entry("nist.3.5.1.furnace")["inputs"]["thickness"] == FURNACE
+    assert outside.entry("nist.3.5.1.furnace")["inputs"]["thickness"] == FURNACE
 
 
 def test_alike_wafers_are_worth_fewer() -> None:
@@ -121,8 +111,8 @@ def test_alike_wafers_are_worth_fewer() -> None:
 
 def test_flow_width_of_125_wafers_in_subgroups() -> None:
     """Montgomery, Introduction to Statistical Quality Control, table 6.1, limits 1.50 +- 0.50 (cap.floww)."""
-    entry = _entry("cap.floww")
-    x, expected = _entry("mont.floww.xbarr")["inputs"]["x"], entry["expected"]
+    entry = outside.entry("cap.floww")
+    x, expected = outside.entry("mont.floww.xbarr")["inputs"]["x"], entry["expected"]
     found = capability(x, Specification(low=1.0, high=2.0, target=1.5), within="ranges")
     printed_d2 = 2.326 / d2(5)  # the table's rounded constant
 
@@ -176,7 +166,7 @@ def test_a_table_of_intervals(n: int) -> None:
 
 def test_the_whole_table_of_intervals() -> None:
     """cap.ci.table: Bissell's intervals and chi-square factors for n 20 to 200."""
-    entry = _entry("cap.ci.table")
+    entry = outside.entry("cap.ci.table")
     for n, row in entry["expected"].items():
         for key, expected in row.items():
             size = int(n)

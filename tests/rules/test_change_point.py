@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import csv
 import math
-import os
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
 from statsmodels.datasets import nile
 
 from rules.change_point import lag_one_of_differences, many, penalty_of, step
+from tests import outside
 
 # Montgomery, Introduction to Statistical Quality Control, Table 9.1, to the signal at 29 (from memory).
 TEXTBOOK = [
@@ -64,10 +63,7 @@ def test_a_known_level_gives_the_published_estimator() -> None:
 
 def test_the_real_run_changes_where_its_switch_over_was_set() -> None:
     """The steps of about six sigma show in the pressure from cycles 338 and 352 on; the run starts at 251."""
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
-    path = Path(folder) / "data" / "real-cap-run" / "shots.csv"
+    path = outside.folder() / "data" / "real-cap-run" / "shots.csv"
     with path.open(encoding="utf-8", newline="") as file:
         pressure = [float(row["calc_peak_p_inj_bar"]) for row in csv.DictReader(file)]
 

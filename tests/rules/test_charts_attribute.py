@@ -6,9 +6,7 @@ Guide to Quality Control, pp. 77-84, in public data files of NIST.
 """
 
 import math
-import os
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,6 +16,7 @@ from rules.charts import CChart, NpChart, PChart, UChart, make, make_row
 from rules.charts.attribute_baseline import c_chart, dispersion, np_chart, p_chart, u_chart
 from rules.charts.attribute_limits import binomial_allowed, poisson_allowed
 from rules.constants import d2
+from tests import outside
 
 # Handbook 6.3.3.1 (defects on 25 wafers) and 6.3.3.2 (nonconforming chips of 50 on 30 wafers; the textbook
 # has the same numbers as orange juice cans, Table 7.1); textbook Example 7.3 (26 samples of printed circuit
@@ -179,10 +178,7 @@ def test_c_and_u_charts_of_ishikawa():
     ],
 )
 def test_the_numbers_typed_here_are_those_of_the_public_files(name, columns, typed):
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of data")
-    lines = (Path(outside) / "data" / "nist-handbook" / name).read_text().splitlines()[25:]
+    lines = (outside.folder() / "data" / "nist-handbook" / name).read_text().splitlines()[25:]
     stored = np.array([line.split() for line in lines if line.strip()], dtype=float)[:, list(columns)]
     np.testing.assert_array_equal(stored, typed)
 

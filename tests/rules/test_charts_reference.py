@@ -5,12 +5,8 @@ against the charts. Where a book rounds d2 or a factor, the chart is given the s
 rounded one, since ours are exact.
 """
 
-import json
 import math
-import os
 import sys
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -31,21 +27,11 @@ from rules.charts.attribute_limits import poisson_allowed
 from rules.charts.moving_range import sigma_from_moving_ranges
 from rules.charts.subgroup_baseline import mean_and_range_charts, mean_and_sd_charts, subgroup_baseline
 from rules.constants import c4, d2, d3, factors
-
-
-@cache
-def table():
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        return None
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    return {entry["id"]: entry for entry in entries}
+from tests import outside
 
 
 def entry(name):
-    if table() is None:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of reference values")
-    found = table()[name]
+    found = outside.entry(name)
     return found["inputs"], found["expected"]
 
 

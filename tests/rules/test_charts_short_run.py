@@ -2,8 +2,6 @@
 
 import csv
 import math
-import os
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -22,14 +20,12 @@ from rules.charts import (
 from rules.charts.moving_range import sigma_from_moving_ranges
 from rules.charts.short_run_deviation import deviation_chart
 from rules.constants import d2
+from tests import outside
 
 
 def real_switchover():
     """Cycle, actual and set switchover volume in cm3 of 159 shots of a real press; 0 was not written."""
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of data")
-    with (Path(outside) / "data" / "real-cap-run" / "shots.csv").open(encoding="utf-8") as file:
+    with (outside.folder() / "data" / "real-cap-run" / "shots.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     columns = ("cycle", "V_um_ist", "rec_Umschaltpunkt")
     cycle, actual, setpoint = (np.array([float(row[name]) for row in rows]) for name in columns)

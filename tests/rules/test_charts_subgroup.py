@@ -7,8 +7,6 @@ rounded to three decimals; ours are exact.
 """
 
 import math
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +15,7 @@ from scipy import stats
 from rules.charts import IndividualsChart, SubgroupMeanChart, SubgroupRangeChart, SubgroupSdChart, make_row
 from rules.charts.subgroup_baseline import mean_and_range_charts, mean_and_sd_charts, subgroup_baseline
 from rules.constants import c4, factors
+from tests import outside
 
 FLOW_WIDTH = [
     (1.3235, 1.4128, 1.6744, 1.4573, 1.6914),
@@ -147,10 +146,7 @@ def test_piston_rings_have_the_printed_standard_deviations():
 
 
 def nist(name):
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of data")
-    lines = (Path(outside) / "data" / "nist-handbook" / name).read_text().splitlines()[25:]
+    lines = (outside.folder() / "data" / "nist-handbook" / name).read_text().splitlines()[25:]
     return np.array([line.split()[0] for line in lines if line.strip()], dtype=float).reshape(-1, 5)
 
 
@@ -176,10 +172,7 @@ def test_water_content_of_ishikawa_is_in_control():
 def test_a_subgroup_of_rings_is_judged_by_its_own_scatter_not_by_its_setting():
     # 120 groups of 10 ground rings, each made at another setting: the means move by far, the scatter within
     # does not. Factors as printed by Walpole et al., Table A.22: A3(10) = 0.975, B3 = 0.284, B4 = 1.716.
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of data")
-    file = Path(outside) / "data" / "piston-rings" / "grinding.csv"
+    file = outside.folder() / "data" / "piston-rings" / "grinding.csv"
     rows = np.loadtxt(file, delimiter=",", skiprows=1, usecols=8).reshape(120, 10)
     spread, level = rows.std(axis=1, ddof=1), rows.mean(axis=1)
     means, spreads = mean_and_sd_charts(rows)

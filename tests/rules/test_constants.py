@@ -1,15 +1,13 @@
 """Control chart constants against printed tables, scipy's own distributions, and closed forms."""
 
-import json
 import math
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import integrate, stats
 
 from rules.constants import c4, d2, d3, factors
+from tests import outside
 
 # Walpole, Myers, Myers and Ye, Probability and Statistics for Engineers and Scientists, Table A.22,
 # as printed: n, A2, A3, c4, B3, B4, d2, d3, D3, D4.
@@ -34,11 +32,7 @@ def test_factors_are_those_of_the_printed_table(row):
 
 
 def test_every_factor_agrees_with_the_recomputed_table():
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE names no folder of reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    table = next(entry for entry in entries if entry["id"] == "const.table")["expected"]
+    table = outside.entry("const.table")["expected"]
     spelled = {"D1": "upper_d1", "D2": "upper_d2", "D3": "upper_d3", "D4": "upper_d4"}
     for n, row in table.items():
         f = factors(int(n))

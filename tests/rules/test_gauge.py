@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,6 +27,7 @@ from rules.gauge import (
     variance_bounds,
 )
 from rules.gauge.crossed import d2_star, range_freedom
+from tests import outside
 
 # Measurement Systems Analysis, reference manual of the automotive industry, 3rd/4th ed., chapter III, the
 # worked form of 10 parts, 3 appraisers (rows of three trials each), retyped.
@@ -61,14 +59,6 @@ CHECK_SDS = [
     0.085, 0.052, 0.038, 0.036, 0.049, 0.036, 0.052, 0.117, 0.085, 0.052, 0.06, 0.048, 0.026, 0.088, 0.031,
     0.037, 0.032, 0.056, 0.067, 0.116, 0.046, 0.078, 0.04, 0.038, 0.039,
 ]  # fmt: skip
-
-
-def _entry(name: str) -> dict[str, Any]:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(folder) / "reference" / "reference.json").read_text())["entries"]
-    return next(entry for entry in entries if entry["id"] == name)
 
 
 def _random_study(
@@ -104,7 +94,7 @@ def test_averages_and_ranges_give_the_printed_form() -> None:
 def test_averages_and_ranges_equal_the_second_computation_with_the_manuals_constants() -> None:
     """msa.grr.avgrange: the same with K1 .5908, K2 .5231, K3 .3146 (exact reciprocals differ by 4e-5)."""
     found = by_ranges(FORM)
-    expected = _entry("msa.grr.avgrange")["expected"]
+    expected = outside.entry("msa.grr.avgrange")["expected"]
     from_forms = {"equipment": "EV", "appraiser": "AV", "gauge": "GRR", "part": "PV", "total": "TV"}
 
     assert 1 / d2_star(3) == pytest.approx(0.5231, abs=5e-5)
@@ -141,7 +131,7 @@ def test_the_analysis_of_variance_gives_the_printed_table_and_components() -> No
 
 
 def test_every_figure_of_the_reference_entry_is_met() -> None:
-    expected = _entry("msa.grr.anova")["expected"]
+    expected = outside.entry("msa.grr.anova")["expected"]
     sources, pooled = two_way(FORM), by_anova(FORM)
     kept = by_anova(FORM, pooling_level=1.0)
 
@@ -264,7 +254,7 @@ def test_ranges_are_worth_the_degrees_of_freedom_of_patnaik() -> None:
 def test_the_nested_study_of_the_nist_handbook() -> None:
     """NIST/SEMATECH e-Handbook 2.6.1: probe 2362, level 2 0.0362 (50 degrees of freedom), level 3 0.0197 (5);
     the printed level 1 of 0.0710 is not what its 60 day values pool to."""
-    entry = _entry("nist.2.6.1.gauge.resistivity")
+    entry = outside.entry("nist.2.6.1.gauge.resistivity")
     rows = np.array(entry["inputs"]["rows"])
     for probe, expected in entry["expected"].items():
         of_probe = rows[rows[:, 2] == float(probe)]

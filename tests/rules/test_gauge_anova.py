@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from rules.gauge import one_way
+from tests import outside
 
 # NIST StRD, Analysis of Variance, SiRstv (Ehrstein and Croarkin): resistivity of silicon, 5 instruments.
 SILICON = [
@@ -40,14 +37,6 @@ SIMON_LESAGE = {
 }  # fmt: skip
 
 
-def _entry(name: str) -> dict[str, Any]:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(folder) / "reference" / "reference.json").read_text())["entries"]
-    return next(entry for entry in entries if entry["id"] == name)
-
-
 def _simon_lesage(level: int, n: int) -> list[list[float]]:
     """Nine groups around level + 0.4, 0.3, 0.5, 0.3, ...: the center, then 0.1 below and above in turn."""
     tenths = [4, 3, 5, 3, 5, 3, 5, 3, 5]
@@ -68,7 +57,7 @@ def test_simon_and_lesage_keep_the_digits_that_the_values_have(name: str) -> Non
 
 @pytest.mark.parametrize("name", ["AtmWtAg", "SiRstv", *SIMON_LESAGE])
 def test_every_certified_figure_is_met(name: str) -> None:
-    entry = _entry(f"strd.anova.{name}")
+    entry = outside.entry(f"strd.anova.{name}")
     groups = entry["inputs"].get("groups") or _simon_lesage(*SIMON_LESAGE[name][:2])
     found, expected = one_way(groups), entry["expected"]
     ours = {

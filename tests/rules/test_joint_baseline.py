@@ -3,8 +3,6 @@
 import itertools
 import json
 import math
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -28,6 +26,7 @@ from rules.baseline.joint_study import joint_study, subgroup_study
 from rules.baseline.refusals import ConstantValues, InfiniteValue, TooFewValues
 from rules.charts import MewmaChart, T2Chart
 from rules.charts.joint_rows import SingularCovariance
+from tests import outside
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 6.5.4.1: five rows of length, width and height.
 NIST = [[4.0, 2.0, 0.60], [4.2, 2.1, 0.59], [3.9, 2.0, 0.58], [4.3, 2.1, 0.62], [4.1, 2.2, 0.63]]
@@ -53,11 +52,7 @@ IMPURITIES = ("first", "second", "third")
 
 @pytest.fixture(scope="session")
 def reference():
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    return {entry["id"]: entry for entry in entries}
+    return outside.entries()
 
 
 def drawn(n, p=3, seed=1):

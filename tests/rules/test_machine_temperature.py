@@ -6,12 +6,10 @@ events (public, MIT license). Limits come from the first week alone; the windows
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import pytest
 
 from rules.baseline import Proposal, propose_charts, study
+from tests import outside
 from tests.benchmarks.wandering_machine import (
     BASELINE_DAYS,
     FLOOR,
@@ -26,10 +24,7 @@ from tests.benchmarks.wandering_machine import (
 
 @pytest.fixture(scope="module")
 def machine() -> Machine:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with real data")
-    return read(Path(folder))
+    return read(outside.folder())
 
 
 @pytest.fixture(scope="module")

@@ -6,13 +6,13 @@ A test that holds a value names its id: whole, or, where a parameter completes i
 
 from __future__ import annotations
 
-import json
-import os
 import re
 from functools import lru_cache
 from pathlib import Path
 
 import pytest
+
+from tests import outside
 
 TESTS = Path(__file__).parents[1]
 _LISTED = """
@@ -78,10 +78,5 @@ def test_what_is_said_to_be_no_rule_is_not_held_after_all(entry: str) -> None:
 
 
 def test_the_list_is_the_whole_reference() -> None:
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-
-    assert [entry["id"] for entry in entries] == IDS
+    assert list(outside.entries()) == IDS
     assert len(set(IDS)) == len(IDS) == 77

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -26,6 +23,7 @@ from rules.run_length import (
     ewma_steady_arl,
     individuals_arl,
 )
+from tests import outside
 
 # Lucas and Crosier (1982), Technometrics 24, 199-205, k = 0.5 (from memory of the print), two-sided.
 CUSUM_SHIFTS = [0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4]
@@ -47,11 +45,7 @@ LUCAS_SACCUCCI = {
 
 @pytest.fixture(scope="session")
 def reference() -> dict[str, Any]:
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    return {entry["id"]: entry for entry in entries}
+    return outside.entries()
 
 
 @pytest.mark.parametrize("key", LUCAS_CROSIER)

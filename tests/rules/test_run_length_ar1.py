@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +15,7 @@ from rules.baseline import lag_one, moving_range_sigma
 from rules.baseline.spread import total_sigma
 from rules.charts import make
 from rules.run_length import cusum_ar1_arl, cusum_arl, individuals_ar1_arl
+from tests import outside
 
 # False alarms a value with limits at 3 average moving ranges / d2, moving ranges known; computed by a
 # simulation of 20,000 series of 500 values (a second program), with its standard error: phi, rate, error.
@@ -32,11 +30,7 @@ RAW_SIMULATION = [
 
 @pytest.fixture(scope="session")
 def reference() -> dict[str, Any]:
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    return {entry["id"]: entry for entry in entries}
+    return outside.entries()
 
 
 def _series(rng: np.random.Generator, phi: float, rows: int, values: int) -> np.ndarray:

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import itertools
-import json
 import math
-import os
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -31,6 +28,7 @@ from rules.run_length import (
 )
 from rules.run_length.mixed import mixed_run_length
 from rules.run_rules import RULES, RunRule, apply, named
+from tests import outside
 
 
 def read_table(text: str) -> dict[str, list[float]]:
@@ -112,11 +110,7 @@ def own(**fields: Any) -> RunRule:
 
 @pytest.fixture(scope="session")
 def reference() -> dict[str, Any]:
-    outside = os.environ.get("EVENRUN_OUTSIDE")
-    if not outside:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(outside) / "reference" / "reference.json").read_text())["entries"]
-    return {entry["id"]: entry for entry in entries}
+    return outside.entries()
 
 
 def test_three_sigma_limits_signal_once_in_370_4_values() -> None:

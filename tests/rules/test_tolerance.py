@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +22,7 @@ from rules.tolerance import (
     normal_interval,
     smallest_sample,
 )
+from tests import outside
 
 # Berthouex and Brown, Statistics for Environmental Engineers, table 21.1 (two-sided, confidence 95 %): rows
 # of n with the factors for coverage 90, 95 and 99 %.
@@ -39,14 +37,6 @@ PRINTED = {
 # Wilks (1941) and ISO 16269-6, annex G: least samples, keyed by (confidence, coverage).
 WILKS_ONE = {(0.9, 0.9): 22, (0.95, 0.9): 29, (0.95, 0.95): 59, (0.95, 0.99): 299, (0.99, 0.99): 459}
 WILKS_TWO = {(0.9, 0.9): 38, (0.95, 0.9): 46, (0.95, 0.95): 93, (0.95, 0.99): 473, (0.99, 0.99): 662}
-
-
-def _entry(name: str) -> dict[str, Any]:
-    folder = os.environ.get("EVENRUN_OUTSIDE")
-    if not folder:
-        pytest.skip("EVENRUN_OUTSIDE is not set: no folder with reference values")
-    entries = json.loads((Path(folder) / "reference" / "reference.json").read_text())["entries"]
-    return next(entry for entry in entries if entry["id"] == name)
 
 
 @pytest.mark.parametrize("n", PRINTED)
@@ -67,7 +57,7 @@ def test_factors_of_the_nist_handbook() -> None:
 def test_a_table_of_126_factors_of_iso_16269_6() -> None:
     """tol.k.normal: exact two-sided by integration, one-sided by noncentral t, Howe's approximation."""
     functions = {"two": k_two_sided, "one": k_one_sided, "howe": k_howe}
-    entry = _entry("tol.k.normal")
+    entry = outside.entry("tol.k.normal")
     seen = 0
     for n, row in entry["expected"].items():
         for key, value in row.items():
