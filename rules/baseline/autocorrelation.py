@@ -44,6 +44,11 @@ class Autocorrelation:
         return self.low > 0.0
 
     @property
+    def established(self) -> float:
+        """What charts and intervals reckon with: ``phi`` where its interval lies above zero, else 0."""
+        return self.phi if self.is_positive else 0.0
+
+    @property
     def is_negative(self) -> bool:
         """Whether the interval lies below zero."""
         return self.high < 0.0

@@ -140,7 +140,7 @@ def memory_of(x: ArrayLike, correlation: Autocorrelation) -> Memory:
     """
     values = finite_series(x)
     present = values[~np.isnan(values)]
-    phi = max(correlation.phi, 0.0) if correlation.is_positive else 0.0
+    phi = correlation.established
     simple = (1.0 + phi) / (1.0 - phi)
     if len(present) < FEWEST or np.ptp(present) <= 1e-12 * float(np.abs(present).max()):
         return Memory(p=math.nan, is_enough=True, time=simple, phi=phi)

@@ -5,6 +5,7 @@ Source: Rosner (1983), generalized extreme Studentized deviate test.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy.stats import t
 
 from rules.series import finite_series
 
-__all__ = ["Outlier", "far_out", "propose", "propose_among_alike"]
+__all__ = ["Outlier", "propose", "propose_among_alike"]
 
 FEWEST = 15
 FAR_OUT = 15.0  # sigma
@@ -39,6 +40,15 @@ class Outlier:
     value: float
     distance: float
     reason: str
+
+    @property
+    def is_far_out(self) -> bool:
+        """Whether no process gives such a value, whatever its shape: over 15 sigma away (the number is ours).
+
+        One of them in 400 shots hides how alike neighbors are, and doubles the total spread. Where all others
+        are the same there is no sigma to tell by.
+        """
+        return FAR_OUT < abs(self.distance) < math.inf
 
 
 def propose(x: ArrayLike, *, most: int | None = None, alpha: float = 0.05) -> tuple[Outlier, ...]:
@@ -79,35 +89,6 @@ def propose(x: ArrayLike, *, most: int | None = None, alpha: float = 0.05) -> tu
     removed = _most_extreme(values, present, limit, alpha)
     rest = np.setdiff1d(present, removed)
     return tuple(_described(values, int(index), rest) for index in sorted(removed))
-
-
-def far_out(x: ArrayLike) -> tuple[int, ...]:
-    """Return the places of values that cannot belong to the process, whatever its shape.
-
-    Parameters
-    ----------
-    x : array_like of float, shape (n,)
-        Values in order; NaN where missing.
-
-    Returns
-    -------
-    tuple of int
-        Of the values that :func:`propose` returns, those more than 15 standard deviations of the others from
-        their mean. One of them in 400 shots hides how alike neighbors are, and doubles the total spread.
-
-    References
-    ----------
-    Rosner (1983) as in :func:`propose`; the 15 sigma are ours.
-    """
-    values = finite_series(x)
-    apart = [each.index for each in propose(values)]
-    if not apart:
-        return ()
-    others = values.copy()
-    others[apart] = np.nan
-    reach = FAR_OUT * float(np.nanstd(others))
-    center = float(np.nanmean(others))
-    return tuple(index for index in apart if abs(values[index] - center) > reach > 0.0)
 
 
 def propose_among_alike(

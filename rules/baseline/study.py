@@ -20,7 +20,7 @@ from rules.baseline.contexts import checked_boundaries, compare
 from rules.baseline.memory import Memory, memory_of, residuals
 from rules.baseline.normality import Shape, shape_of
 from rules.baseline.notes import notes_of
-from rules.baseline.outliers import Outlier, far_out, propose, propose_among_alike
+from rules.baseline.outliers import Outlier, propose, propose_among_alike
 from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.resolution import sigma_floor, step_of
 from rules.baseline.spread import Spread, spread_of
@@ -90,13 +90,14 @@ def study(
     startups = _startups(steady, boundaries) if exclude_startup else ()
     for start, stop in startups:
         steady[start:stop] = np.nan
-    found = _study(steady, resolution, startups, boundaries)
+    apart = propose(steady)
+    found = _study(steady, apart, resolution, startups, boundaries)
     found = replace(found, left_out=places)
-    return replace(found, notes=(*notes_of(found), *_far_out_note(steady)))
+    return replace(found, notes=(*notes_of(found), *_far_out_note(apart)))
 
 
-def _far_out_note(steady: FloatArray) -> tuple[str, ...]:
-    places = ", ".join(str(place) for place in far_out(steady))
+def _far_out_note(apart: Sequence[Outlier]) -> tuple[str, ...]:
+    places = ", ".join(str(each.index) for each in apart if each.is_far_out)
     if not places:
         return ()
     return (f"So far out that center and sigma are taken without them: shots {places}. Say what they were.",)
@@ -104,19 +105,20 @@ def _far_out_note(steady: FloatArray) -> tuple[str, ...]:
 
 def _study(
     steady: FloatArray,
+    apart: tuple[Outlier, ...],
     resolution: float | None,
     startups: tuple[tuple[int, int], ...],
     boundaries: tuple[int, ...],
 ) -> Study:
     startup = startups[0][1] if startups and startups[0][0] == 0 else 0
-    baseline, correlation, step, spread = _baseline(steady, resolution)
+    baseline, correlation, step, spread = _baseline(steady, apart, resolution)
     run = steady[startup:]
     memory = memory_of(run, correlation)
     stability = _moved(_stability(run, memory), startup)
     if stability.verdict == "steady" and not memory.is_enough and spread.method == "total":
         baseline = replace(baseline, phi=memory.phi)
-    left = residuals(run, correlation.phi if correlation.is_positive else 0.0)
-    outliers = _outliers(steady, baseline.phi, left, startup)
+    left = residuals(run, correlation.established)
+    outliers = apart if baseline.phi == 0.0 else _among_alike(steady, left, startup)
     shape = _shape(left, [each.index - startup for each in outliers], baseline.phi, step)
     time = max(memory.time, 1.0)
     changes = (
@@ -150,7 +152,8 @@ def provisional(x: ArrayLike, *, resolution: float | None = None) -> Baseline:
     ValueError
         As :func:`study`.
     """
-    return _baseline(finite_series(x), resolution)[0]
+    steady = finite_series(x)
+    return _baseline(steady, propose(steady), resolution)[0]
 
 
 def _left_out(left_out: Sequence[int], n: int) -> tuple[int, ...]:
@@ -168,11 +171,11 @@ def _startups(steady: FloatArray, boundaries: tuple[int, ...]) -> tuple[tuple[in
 
 
 def _baseline(
-    steady: FloatArray, resolution: float | None
+    steady: FloatArray, apart: Sequence[Outlier], resolution: float | None
 ) -> tuple[Baseline, Autocorrelation, float | None, Spread]:
     """Center and sigma, and what sigma rests on; values that no process gives are left to a person."""
     steady = steady.copy()
-    steady[list(far_out(steady))] = np.nan
+    steady[[each.index for each in apart if each.is_far_out]] = np.nan
     present = steady[~np.isnan(steady)]
     if len(present) < FEWEST_VALUES:
         raise TooFewValues(
@@ -187,8 +190,10 @@ def _baseline(
             f"All {len(present)} values are {present[0]:g}; give the resolution of this characteristic, "
             "or watch it for change as a setting."
         )
-    phi = correlation.phi if correlation.is_positive else 0.0
-    made = Baseline(center=center, sigma=spread.sigma, n=len(present), phi=phi, sigma_method=spread.method)
+    made = Baseline(
+        center=center, sigma=spread.sigma, n=len(present), phi=correlation.established,
+        sigma_method=spread.method,
+    )  # fmt: skip
     return made, correlation, step, spread
 
 
@@ -205,9 +210,7 @@ def _moved(found: Stability, by: int) -> Stability:
     return replace(found, changes=changes, stretch=(first + by, last + by))
 
 
-def _outliers(steady: FloatArray, phi: float, left: FloatArray, startup: int) -> tuple[Outlier, ...]:
-    if phi == 0.0:
-        return propose(steady)
+def _among_alike(steady: FloatArray, left: FloatArray, startup: int) -> tuple[Outlier, ...]:
     return tuple(
         replace(each, index=each.index + startup, value=float(steady[each.index + startup]))
         for each in propose_among_alike(left)
@@ -232,8 +235,7 @@ def _time_within(steady: FloatArray, boundaries: tuple[int, ...], stability: Sta
     """
     parts = np.split(steady, list(boundaries))
     freed = np.concatenate([part - np.nanmean(part) if np.isfinite(part).any() else part for part in parts])
-    found = lag_one(freed)
-    phi = found.phi if found.is_positive else 0.0
+    phi = lag_one(freed).established
     if stability.verdict == "steps":
         phi = min(phi, lag_one_of_differences(freed[~np.isnan(freed)]))
     return (1.0 + phi) / (1.0 - phi)

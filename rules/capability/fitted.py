@@ -88,8 +88,7 @@ def by_family(
     table = checked(x, FEWEST)
     values = table[~np.isnan(table)] - bound
     chosen = best(values) if family is None else _named(family, values, bound)
-    correlation = lag_one(table.ravel())
-    phi = correlation.phi if correlation.is_positive else 0.0
+    phi = lag_one(table.ravel()).established
     moved = _moved(specification, bound)
     fitted = chosen.fit(values)
     distance = tail_distance(values, fitted)

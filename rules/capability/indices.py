@@ -217,8 +217,7 @@ def _reckoned_phi(table: FloatArray, phi: float | None) -> float:
         return phi
     if table.ndim == 2:
         return 0.0
-    found = lag_one(table)
-    return found.phi if found.is_positive else 0.0
+    return lag_one(table).established
 
 
 def _indices(

@@ -87,7 +87,7 @@ def by_order(x: ArrayLike, specification: Specification, *, confidence: float = 
         n=n, method="ordered values", lower_quantile=single[0], median=single[1], upper_quantile=single[2],
         pp=pp, ppl=middle.ppl, ppu=middle.ppu, ppk=ppk,
         rejects_ppm=wilson(seen, n, confidence).times(MILLION), fit_p=None,
-        phi=correlation.phi if correlation.is_positive else 0.0, confidence=confidence,
+        phi=correlation.established, confidence=confidence,
         notes=tuple(_notes(n, single, alike=correlation.is_positive)),
     )  # fmt: skip
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from rules.baseline import ConstantValues, InfiniteValue, TooFewValues, study
 from rules.baseline.contexts import compare
 from rules.baseline.memory import integrated_time, residuals
-from rules.baseline.outliers import far_out, propose_among_alike
+from rules.baseline.outliers import propose, propose_among_alike
 from rules.baseline.standing import judge
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.limits import Baseline
@@ -348,4 +348,4 @@ def test_one_value_that_no_process_gives_hides_neither_sigma_nor_how_alike_neigh
 def test_values_of_a_heavy_tailed_process_are_not_taken_for_impossible() -> None:
     """Student's t with 5 degrees of freedom stays in whole, up to a value in thousands."""
     x = np.random.default_rng(3).standard_t(5, size=1000)
-    assert len(far_out(x)) <= 1
+    assert sum(each.is_far_out for each in propose(x)) <= 1
