@@ -21,8 +21,10 @@ now = database.clock().now()
 
 with read(database.engine()) as conn:
     names = press.press_names(conn, settings.site)
-    # Kept, so that a later alarm elsewhere does not take the page away from its reader.
-    opened_on = st.session_state.setdefault(FIRST_PRESS, alarms.first_press(conn))
+    # Asked once, so that a later alarm elsewhere does not take the page away from its reader.
+    if FIRST_PRESS not in st.session_state:
+        st.session_state[FIRST_PRESS] = alarms.first_press(conn)
+    opened_on = st.session_state[FIRST_PRESS]
 
 st.title("Press")
 if not names:

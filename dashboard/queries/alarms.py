@@ -94,8 +94,8 @@ def listing(conn: sa.Connection) -> Listing:
 
 def first_press(conn: sa.Connection) -> str | None:
     """The press whose open alarm asks most for a person; None when all is steady."""
-    needed = listing(conn).needed
-    return needed[0].press if needed else None
+    needed = min(alarm_store.unclosed(conn), key=_urgency, default=None)
+    return None if needed is None else _press_names(conn)[needed.press_id]
 
 
 def fingerprint(conn: sa.Connection) -> tuple[int, datetime | None]:

@@ -15,6 +15,7 @@ from typing import Any, Literal
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
+from collector.store import holds
 from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
 from collector.store.types import to_micros
 from dashboard.queries.hold_extent import Held, held
@@ -181,6 +182,9 @@ def _lane(
     last = _last_shot(conn, press.id)
     activity, quiet_since = _activity(press, run, last, now, stop_cycles)
     open_alarms = _open_alarms(conn, press.id)
+    rows = holds.open_holds(conn, press_id=press.id)
+    own = [row for row in rows if open_alarms and row.alarm_id == open_alarms[0].id]
+    hold = held(conn, press.id, rows)
     return Lane(
         press_id=press.id,
         name=press.name,
@@ -195,8 +199,8 @@ def _lane(
         provisional=_provisional(conn, press.id, last),
         alarm=_alarm_facts(conn, open_alarms[0]) if open_alarms else None,
         alarms_open=len(open_alarms),
-        hold=held(conn, press.id),
-        alarm_hold=held(conn, press.id, alarm_id=open_alarms[0].id) if open_alarms else Held(),
+        hold=hold,
+        alarm_hold=held(conn, press.id, own) if len(own) < len(rows) else hold,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy.engine import Connection
 
 from collector.store import holds
+from collector.store.holds import HoldRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +32,8 @@ def merged(intervals: Iterable[tuple[int, int | None]]) -> tuple[tuple[int, int 
     return tuple(result)
 
 
-def held(conn: Connection, press_id: int, *, alarm_id: int | None = None) -> Held:
-    """What is on hold at one press now; with an alarm, what its own holds cover."""
-    rows = holds.open_holds(conn, press_id=press_id)
-    if alarm_id is not None:
-        rows = [row for row in rows if row.alarm_id == alarm_id]
+def held(conn: Connection, press_id: int, rows: Iterable[HoldRow]) -> Held:
+    """What these holds of one press cover together."""
     intervals = merged((row.from_shot_id, row.to_shot_id) for row in rows)
     extents = [
         holds.extent(conn, press_id=press_id, from_shot_id=low, to_shot_id=high) for low, high in intervals
