@@ -16,12 +16,13 @@ from typing import Any
 from collector.contract import quantities
 from rules import budget
 from rules.budget.known import REFERENCE_VALUE
-from rules.charts import make
+from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart, make
 from rules.charts.chart import Chart
-from rules.limits import PHI_CEILING, USABLE_FROM, Baseline
+from rules.limits import PHI_CEILING, USABLE_FROM, Baseline, Limits
 
 PROVISIONAL_FACTOR = 5.0
 SHIFT_STEP = 0.1
+OF_THE_VALUE = (IndividualsChart.name, SettingChart.name, EngineeringLimitsChart.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +63,11 @@ class KeyLimits:
 def charts_from_json(stored: Sequence[Mapping[str, Any]]) -> tuple[Chart[Any], ...]:
     """Rebuild what :meth:`KeyLimits.charts_json` wrote."""
     return tuple(make(item["chart"], item["parameters"]) for item in stored)
+
+
+def drawn_limits(charts: Sequence[Chart[Any]]) -> Limits | None:
+    """The lines to draw through the values: of the first chart whose statistic is the value itself."""
+    return next((chart.limits() for chart in charts if chart.name in OF_THE_VALUE), None)
 
 
 def plan_key(

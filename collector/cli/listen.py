@@ -14,6 +14,7 @@ import typer
 
 from collector.cli.heard_report import report, told_at_once
 from collector.clock import real_clock
+from collector.contract.mapping_topic import is_filter
 from collector.errors import EvenrunError, UserError
 from collector.listening import Trial
 from collector.pipeline import intake_policy
@@ -58,10 +59,7 @@ def listen(
 
 
 def _check_filter(text: str) -> None:
-    """Refuse what MQTT 3.1.1, 4.7.1, calls no topic filter; the broker would just hang up."""
-    levels = text.split("/")
-    alone = all(level in {"+", "#"} or not set(level) & {"+", "#"} for level in levels)
-    if not text or not alone or "#" in levels[:-1] or "\0" in text:
+    if not is_filter(text):  # the broker would just hang up
         raise UserError(
             f"--topic {text!r} is no topic filter; + stands for one whole level, # for all levels at the end"
         )

@@ -79,6 +79,13 @@ def subscription_filter(pattern: str, site: str) -> str:
     return "/".join("+" if _NAMED.fullmatch(level) else level for level in levels)
 
 
+def is_filter(text: str) -> bool:
+    """Whether MQTT calls it a topic filter: wildcards alone in their level, # only at the end (4.7.1)."""
+    levels = text.split("/")
+    alone = all(level in {"+", "#"} or not set(level) & {"+", "#"} for level in levels)
+    return bool(text) and alone and "#" not in levels[:-1] and "\0" not in text
+
+
 def covers(wide: str, narrow: str) -> bool:
     """Whether one MQTT filter takes all that another takes, and more."""
     if wide == narrow or (narrow.endswith("#") and not wide.endswith("#")):

@@ -10,13 +10,11 @@ from typing import Any
 import numpy as np
 import sqlalchemy as sa
 
-from collector.plan import charts_from_json
+from collector.plan import charts_from_json, drawn_limits
 from collector.store.tables import events, limits, runs, shots
 from dashboard.audit.evidence import InForce
 from dashboard.audit.shot_list import ShotList
 from rules.limits import Baseline
-
-OF_THE_VALUE = ("individuals", "engineering_limits", "setting", "ewma")  # limits in the unit of the values
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +87,7 @@ def _fact(conn: sa.Connection, start: _Start, last: int) -> InForce:
         limits.c.approved_by.is_not(None), limits.c.id > row.id,
     )  # fmt: skip
     baseline = Baseline.from_dict(row.baseline)
-    singles = (chart.limits() for chart in charts_from_json(row.charts) if chart.name in OF_THE_VALUE)
-    lines = next((each for each in singles if each is not None), None)
+    lines = drawn_limits(charts_from_json(row.charts))
     return InForce(
         limits_id=row.id, key=row.key, version=row.version, standing=row.standing,
         own=row.run_id is not None, approved_by=row.approved_by, made_at=row.at, reason=row.reason,

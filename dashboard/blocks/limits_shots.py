@@ -11,15 +11,13 @@ import streamlit as st
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities
+from collector.plan import drawn_limits
 from dashboard.blocks.limits_trial import Outcome
 from dashboard.blocks.press_charts import themed
 from dashboard.blocks.press_words import shot_label
 from dashboard.charts.characteristic import characteristic
 from dashboard.charts.time_axis import shop_times
 from dashboard.queries import database
-from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart
-
-DRAWN = (IndividualsChart.name, EngineeringLimitsChart.name, SettingChart.name)
 
 
 def show(each: Proposed, steady: Steady, outcomes: Sequence[Outcome], *, unit: str | None = None) -> None:
@@ -53,8 +51,7 @@ def _shots(each: Proposed, steady: Steady, outcomes: Sequence[Outcome]) -> pd.Da
 
 def _lines(each: Proposed, bounds: tuple[pd.Timestamp, pd.Timestamp]) -> pd.DataFrame:
     columns = ["at", "until", "lower", "center", "upper", "standing"]
-    charts = each.limits.charts if each.limits else ()
-    lines = next((chart.limits() for chart in charts if chart.name in DRAWN), None)
+    lines = drawn_limits(each.limits.charts) if each.limits else None
     if lines is None or each.limits is None:
         return pd.DataFrame(columns=columns)
     row = (*bounds, lines.lower, lines.center, lines.upper, each.limits.standing)

@@ -11,17 +11,15 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
-from collector.plan import charts_from_json
+from collector.plan import charts_from_json, drawn_limits
 from collector.store import holds as hold_rows
 from collector.store import shots as shot_rows
 from collector.store.tables import events, limits, presses, runs, shots, signals
-from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart
 
 SEGMENT = (
     *("key", "from_shot_id", "run_id", "at", "until"),
     *("lower", "center", "upper", "standing", "charts", "cost"),
 )
-DRAWN = (IndividualsChart.name, SettingChart.name, EngineeringLimitsChart.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +124,7 @@ def _limits(
 
 def _segment(row: Row[Any], at: datetime, until: datetime) -> dict[str, Any]:
     charts = charts_from_json(row.charts)
-    lines = next((chart.limits() for chart in charts if chart.name in DRAWN), None)
+    lines = drawn_limits(charts)
     return {
         "key": row.key,
         "from_shot_id": row.from_shot_id,
