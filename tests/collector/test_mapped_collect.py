@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -40,20 +39,16 @@ def write_settings(port: int, mapping: str) -> None:
 def collecting() -> Iterator[sa.Engine]:
     """A collector in a thread, and its store."""
     settings, stop = load_settings(), threading.Event()
+    engine = database.open_engine(settings.database_url)
+    database.upgrade(engine)  # so that the store can be asked from the first moment on
     thread = threading.Thread(target=collect, args=(settings,), kwargs={"stop": stop})
     thread.start()
-    engine = database.open_existing(settings.database_url) if Path("store.db").exists() else None
     try:
-        if engine is None:
-            wait_for(Path("store.db").exists)
-            time.sleep(2.0)  # until its tables are there
-            engine = database.open_existing(settings.database_url)
         yield engine
     finally:
         stop.set()
         thread.join(20)
-        if engine is not None:
-            engine.dispose()
+        engine.dispose()
 
 
 def wait_until_subscribed(client: Client) -> None:
