@@ -1,0 +1,12 @@
+"""Shelving, out of service, and what a hold became."""
+
+from __future__ import annotations
+
+revision = "0003"
+down_revision = "0002"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Bring a store here."""

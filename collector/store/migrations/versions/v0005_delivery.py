@@ -1,0 +1,12 @@
+"""Channels, escalation, and the results of timed jobs."""
+
+from __future__ import annotations
+
+revision = "0005"
+down_revision = "0004"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Bring a store here."""

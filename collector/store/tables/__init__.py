@@ -1,0 +1,41 @@
+"""Every table, one module a family; a new family is one module and its line here.
+
+Times are :class:`collector.store.types.UtcTime`. `at` is service (floor) time unless the name says wall.
+"""
+
+from __future__ import annotations
+
+from collector.store.tables.alarms import alarm_steps, alarms, holds
+from collector.store.tables.base import metadata
+from collector.store.tables.charts import chart_restarts, engine_states, limits, signals
+from collector.store.tables.delivery import outbox
+from collector.store.tables.floor import events, presses, recipes, runs
+from collector.store.tables.gaugings import gaugings
+from collector.store.tables.intake import imports, refusals
+from collector.store.tables.people import journal
+from collector.store.tables.service import clocks, heartbeats
+from collector.store.tables.shots import amendments, shots
+
+__all__ = [
+    "alarm_steps",
+    "alarms",
+    "amendments",
+    "chart_restarts",
+    "clocks",
+    "engine_states",
+    "events",
+    "gaugings",
+    "heartbeats",
+    "holds",
+    "imports",
+    "journal",
+    "limits",
+    "metadata",
+    "outbox",
+    "presses",
+    "recipes",
+    "refusals",
+    "runs",
+    "shots",
+    "signals",
+]

@@ -1,0 +1,63 @@
+"""Alarms, their steps, and holds."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text
+
+from collector.store.tables.base import metadata, row_id
+from collector.store.types import Json, UtcTime
+
+alarms = Table(
+    "alarms", metadata, row_id(),
+    Column("press_id", ForeignKey("presses.id"), nullable=False),
+    Column("run_id", ForeignKey("runs.id")),
+    Column("kind", String, nullable=False),       # process | recipe | data | gauging | silence
+    # IEC 62682: active_unacknowledged | active_acknowledged | returned_unacknowledged | normal
+    Column("state", String, nullable=False),
+    Column("opened_at", UtcTime, nullable=False),
+    Column("changed_at", UtcTime, nullable=False),
+    Column("first_shot_id", ForeignKey("shots.id")),      # first signaling shot
+    Column("last_shot_id", ForeignKey("shots.id")),       # last signaling shot
+    Column("change_shot_id", ForeignKey("shots.id")),     # estimated first shot of the change
+    Column("change_low_shot_id", ForeignKey("shots.id")),  # its confidence set, earliest
+    Column("change_high_shot_id", ForeignKey("shots.id")),  # ... and latest
+    Column("quiet_shots", Integer, nullable=False),       # consecutive shots without a signal
+    # [{"key", "direction", "before", "after", "unit"}], largest share first
+    Column("characteristics", Json, nullable=False),
+    Column("headline", Text, nullable=False),     # "Mold core 3.1 degC warmer"
+    Column("causes", Json),                       # [{"cause", "checks", "cautions"}] "often seen with"
+    Column("acknowledged_by", String),
+    Column("acknowledged_at", UtcTime),
+    Column("closed_by", String),
+    Column("closed_at", UtcTime),                 # null while it needs a person
+    Column("cause", Text),
+    Column("note", Text),
+)
+Index("ix_alarms_open", alarms.c.press_id, alarms.c.closed_at)
+
+alarm_steps = Table(
+    "alarm_steps", metadata, row_id(),
+    Column("alarm_id", ForeignKey("alarms.id"), nullable=False, index=True),
+    Column("at", UtcTime, nullable=False),
+    Column("event", String, nullable=False),      # occur | grow | acknowledge | clear | reoccur | close
+    Column("before", String),
+    Column("after", String, nullable=False),
+    Column("who", String, nullable=False),        # a person, or "service"
+    Column("note", Text),
+)
+
+holds = Table(
+    "holds", metadata, row_id(),
+    Column("press_id", ForeignKey("presses.id"), nullable=False),
+    Column("run_id", ForeignKey("runs.id")),
+    Column("alarm_id", ForeignKey("alarms.id")),
+    Column("from_shot_id", ForeignKey("shots.id"), nullable=False),
+    Column("to_shot_id", ForeignKey("shots.id")),  # null: still growing
+    Column("state", String, nullable=False),      # open | released | scrapped
+    Column("reason", Text, nullable=False),
+    Column("opened_by", String, nullable=False),
+    Column("opened_at", UtcTime, nullable=False),
+    Column("closed_by", String),
+    Column("closed_at", UtcTime),
+    Column("note", Text),
+)
