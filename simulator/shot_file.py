@@ -1,6 +1,5 @@
 """Shots as a file: one row a shot, columns are message keys, numbers in canonical units."""
 
-import csv
 from collections.abc import Iterable, Iterator
 from itertools import islice
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import TextIO
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from collector.csv_out import row_writer
 from simulator.records import SimRecord, SimShot
 
 IDENTITY = ("press", "counter", "ended_at", "run", "tray", "tray_position")
@@ -31,15 +31,15 @@ def write_csv(records: Iterable[SimRecord], out: TextIO, *, with_truth: bool = F
     with_truth : bool
         Add columns ``truth.*`` that no press could give.
     """
-    writer = csv.writer(out, lineterminator="\n")
+    write = row_writer(out)
     columns: list[str] | None = None
     for shot in _shots(records):
         row = _row(shot, with_truth=with_truth)
         row["ended_at"] = shot.ended_at.isoformat(timespec="milliseconds")
         if columns is None:
             columns = list(row)
-            writer.writerow(columns)
-        writer.writerow([row.get(column, "") for column in columns])
+            write(columns)
+        write(row.get(column) for column in columns)
         yield shot
 
 
