@@ -15,7 +15,6 @@ from types import FrameType
 
 import sqlalchemy as sa
 
-from collector import schedule
 from collector.alarms.channels import Channel
 from collector.alarms.channels.log import LogChannel
 from collector.alarms.channels.mqtt import MqttChannel
@@ -23,6 +22,9 @@ from collector.alarms.deliver import deliver_due
 from collector.clock import ServiceClock, real_clock, wall_now
 from collector.contract.mapping_read import Mappings
 from collector.errors import StoreUnavailable
+from collector.jobs import JOBS
+from collector.jobs import runner as job_runner
+from collector.jobs.job import Shop
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.press_work import Counts
 from collector.settings import Settings
@@ -30,12 +32,10 @@ from collector.sources.incoming import Incoming
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.store import clock as stored_clock
-from collector.store import database, heartbeats, refusals
+from collector.store import database, refusals
 
 log = logging.getLogger("evenrun.collector")
 
-HEARTBEAT_S = 1.0
-DELIVER_S = 1.0
 NOTICE_S = 1.0
 
 
@@ -65,14 +65,14 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=clock
     )
     delivery = Delivery(engine, {"mqtt": MqttChannel(source.publish), "log": LogChannel()}, random=random)
-    jobs = [
-        schedule.Job("heartbeat", HEARTBEAT_S, lambda: _beat(engine, clock, source)),
-        schedule.Job("deliver", DELIVER_S, delivery.soon),
-    ]
+    shop = Shop(
+        engine=engine, settings=settings, clock=clock, random=random, deliver_soon=delivery.soon,
+        broker_problem=lambda: source.problem, protocol=lambda: source.protocol,
+    )  # fmt: skip
     notice = RefusalNotice(engine)
     source.start()
     delivery.start()
-    scheduler = schedule.start(jobs)
+    scheduler = job_runner.start(JOBS, shop)
     try:
         for batch in source.batches(settings.batch_messages, settings.batch_wait_s):
             if stop.is_set():
@@ -206,17 +206,6 @@ class Delivery:
                 log.warning("the outbox waits: %s", error)
             except Exception:  # whatever it is, alarms after it must still go out
                 log.exception("the outbox waits for its next round")
-
-
-def _beat(engine: sa.Engine, clock: ServiceClock, source: MqttSource) -> None:
-    detail = {"broker": source.problem or "connected", "mqtt": source.protocol}
-    try:
-        with database.write(engine) as conn:
-            heartbeats.beat(
-                conn, heartbeats.COLLECTOR, wall=wall_now(), now=clock.now(), detail=detail
-            )
-    except StoreUnavailable as error:
-        log.warning("no sign of life could be stored: %s", error)
 
 
 @contextmanager

@@ -6,6 +6,7 @@ Times are :class:`collector.store.types.UtcTime`. `at` is service (floor) time u
 from __future__ import annotations
 
 from collector.store.tables.alarms import alarm_steps, alarms, holds
+from collector.store.tables.archive import archives
 from collector.store.tables.base import metadata
 from collector.store.tables.charts import chart_restarts, engine_states, limits, signals
 from collector.store.tables.delivery import outbox
@@ -13,13 +14,14 @@ from collector.store.tables.floor import events, presses, recipes, runs
 from collector.store.tables.gaugings import gaugings
 from collector.store.tables.intake import imports, refusals
 from collector.store.tables.people import journal
-from collector.store.tables.service import clocks, heartbeats
+from collector.store.tables.service import clocks, heartbeats, job_results
 from collector.store.tables.shots import amendments, shots
 
 __all__ = [
     "alarm_steps",
     "alarms",
     "amendments",
+    "archives",
     "chart_restarts",
     "clocks",
     "engine_states",
@@ -28,6 +30,7 @@ __all__ = [
     "heartbeats",
     "holds",
     "imports",
+    "job_results",
     "journal",
     "limits",
     "metadata",

@@ -1,0 +1,15 @@
+"""Timed jobs, one module each, listed here; :mod:`collector.jobs.runner` runs them.
+
+A new job is a module with a `JOB` and its line in `JOBS`. Its work is small and idempotent: it may be killed
+at any time, and on PostgreSQL another collector may do it the next time.
+"""
+
+from __future__ import annotations
+
+from collector.jobs import delivery, heartbeat
+from collector.jobs.job import Job
+
+JOBS: tuple[Job, ...] = (
+    heartbeat.JOB,
+    delivery.JOB,
+)
