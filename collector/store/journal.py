@@ -106,6 +106,12 @@ def head(conn: sa.Connection) -> bytes:
     return conn.execute(newest).scalar() or BEGINNING
 
 
+def has(conn: sa.Connection, digest: bytes) -> bool:
+    """Whether an entry has this digest, which was the head once; true of :data:`BEGINNING` always."""
+    entry = sa.select(journal.c.id).where(journal.c.digest == digest)
+    return digest == BEGINNING or conn.execute(entry).first() is not None
+
+
 def verify(conn: sa.Connection) -> list[Break]:
     """Recompute the whole chain; an empty list says that it holds."""
     breaks = []
