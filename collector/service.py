@@ -28,9 +28,11 @@ from collector.jobs.job import Shop
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.press_work import Counts
 from collector.settings import Settings
+from collector.settings_tls import BrokerTls
 from collector.sources.incoming import Incoming
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
 from collector.store import database, refusals
 
@@ -161,9 +163,17 @@ def mqtt_settings(settings: Settings) -> MqttSettings:
     return MqttSettings(
         site=settings.site, host=broker.host, port=broker.port, user=broker.user, password=broker.secret(),
         client_id=broker.client_id, receive_maximum=broker.receive_maximum,
-        session_expiry_s=broker.session_expiry_s,
+        session_expiry_s=broker.session_expiry_s, tls=_tls(broker.tls),
         also=Mappings(settings.mapping, settings.site).filters(),
     )
+
+
+def _tls(files: BrokerTls) -> TlsFiles | None:
+    if files.ca_file is None:
+        return None
+    return TlsFiles(
+        ca_file=files.ca_file, certificate_file=files.certificate_file, key_file=files.key_file
+    ).checked()
 
 
 class Delivery:

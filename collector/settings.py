@@ -27,6 +27,7 @@ from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
+from collector.settings_tls import BrokerTls
 
 SETTINGS_FILE = "EVENRUN_SETTINGS"
 
@@ -48,6 +49,7 @@ class Broker(Section):
     client_id: str = Field("evenrun-collector", description="names our session, which outlives a restart")
     receive_maximum: int = Field(200, ge=1, le=65535, description="messages in hand before the broker waits")
     session_expiry_s: int = Field(259_200, ge=60, description="how long the broker keeps messages for us, s")
+    tls: BrokerTls = BrokerTls()
 
     def secret(self) -> str | None:
         """The password, from the setting or from its file.

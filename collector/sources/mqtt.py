@@ -22,10 +22,11 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.contract import topics
 from collector.contract.outgoing import CollectorState
-from collector.errors import DeliveryError
+from collector.errors import DeliveryError, SettingsError
 from collector.sources import mqtt_connection as connection
 from collector.sources.incoming import Incoming
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.sources.mqtt_tls import explained
 
 _log = logging.getLogger(__name__)
 _UNSUPPORTED_VERSION = 0x84  # MQTT 5.0, table 3-1; paho gives the same code for the refusal of a 3.1.1 broker
@@ -182,9 +183,12 @@ class MqttSource:
             connection.dial(client, self._settings, self._protocol)
             reached = True
             self._stay(client)
-        except (OSError, ValueError) as error:
-            self._note_problem(f"no connection to the broker at {self._settings.address}: {error}")
+        except (OSError, ValueError, SettingsError) as error:
+            why = explained(error, self._settings.host)
+            self._note_problem(f"no connection to the broker at {self._settings.address}: {why}")
         was_connected = self._connected.is_set()
+        if reached and not self._answered and self._protocol == MQTTv311:
+            self._note_unanswered()
         self._client = None
         self._connected.clear()
         self._choose_protocol(unanswered=reached and not self._answered)
@@ -291,6 +295,14 @@ class MqttSource:
     def _acknowledge(self, client: Client, mid: int, qos: int) -> None:
         if client is self._client:
             client.ack(mid, qos)
+
+    def _note_unanswered(self) -> None:
+        """Not after MQTT 5 alone, which some brokers leave unanswered before they take 3.1.1."""
+        ours = "encrypted" if self._settings.tls else "not encrypted"
+        self._note_problem(
+            f"the broker at {self._settings.address} does not answer; we are {ours} (broker.tls): see "
+            "whether that port is too, and whether it asks for a client certificate"
+        )
 
     def _note_problem(self, sentence: str) -> None:
         if sentence != self.problem:

@@ -36,12 +36,18 @@ def new_client(settings: MqttSettings, protocol: MQTTProtocolVersion, will: byte
 
 
 def prepare(client: Client, settings: MqttSettings) -> None:
-    """Give a client its credentials and its encryption."""
+    """Give a client its credentials and its encryption.
+
+    Raises
+    ------
+    SettingsError
+        A file of the encryption cannot be used.
+    """
     client.connect_timeout = settings.connect_timeout_s
     if settings.user is not None:
         client.username_pw_set(settings.user, settings.password)
-    if settings.tls_ca is not None:
-        client.tls_set(ca_certs=str(settings.tls_ca))
+    if settings.tls is not None:
+        client.tls_set_context(settings.tls.context())
 
 
 def dial(client: Client, settings: MqttSettings, protocol: MQTTProtocolVersion) -> None:

@@ -27,6 +27,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.errors import UserError
 from collector.sources.mqtt_connection import prepare
 from collector.sources.mqtt_settings import MqttSettings
+from collector.sources.mqtt_tls import explained
 from collector.sources.recorded import Heard
 
 __all__ = ["listen"]
@@ -107,8 +108,9 @@ class _Ear:
         try:
             self._client.connect(self._settings.host, self._settings.port, self._settings.keepalive_s)
         except (OSError, ValueError) as error:
+            why = explained(error, self._settings.host)
             raise UserError(
-                f"{where} cannot be reached ({error}); check broker.host and broker.port"
+                f"{where} cannot be reached ({why}); check broker.host and broker.port"
             ) from error
         self._client.loop_start()
         if not self._ready.wait(5 * self._settings.connect_timeout_s) and self.problem is None:

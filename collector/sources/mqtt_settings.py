@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from random import Random
 from typing import Literal
+
+from collector.sources.mqtt_tls import TlsFiles
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +42,8 @@ class MqttSettings:
         answer to version 5, as the embedded one, `connect_timeout_s` at every connection.
     also : tuple of str
         Filters to subscribe to besides the contract's own: topics of other gateways, which are mapped.
-    tls_ca : Path or None
-        Certificate authority to trust; given, the connection is encrypted.
+    tls : TlsFiles or None
+        Whom to trust, and our own certificate; given, the connection is encrypted.
     """
 
     site: str
@@ -60,7 +61,7 @@ class MqttSettings:
     longest_wait_s: float = 30.0
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
     also: tuple[str, ...] = ()
-    tls_ca: Path | None = None
+    tls: TlsFiles | None = None
 
     @property
     def address(self) -> str:

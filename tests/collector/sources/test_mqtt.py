@@ -14,6 +14,7 @@ from paho.mqtt.client import Client, MQTTMessage
 from collector.errors import DeliveryError
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.sources.mqtt_tls import TlsFiles
 from tests.collector.sources.mqtt_helpers import (
     acknowledge_all,
     gateway,
@@ -169,7 +170,7 @@ def test_a_wrong_password_is_a_problem_that_says_what_to_check(mosquitto: Mosqui
 def test_a_certificate_that_is_not_there_is_a_problem_not_a_crash(
     mosquitto: Mosquitto, tmp_path: Path
 ) -> None:
-    bad = settings(mosquitto.port, tls_ca=tmp_path / "none.pem")
+    bad = settings(mosquitto.port, tls=TlsFiles(ca_file=tmp_path / "none.pem"))
     opened = MqttSource(bad, clock=lambda: datetime.now(UTC), random=Random(1))
     opened.start()
     try:
