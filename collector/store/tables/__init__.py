@@ -13,17 +13,27 @@ from collector.store.tables.delivery import outbox
 from collector.store.tables.floor import events, presses, recipes, runs
 from collector.store.tables.gaugings import gaugings
 from collector.store.tables.intake import imports, refusals
-from collector.store.tables.people import journal
+from collector.store.tables.leases import collectors, leases
+from collector.store.tables.people import (
+    accounts,
+    journal,
+    sign_in_attempts,
+    sign_in_codes,
+    sign_in_keys,
+    sign_ins,
+)
 from collector.store.tables.service import clocks, heartbeats, job_results
 from collector.store.tables.shots import amendments, shots
 
 __all__ = [
+    "accounts",
     "alarm_steps",
     "alarms",
     "amendments",
     "archives",
     "chart_restarts",
     "clocks",
+    "collectors",
     "engine_states",
     "events",
     "gaugings",
@@ -32,6 +42,7 @@ __all__ = [
     "imports",
     "job_results",
     "journal",
+    "leases",
     "limits",
     "metadata",
     "outbox",
@@ -40,5 +51,9 @@ __all__ = [
     "refusals",
     "runs",
     "shots",
+    "sign_in_attempts",
+    "sign_in_codes",
+    "sign_in_keys",
+    "sign_ins",
     "signals",
 ]
