@@ -5,14 +5,14 @@ Times are :class:`collector.store.types.UtcTime`. `at` is service (floor) time u
 
 from __future__ import annotations
 
-from collector.store.tables.alarms import alarm_steps, alarms, holds
+from collector.store.tables.alarms import alarm_steps, alarms, hold_steps, holds, set_asides
 from collector.store.tables.archive import archives
 from collector.store.tables.base import metadata
 from collector.store.tables.charts import chart_restarts, engine_states, limits, signals
 from collector.store.tables.delivery import outbox
 from collector.store.tables.floor import events, presses, recipes, runs
 from collector.store.tables.gaugings import gaugings
-from collector.store.tables.intake import imports, refusals
+from collector.store.tables.intake import counter_gaps, imports, past_runs, refusals, withdrawn_shots
 from collector.store.tables.leases import collectors, leases
 from collector.store.tables.people import (
     accounts,
@@ -34,10 +34,12 @@ __all__ = [
     "chart_restarts",
     "clocks",
     "collectors",
+    "counter_gaps",
     "engine_states",
     "events",
     "gaugings",
     "heartbeats",
+    "hold_steps",
     "holds",
     "imports",
     "job_results",
@@ -46,14 +48,17 @@ __all__ = [
     "limits",
     "metadata",
     "outbox",
+    "past_runs",
     "presses",
     "recipes",
     "refusals",
     "runs",
+    "set_asides",
     "shots",
     "sign_in_attempts",
     "sign_in_codes",
     "sign_in_keys",
     "sign_ins",
     "signals",
+    "withdrawn_shots",
 ]

@@ -25,6 +25,8 @@ presses = Table(
     Column("state_at", UtcTime),
     Column("last_shot_at", UtcTime),              # ended_at of the newest shot
     Column("usual_cycle_s", Float),               # median cycle of recent shots, for silence and stops
+    Column("heard_at", UtcTime),                  # service time at which its newest live shot arrived
+    Column("clock_behind_s", Float),              # by how much its clock is behind ours; null: not known
     UniqueConstraint("site", "name"),
 )
 
@@ -61,7 +63,8 @@ events = Table(
     Column("press_id", ForeignKey("presses.id"), nullable=False),
     Column("at", UtcTime, nullable=False),
     Column("shot_id", ForeignKey("shots.id")),    # first shot under the new condition, where known
-    # run | lot | tray | setpoint | stop | startup | state | gap | epoch | chart_restart | limits
+    # run | lot | tray | setpoint | stop | startup | state | gap | late | epoch | clock
+    # | chart_restart | limits | withdrawn (of an import that was undone)
     Column("kind", String, nullable=False),
     Column("key", String),
     Column("old", Json),
