@@ -25,6 +25,7 @@ from pydantic_settings import (
 from collector.contract.mapping_model import JsonMapping
 from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
+from collector.settings_keeping import Backup, Retention
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
 from collector.settings_tls import BrokerTls
@@ -126,6 +127,8 @@ class Settings(BaseSettings):
     time_zone: str = Field("UTC", description="zone in which people read times, such as Europe/Berlin")
     broker: Broker = Broker()
     charts: Charts = Charts()
+    backup: Backup = Backup()
+    retention: Retention = Retention()
     tolerance: dict[str, dict[str, Tolerance]] = Field(
         default_factory=dict, description="by mold, by disc characteristic: low and high"
     )

@@ -1,0 +1,148 @@
+"""Values of a run move to a file and come back to the last bit; what the file holds can be read elsewhere.
+
+Parquet is read back with pandas, which knows nothing of ours.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock, real_clock
+from collector.errors import NotAllowed, StoreError, UserError
+from collector.keeping import archive
+from collector.store import database, journal, shots, tables
+from tests.store_fixtures import STARTED, Seeded, a_shot
+
+CLOSED = datetime(2026, 11, 25, tzinfo=UTC)
+
+
+@pytest.fixture
+def closed(seeded: Seeded) -> Seeded:
+    with database.write(seeded.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=CLOSED))
+    return seeded
+
+
+@pytest.fixture
+def clock() -> ServiceClock:
+    return real_clock()
+
+
+def move(store: Seeded, folder: Path, clock: ServiceClock) -> Path:
+    return archive.archive_run(store.engine, store.run_id, folder, who="service", clock=clock)
+
+
+def rows(engine: sa.Engine) -> list[tuple[object, ...]]:
+    with database.read(engine) as conn:
+        return [tuple(row) for row in conn.execute(sa.select(tables.shots).order_by(tables.shots.c.id))]
+
+
+def test_values_come_back_as_they_were(closed: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    before = rows(closed.engine)
+    move(closed, tmp_path, clock)
+    assert rows(closed.engine) != before
+
+    count = archive.restore_run(closed.engine, closed.run_id, tmp_path, who="quality 1", clock=clock)
+
+    with database.read(closed.engine) as conn:
+        assert (count, shots.broken_digests(conn)) == (100, [])
+        assert [step.action for step in conn.execute(sa.select(tables.journal))] == [
+            "move values of run to file", "restore values of run",
+        ]  # fmt: skip
+        assert journal.verify(conn) == []
+    assert rows(closed.engine) == before
+
+
+def test_another_program_reads_the_values(closed: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    path = move(closed, tmp_path, clock)
+
+    frame = pd.read_parquet(path)
+
+    assert len(frame) == 100
+    assert frame["value:cushion"].eq(6.2).all()
+    assert frame["value:injection_time"].tolist() == [2.4 + 0.001 * (n % 7) for n in range(100)]
+    assert pd.to_datetime(frame["ended_at"].iloc[0], unit="us", utc=True) == STARTED
+
+
+def test_a_shot_that_is_archived_is_still_known(closed: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    move(closed, tmp_path, clock)
+
+    with pytest.raises(sa.exc.IntegrityError), database.write(closed.engine) as conn:
+        shots.insert(conn, [a_shot(press_id=closed.press_id, counter=5)])
+    with database.read(closed.engine) as conn:
+        assert len(list(conn.execute(archive.moved_shots()))) == 100
+
+
+def test_only_old_closed_runs_are_due(closed: Seeded) -> None:
+    with database.read(closed.engine) as conn:
+        assert archive.due(conn, now=CLOSED + timedelta(days=30, seconds=1), values_days=30) == [
+            closed.run_id
+        ]
+        assert archive.due(conn, now=CLOSED + timedelta(days=30), values_days=30) == []
+
+
+def test_a_run_whose_discs_are_still_on_hold_stays(closed: Seeded) -> None:
+    with database.write(closed.engine) as conn:
+        conn.execute(
+            sa.insert(tables.holds).values(
+                press_id=closed.press_id,
+                run_id=closed.run_id,
+                from_shot_id=closed.shot_ids[50],
+                state="open",
+                reason="dome",
+                opened_by="quality 1",
+                opened_at=CLOSED,
+            )
+        )
+        assert archive.due(conn, now=CLOSED + timedelta(days=99), values_days=30) == []
+
+
+def test_an_open_run_is_refused(seeded: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    with pytest.raises(NotAllowed, match="still open"):
+        move(seeded, tmp_path, clock)
+
+
+def test_a_run_moves_once(closed: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    move(closed, tmp_path, clock)
+
+    with pytest.raises(NotAllowed, match="in the archive already"):
+        move(closed, tmp_path, clock)
+
+
+def test_a_shot_that_was_tampered_with_keeps_its_run_in_the_store(
+    closed: Seeded, tmp_path: Path, clock: ServiceClock
+) -> None:
+    with database.write(closed.engine) as conn:
+        first = tables.shots.c.id == closed.shot_ids[0]
+        conn.execute(sa.update(tables.shots).where(first).values(characteristics={"cushion": 6.3}))
+    before = rows(closed.engine)
+
+    with pytest.raises(StoreError, match="no longer has the digest"):
+        move(closed, tmp_path / "archive", clock)
+
+    assert rows(closed.engine) == before
+    assert list((tmp_path / "archive").iterdir()) == []
+
+
+def test_a_file_that_was_changed_is_not_put_back(closed: Seeded, tmp_path: Path, clock: ServiceClock) -> None:
+    path = move(closed, tmp_path, clock)
+    path.write_bytes(path.read_bytes()[:-1])
+
+    with pytest.raises(UserError, match="missing or was changed"):
+        archive.restore_run(closed.engine, closed.run_id, tmp_path, who="quality 1", clock=clock)
+
+
+def test_a_name_with_a_path_in_it_stays_in_the_folder(
+    closed: Seeded, tmp_path: Path, clock: ServiceClock
+) -> None:
+    with database.write(closed.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(name="../../R 1"))
+
+    path = move(closed, tmp_path, clock)
+
+    assert path.resolve().parent == tmp_path.resolve()
