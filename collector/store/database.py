@@ -116,10 +116,30 @@ def upgrade(engine: sa.Engine) -> None:
     with read(engine) as connection:
         if runner.is_current(connection):
             return
-    with write(engine) as connection:
-        if engine.dialect.name == "postgresql":
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
-        runner.to_head(connection)
+    with failures.translated(engine), engine.connect() as connection, _references_off(connection):
+        connection.execution_options(**{_WRITES: True})
+        with connection.begin():
+            if engine.dialect.name == "postgresql":
+                connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
+            runner.to_head(connection)
+
+
+@contextmanager
+def _references_off(connection: sa.Connection) -> Iterator[None]:
+    """SQLite changes a column by making the table anew, which its rows that others refer to must survive.
+
+    The way that its documentation gives ("Making Other Kinds Of Table Schema Changes"): it can be switched
+    only outside of a transaction.
+    """
+    raw: Any = connection.connection.dbapi_connection if connection.dialect.name == "sqlite" else None
+    checked = raw is not None and raw.execute("PRAGMA foreign_keys").fetchone() == (1,)
+    if checked:
+        raw.execute("PRAGMA foreign_keys = OFF")
+    try:
+        yield
+    finally:
+        if checked:
+            raw.execute("PRAGMA foreign_keys = ON")
 
 
 def open_existing(url: str) -> sa.Engine:

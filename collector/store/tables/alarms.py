@@ -1,4 +1,4 @@
-"""Alarms, their steps, and holds."""
+"""Alarms, their steps, what keeps them quiet, and holds."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from collector.store.types import Json, UtcTime
 
 alarms = Table(
     "alarms", metadata, row_id(),
-    Column("press_id", ForeignKey("presses.id"), nullable=False),
+    Column("press_id", ForeignKey("presses.id")),  # null: an alarm of the service itself
     Column("run_id", ForeignKey("runs.id")),
     Column("kind", String, nullable=False),       # process | recipe | data | gauging | silence
-    # IEC 62682: active_unacknowledged | active_acknowledged | returned_unacknowledged | normal
+    # of IEC 62682, see collector.contract.outgoing.AlarmState
     Column("state", String, nullable=False),
     Column("opened_at", UtcTime, nullable=False),
     Column("changed_at", UtcTime, nullable=False),
@@ -32,6 +32,9 @@ alarms = Table(
     Column("closed_at", UtcTime),                 # null while it needs a person
     Column("cause", Text),
     Column("note", Text),
+    Column("beneath", String),                    # state it would be in, while something keeps it quiet
+    Column("subject", String),                    # what is silent: press | broker | gateway:NAME | ...
+    Column("site", String),                       # of an alarm of the service itself
 )
 Index("ix_alarms_open", alarms.c.press_id, alarms.c.closed_at)
 
@@ -39,12 +42,29 @@ alarm_steps = Table(
     "alarm_steps", metadata, row_id(),
     Column("alarm_id", ForeignKey("alarms.id"), nullable=False, index=True),
     Column("at", UtcTime, nullable=False),
-    Column("event", String, nullable=False),      # occur | grow | acknowledge | clear | reoccur | close
+    Column("event", String, nullable=False),      # of collector.alarms.lifecycle; grow | restart beside
     Column("before", String),
     Column("after", String, nullable=False),
     Column("who", String, nullable=False),        # a person, or "service"
     Column("note", Text),
 )
+
+set_asides = Table(
+    "set_asides", metadata, row_id(),
+    Column("kind", String, nullable=False),       # shelved | out_of_service
+    Column("press_id", ForeignKey("presses.id")),
+    Column("alarm_id", ForeignKey("alarms.id")),  # what is shelved; null: out of service
+    Column("key", String),                        # out of service: one characteristic; null: the whole press
+    Column("at", UtcTime, nullable=False),
+    Column("until", UtcTime),                     # end of a shelf
+    Column("who", String, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("ended_at", UtcTime),                  # null while it lasts
+    Column("ended_by", String),                   # a person, or "service"
+    Column("end_reason", Text),
+)
+Index("ix_set_asides_press", set_asides.c.press_id, set_asides.c.ended_at)
+Index("ix_set_asides_alarm", set_asides.c.alarm_id)
 
 holds = Table(
     "holds", metadata, row_id(),
@@ -53,11 +73,25 @@ holds = Table(
     Column("alarm_id", ForeignKey("alarms.id")),
     Column("from_shot_id", ForeignKey("shots.id"), nullable=False),
     Column("to_shot_id", ForeignKey("shots.id")),  # null: still growing
-    Column("state", String, nullable=False),      # open | released | scrapped
+    Column("state", String, nullable=False),      # open | released | sorted | scrapped
     Column("reason", Text, nullable=False),
     Column("opened_by", String, nullable=False),
     Column("opened_at", UtcTime, nullable=False),
     Column("closed_by", String),
     Column("closed_at", UtcTime),
     Column("note", Text),
+    Column("good_discs", Integer),                # counted when it was decided
+    Column("bad_discs", Integer),
+)
+Index("ix_holds_alarm", holds.c.alarm_id, holds.c.state)
+
+hold_steps = Table(
+    "hold_steps", metadata, row_id(),
+    Column("hold_id", ForeignKey("holds.id"), nullable=False, index=True),
+    Column("at", UtcTime, nullable=False),
+    Column("event", String, nullable=False),      # open | released | sorted | scrapped | reopened
+    Column("who", String, nullable=False),        # a person, or "service"
+    Column("reason", Text, nullable=False),
+    Column("good_discs", Integer),
+    Column("bad_discs", Integer),
 )
