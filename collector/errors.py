@@ -4,7 +4,8 @@
     ├── UserError                a person can mend it: one sentence with the remedy, exit code 2
     │   └── SettingsError        a setting is missing or out of range
     ├── StoreError               the database cannot do what was asked
-    │   └── StoreUnavailable     ... for now: locked, full, read-only or away; try again later
+    │   ├── StoreUnavailable     ... for now: locked, full, read-only or away; try again later
+    │   └── LeaseLost            ... for this process: another collector has these presses by now
     ├── NotAllowed               an action that this person or this state does not permit
     └── DeliveryError            a message could not be handed over (`permanent` tells whether to retry)
 """
@@ -30,6 +31,10 @@ class StoreError(EvenrunError):
 
 class StoreUnavailable(StoreError):
     """The database cannot take a write right now; the batch is kept in memory and tried again."""
+
+
+class LeaseLost(StoreError):
+    """Another collector has taken over the presses that a transaction was for; nothing of it was stored."""
 
 
 class NotAllowed(EvenrunError):
