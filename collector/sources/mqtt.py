@@ -46,6 +46,8 @@ class MqttSource:
         Service clock, for the time in the collector's own state.
     random : random.Random
         Source of the jitter between attempts to connect.
+    may_connect : callable
+        Asked before every attempt: connecting throws whoever has the session off the broker.
 
     Notes
     -----
@@ -54,8 +56,16 @@ class MqttSource:
     and the broker sends the message again.
     """
 
-    def __init__(self, settings: MqttSettings, *, clock: Callable[[], datetime], random: Random) -> None:
+    def __init__(
+        self,
+        settings: MqttSettings,
+        *,
+        clock: Callable[[], datetime],
+        random: Random,
+        may_connect: Callable[[], bool] = lambda: True,
+    ) -> None:
         self._settings = settings
+        self._may_connect = may_connect
         self._clock = clock
         self._random = random
         # Bounded here as well: Mosquitto 2.0.11 sends a whole window for each acknowledgement.
@@ -131,12 +141,19 @@ class MqttSource:
                 raise DeliveryError(f"the broker did not acknowledge {topic} within {timeout_s:g} s")
             sent.wait_for_publish(_LOOK_S)
 
-    def close(self) -> None:
-        """Say that the collector goes offline, disconnect, keep the session on the broker. Idempotent."""
+    def close(self, *, say_offline: bool = True) -> None:
+        """Say that the collector goes offline, disconnect, keep the session on the broker. Idempotent.
+
+        Parameters
+        ----------
+        say_offline : bool
+            False when another collector goes on with the session.
+        """
         if self._closing.is_set():
             return
-        with contextlib.suppress(DeliveryError):
-            self.publish(self._own_topic, self._state("offline", "stopped"), retain=True, timeout_s=2.0)
+        if say_offline:
+            with contextlib.suppress(DeliveryError):
+                self.publish(self._own_topic, self._state("offline", "stopped"), retain=True, timeout_s=2.0)
         self._closing.set()
         if self._client is not None:
             self._client.disconnect()
@@ -162,6 +179,9 @@ class MqttSource:
     def _keep_connected(self) -> None:
         attempt = 0
         while not self._closing.is_set():
+            if not self._may_connect():
+                self._closing.wait(_LOOK_S)
+                continue
             was_connected = self._connect_once()
             attempt = 1 if was_connected else attempt + 1
             if not self._falling_back:
@@ -184,7 +204,7 @@ class MqttSource:
             reached = True
             self._stay(client)
         except (OSError, ValueError, SettingsError) as error:
-            why = explained(error, self._settings.host)
+            why = explained(error, self._settings.host, self._settings.tls)
             self._note_problem(f"no connection to the broker at {self._settings.address}: {why}")
         was_connected = self._connected.is_set()
         if reached and not self._answered and self._protocol == MQTTv311:
@@ -221,6 +241,7 @@ class MqttSource:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
+        client.on_unsubscribe = lambda *_: self._connected.set()
         client.on_message = self._on_message
         return client
 
@@ -241,7 +262,11 @@ class MqttSource:
             self.protocol,
             flags.session_present,
         )
-        client.subscribe(connection.subscription(self._settings, self._protocol))
+        wanted = connection.subscription(self._settings, self._protocol)
+        if self._settings.ends:
+            client.unsubscribe([name for name, _ in wanted])
+            return
+        client.subscribe(wanted)
         client.publish(self._own_topic, self._state("online", None), qos=1, retain=True)
         if (
             flags.session_present

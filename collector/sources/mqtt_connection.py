@@ -8,12 +8,14 @@ OASIS MQTT Version 3.1.1: clean session 3.1.2.4.
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
-from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.contract import topics
@@ -76,3 +78,38 @@ def subscription(settings: MqttSettings, protocol: MQTTProtocolVersion) -> list[
     # Retained messages come with a new subscription only: a kept session has their changes queued.
     only_new = SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
     return [(name, SubscribeOptions(qos=1, noLocal=True, retainHandling=only_new)) for name in filters]
+
+
+def forget(settings: MqttSettings) -> None:
+    """End a kept session on the broker, with whatever it still holds.
+
+    A clean start ends it (3.1.2.4 of MQTT 5.0, the clean session of 3.1.1), and asking for no expiry, which
+    is the default, leaves nothing behind.
+
+    Raises
+    ------
+    OSError
+        The broker cannot be reached, does not answer, or refuses us.
+    """
+    answered: list[ReasonCode] = []
+    heard = threading.Event()
+
+    def on_connect(_client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
+        answered.append(code)
+        heard.set()
+
+    client = Client(
+        CallbackAPIVersion.VERSION2, client_id=settings.client_id, clean_session=True, protocol=MQTTv311,
+        reconnect_on_failure=False,
+    )  # fmt: skip
+    prepare(client, settings)
+    client.on_connect = on_connect
+    client.connect(settings.host, settings.port, settings.keepalive_s)
+    client.loop_start()
+    try:
+        if not heard.wait(settings.connect_timeout_s) or answered[0].is_failure:
+            why = answered[0] if answered else "no answer"
+            raise ConnectionError(f"the broker at {settings.address} did not end a session ({why})")
+    finally:
+        client.disconnect()
+        client.loop_stop()

@@ -40,6 +40,8 @@ class MqttSettings:
     protocol : {'auto', '5', '3.1.1'}
         Version of MQTT; auto tries 5 first and falls back to 3.1.1, which costs a broker that does not
         answer to version 5, as the embedded one, `connect_timeout_s` at every connection.
+    ends : bool
+        The session takes nothing new: what the broker still has for it is handed over, and no more.
     also : tuple of str
         Filters to subscribe to besides the contract's own: topics of other gateways, which are mapped.
     tls : TlsFiles or None
@@ -60,6 +62,7 @@ class MqttSettings:
     first_wait_s: float = 0.2
     longest_wait_s: float = 30.0
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
+    ends: bool = False
     also: tuple[str, ...] = ()
     tls: TlsFiles | None = None
 
