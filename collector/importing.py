@@ -21,6 +21,7 @@ from collector.settings import Settings
 from collector.sources import csv_file
 from collector.store import database
 from collector.store.tables import imports
+from collector.store.upsert import insert_into
 from collector.verdict import Policy
 
 BATCH = 500
@@ -40,6 +41,15 @@ class Imported:
         """Rows that were stored now."""
         return self.counts.stored + self.counts.late + self.counts.gaugings
 
+    def told(self) -> str:
+        """The counts in words, such as ``159 shots stored, 2 refused``."""
+        counts = self.counts
+        said = {
+            "shots stored": counts.stored, "late shots": counts.late, "gaugings stored": counts.gaugings,
+            "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
+        }
+        return ", ".join(f"{number} {words}" for words, number in said.items() if number) or "nothing in it"
+
 
 def import_csv(
     engine: sa.Engine,
@@ -52,6 +62,7 @@ def import_csv(
     press: str | None = None,
     run: str | None = None,
     progress: Callable[[int], None] = lambda _rows: None,
+    refused: Callable[[Refusal], None] = lambda _refusal: None,
 ) -> Imported:
     """Read a file row by row and store what it says.
 
@@ -69,7 +80,9 @@ def import_csv(
     press, run : str, optional
         Where they differ from the profile's.
     progress : callable
-        Called with the number of rows taken since the last call.
+        Called with the number of rows stored since the last call; what it raises ends the import there.
+    refused : callable
+        Called with each row that is refused, once it is stored.
 
     Returns
     -------
@@ -93,8 +106,10 @@ def import_csv(
     records = csv_file.read(path, profile, job)
     for batch in _batches(records, path.name):
         done.counts.add(pipeline.take_records(batch))
-        refused = [each.record.sentence() for each in batch if isinstance(each.record, Refusal)]
-        done.sentences += refused[: SENTENCES - len(done.sentences)]
+        refusals = [each.record for each in batch if isinstance(each.record, Refusal)]
+        done.sentences += [each.sentence() for each in refusals[: SENTENCES - len(done.sentences)]]
+        for each in refusals:
+            refused(each)
         progress(len(batch))
     if done.before is None and done.accepted:
         row = {"file_name": path.name, "file_digest": digest, "profile": profile_name}
@@ -145,4 +160,6 @@ def _note(engine: sa.Engine, row: Mapping[str, object], done: Imported, *, at: d
         "accepted": done.accepted, "duplicates": done.counts.duplicates, "refused": done.counts.refused,
     }
     with database.write(engine) as conn:
-        conn.execute(sa.insert(imports).values(**row, **counts, imported_at=at))
+        # Another process may have imported the same file at the same time.
+        new = insert_into(conn, imports).values(**row, **counts, imported_at=at)
+        conn.execute(new.on_conflict_do_nothing())

@@ -35,6 +35,7 @@ from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
 from collector.store import database, refusals
+from collector.watching import open_watches, watching
 
 log = logging.getLogger("evenrun.collector")
 
@@ -44,7 +45,7 @@ NOTICE_S = 1.0
 def collect_forever(settings: Settings) -> None:
     """Collect until SIGINT or SIGTERM; the batch in hand is finished first."""
     stop = threading.Event()
-    with _stopping_on_signals(stop):
+    with stopping_on_signals(stop):
         collect(settings, stop=stop)
 
 
@@ -72,18 +73,20 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         broker_problem=lambda: source.problem, protocol=lambda: source.protocol,
     )  # fmt: skip
     notice = RefusalNotice(engine)
+    folders = watching(open_watches(engine, settings, clock), imported=delivery.soon)
     source.start()
     delivery.start()
     scheduler = job_runner.start(JOBS, shop)
     try:
-        for batch in source.batches(settings.batch_messages, settings.batch_wait_s):
-            if stop.is_set():
-                break
-            if batch:
-                counts = take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
-                notice.add(counts.refused if counts else 0)
-                delivery.soon()
-            notice.say_if_due()
+        with folders:
+            for batch in source.batches(settings.batch_messages, settings.batch_wait_s):
+                if stop.is_set():
+                    break
+                if batch:
+                    counts = take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
+                    notice.add(counts.refused if counts else 0)
+                    delivery.soon()
+                notice.say_if_due()
     finally:
         scheduler.shutdown(wait=False)
         source.close()
@@ -219,7 +222,9 @@ class Delivery:
 
 
 @contextmanager
-def _stopping_on_signals(stop: threading.Event) -> Iterator[None]:
+def stopping_on_signals(stop: threading.Event) -> Iterator[None]:
+    """Set `stop` on SIGINT or SIGTERM while the block runs."""
+
     def on_signal(_number: int, _frame: FrameType | None) -> None:
         stop.set()
 

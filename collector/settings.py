@@ -25,6 +25,7 @@ from pydantic_settings import (
 from collector.contract.mapping_model import JsonMapping
 from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
+from collector.settings_folders import WatchedFolder
 from collector.settings_keeping import Backup, Retention
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
@@ -141,6 +142,9 @@ class Settings(BaseSettings):
     mapping: tuple[JsonMapping, ...] = Field((), description="what is made of the JSON of other gateways")
     mapping_files: tuple[Path, ...] = Field(
         (), description="files with further [[mapping]] tables, beside the settings file"
+    )
+    folders: tuple[WatchedFolder, ...] = Field(
+        (), description="folders whose CSV files are imported as they come"
     )
     max_payload_bytes: int = Field(65_536, ge=1_024, description="a larger message is refused, and kept")
     max_payload_depth: int = Field(

@@ -10,6 +10,7 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from collector.cli import import_watch
 from collector.contract.times import from_text
 from collector.errors import UserError
 from collector.importing import Imported, import_csv
@@ -21,7 +22,7 @@ from collector.store import database
 
 
 def import_file(  # noqa: PLR0917 - the options of a command
-    file: Annotated[Path, typer.Argument(help="The CSV file.", show_default=False)],
+    file: Annotated[Path | None, typer.Argument(help="The CSV file.", show_default=False)] = None,
     profile: Annotated[
         str | None,
         typer.Option(help="TOML file that says what the columns mean, or the name of one that comes along."),
@@ -41,6 +42,11 @@ def import_file(  # noqa: PLR0917 - the options of a command
         str | None,
         typer.Option(help="With --propose, for a file without times: end of the first shot, with its zone."),
     ] = None,
+    watch: Annotated[
+        Path | None,
+        typer.Option(help="Instead of one file: a folder whose files are imported as they come."),
+    ] = None,
+    pattern: Annotated[str, typer.Option(help="With --watch: names of the files that are taken.")] = "*.csv",
     interval_s: Annotated[
         float | None,
         typer.Option(help="With --propose, for a file without times: seconds from shot to shot.", min=0.001),
@@ -51,8 +57,14 @@ def import_file(  # noqa: PLR0917 - the options of a command
     A profile says how the file is written and what its columns mean; `cap-press` and `cap-projector` come
     along as examples to copy, and --propose writes one for a file that nobody has described yet, with a
     comment at each guess. A row that cannot be read is refused with its reason, kept, and stops nothing.
-    Importing a file again repeats nothing.
+    Importing a file again repeats nothing. With --watch, a file is taken once it has not changed for five
+    seconds and moved to the folder done, or, with a list of its refusals, to the folder refused.
     """
+    if watch is not None:
+        import_watch.watch(watch, profile, pattern=pattern, press=press, run=run)
+        return
+    if file is None:
+        raise UserError("no file is named; give its path, or a folder with --watch")
     if propose:
         known = inspection.Known(
             zone=load_settings().time_zone, now=datetime.now(UTC), press=press, run=run, kind=_kind(kind),
@@ -134,12 +146,7 @@ def _report(file: Path, done: Imported) -> None:
         typer.echo(
             f"the same file was imported on {done.before:%Y-%m-%d %H:%M} UTC; nothing known is taken again"
         )
-    said = {
-        "shots stored": counts.stored, "late shots": counts.late, "gaugings stored": counts.gaugings,
-        "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
-    }
-    told = ", ".join(f"{number} {words}" for words, number in said.items() if number)
-    typer.echo(f"{file.name}: {told or 'nothing in it'}")
+    typer.echo(f"{file.name}: {done.told()}")
     if counts.waiting:
         typer.echo(f"  {counts.waiting} of the gaugings wait for their disc: no stored shot fits them yet")
     for sentence in done.sentences:

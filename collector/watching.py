@@ -1,0 +1,209 @@
+"""Watched folders: each file that comes to lie in one is imported once and moved aside.
+
+A file whose rows were all taken goes to the folder `done` beside it. One of which rows were refused goes to
+`refused`, with the list of what was refused and why; its other rows are stored. To have a mended file taken,
+put it into the watched folder again: what is known already changes nothing. For the same reason it does no
+harm when a collector is killed between storing and moving: it takes the file again and finds all of it known.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock
+from collector.contract.mapping import GaugingProfile, ShotProfile
+from collector.errors import EvenrunError, StoreUnavailable
+from collector.importing import Imported, import_csv
+from collector.refusal_list import RefusalList
+from collector.settings import Settings, settings_path
+from collector.settings_folders import WatchedFolder
+from collector.sources import profiles
+from collector.sources.folder import DONE, REFUSED, Arrivals, Arrived, set_aside
+
+log = logging.getLogger("evenrun.folders")
+
+LOOK_S = 1.0
+
+__all__ = ["FolderWatch", "open_watches", "watch_until", "watching"]
+
+
+class _Stopped(Exception):
+    """The service ends; the file stays where it is and is taken again."""
+
+
+class FolderWatch:
+    """One watched folder.
+
+    Parameters
+    ----------
+    engine : Engine
+        An upgraded store.
+    settings : Settings
+    folder : WatchedFolder
+        With its path and its profile as they are opened.
+    profile : ShotProfile or GaugingProfile
+    clock : ServiceClock
+    """
+
+    def __init__(
+        self,
+        engine: sa.Engine,
+        settings: Settings,
+        folder: WatchedFolder,
+        profile: ShotProfile | GaugingProfile,
+        clock: ServiceClock,
+    ) -> None:
+        self._engine = engine
+        self._settings = settings
+        self._folder = folder
+        self._profile = profile
+        self._clock = clock
+        self._arrivals = Arrivals(folder.path, folder.pattern, folder.settle_s)
+        self._left: dict[Path, Arrived] = {}  # files that wait for a person, as they were when that was said
+        self._said = ""
+
+    def look(self, now_s: float, stop: threading.Event) -> int:
+        """Import the files that are complete.
+
+        Parameters
+        ----------
+        now_s : float
+            A clock that only runs forward, s.
+        stop : threading.Event
+            Ends an import after the rows in hand.
+
+        Returns
+        -------
+        int
+            How many files were imported.
+        """
+        try:
+            arrived = self._arrivals.complete(now_s)
+        except EvenrunError as error:
+            self._say_once(str(error))
+            return 0
+        self._say_once(" ".join(f"{name} in {self._folder.path} {why}." for name, why in self._odd()))
+        waiting = [each for each in arrived if self._left.get(each.path) != each]
+        return sum(self._take(each, stop) for each in waiting if not stop.is_set())
+
+    def _odd(self) -> list[tuple[str, str]]:
+        return sorted(self._arrivals.left_alone.items())
+
+    def _say_once(self, sentence: str) -> None:
+        if sentence and sentence != self._said:
+            log.warning("%s", sentence)
+        self._said = sentence
+
+    def _take(self, arrived: Arrived, stop: threading.Event) -> bool:
+        """Import one file and move it; whatever goes wrong, it stays where it is and is named once."""
+        try:
+            done, listed = self._import(arrived, stop)
+        except _Stopped:
+            return False
+        except StoreUnavailable as error:
+            log.warning("%s waits: %s", arrived.path, error)
+            return False
+        except EvenrunError as error:
+            self._leave(arrived, str(error))
+            return False
+        except Exception:  # whatever it is, the files after it must still be taken
+            log.exception("%s cannot be digested and stays where it is", arrived.path)
+            self._left[arrived.path] = arrived
+            return False
+        if not arrived.is_unchanged():
+            listed.drop()
+            return True  # it went on growing, so it is taken again when it has settled
+        self._move(arrived, done, listed)
+        return True
+
+    def _import(self, arrived: Arrived, stop: threading.Event) -> tuple[Imported, RefusalList]:
+        def still_going(_rows: int) -> None:
+            if stop.is_set():
+                raise _Stopped
+
+        with RefusalList(arrived.path.parent / REFUSED, arrived.path.name) as listed:
+            done = import_csv(
+                self._engine, self._settings, arrived.path, self._profile,
+                profile_name=self._folder.profile, clock=self._clock, press=self._folder.press,
+                run=self._folder.run, progress=still_going, refused=listed.add,
+            )  # fmt: skip
+        return done, listed
+
+    def _move(self, arrived: Arrived, done: Imported, listed: RefusalList) -> None:
+        into = REFUSED if done.counts.refused else DONE
+        try:
+            listed.keep()
+            moved = set_aside(arrived.path, into)
+        except OSError as error:
+            self._leave(
+                arrived,
+                f"{arrived.path} was imported ({done.told()}) but cannot be moved to {into} "
+                f"({error.strerror}); give the collector the right to write there",
+            )
+            return
+        self._left.pop(arrived.path, None)
+        say = log.warning if done.counts.refused else log.info
+        say("%s: %s; it now lies in %s", arrived.path.name, done.told(), moved.parent)
+
+    def _leave(self, arrived: Arrived, sentence: str) -> None:
+        log.warning("%s", sentence)
+        self._left[arrived.path] = arrived
+
+
+def open_watches(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> list[FolderWatch]:
+    """The watched folders of the settings; paths in them are beside the settings file.
+
+    Raises
+    ------
+    UserError
+        When a profile cannot be read.
+    """
+    beside = settings_path().parent
+    return [_open(engine, settings, each, beside, clock) for each in settings.folders]
+
+
+def _open(
+    engine: sa.Engine, settings: Settings, folder: WatchedFolder, beside: Path, clock: ServiceClock
+) -> FolderWatch:
+    own = beside / folder.profile
+    profile = profiles.load(str(own) if own.is_file() else folder.profile)
+    found = folder.model_copy(update={"path": beside / folder.path})
+    return FolderWatch(engine, settings, found, profile, clock)
+
+
+def watch_until(
+    watches: Sequence[FolderWatch],
+    stop: threading.Event,
+    *,
+    imported: Callable[[], None] = lambda: None,
+    monotonic: Callable[[], float] = time.monotonic,
+) -> None:
+    """Look at the folders once a second until `stop` is set; `imported` is called when files were taken."""
+    while not stop.is_set():
+        if sum([each.look(monotonic(), stop) for each in watches]):
+            imported()
+        stop.wait(LOOK_S)
+
+
+@contextmanager
+def watching(watches: Sequence[FolderWatch], *, imported: Callable[[], None]) -> Iterator[None]:
+    """Watch in a thread while the block runs; at its end an import ends after the rows in hand."""
+    stop = threading.Event()
+    thread = threading.Thread(
+        target=watch_until, args=(watches, stop), kwargs={"imported": imported}, name="folders", daemon=True
+    )
+    if watches:
+        thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        if watches:
+            thread.join(timeout=10.0)

@@ -1,0 +1,165 @@
+"""How long the import of a press's CSV export takes, against reading and storing its bare columns.
+
+    python tests/benchmarks/bench_csv.py [--rows 50000] [--rounds 3] [--profile]
+    python tests/benchmarks/bench_csv.py --memory [--rows 1000000]
+
+The limit is `pandas.read_csv` plus `sqlite3.executemany` of the same columns, in write-ahead mode with
+synchronous NORMAL: nothing is checked, charted or kept for proof. The import validates each cell, judges
+each shot by the default chart plan, and commits with a digest a shot, synchronous FULL. Prints both and their
+ratio; the goal is 3 or less. --profile prints where the import's time goes; --memory imports once and prints
+how much memory the process came to need, at a tenth of the file and at its end.
+"""
+
+from __future__ import annotations
+
+import argparse
+import cProfile
+import csv
+import pstats
+import resource
+import sqlite3
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path[:0] = [str(Path(__file__).parents[2])]
+from ten_characteristics import KEYS, LEVELS, SEED  # noqa: E402
+
+from collector.clock import real_clock  # noqa: E402
+from collector.contract.mapping import ShotProfile  # noqa: E402
+from collector.contract.quantities import find, unit  # noqa: E402
+from collector.importing import import_csv  # noqa: E402
+from collector.settings import Settings  # noqa: E402
+from collector.store import database  # noqa: E402
+
+START = datetime(2026, 1, 5, tzinfo=UTC)
+CYCLE_S = 62.0
+BLOCK = 50_000
+PROFILE = ShotProfile.model_validate(
+    {
+        "kind": "shots", "press": "P1", "run": "R-1", "counter_column": "counter",
+        "time": {"columns": ["ended_at"]},
+        "values": [{"key": key, "column": key, "unit": unit(key)} for key in KEYS],
+    }
+)
+
+
+def write_file(path: Path, rows: int) -> None:
+    """A press in control, so that the alarms, whose cost is not measured here, have little to do."""
+    noise = np.random.default_rng(SEED)
+    decimals = [quantity.decimals for key in KEYS if (quantity := find(key)) is not None]
+    with path.open("w", newline="") as file:
+        write = csv.writer(file).writerow
+        write(["counter", "ended_at", *KEYS])
+        for first in range(0, rows, BLOCK):
+            count = min(BLOCK, rows - first)
+            table = np.array([LEVELS[key] for key in KEYS])
+            values = table[:, 0] + table[:, 1] * noise.standard_normal((count, len(KEYS)))
+            for place, row in enumerate(values.tolist(), start=first):
+                ended = START + timedelta(seconds=CYCLE_S * place)
+                texts = [f"{value:.{count}f}" for value, count in zip(row, decimals, strict=True)]
+                write([place + 1, ended.isoformat(), *texts])
+
+
+def bare_s(path: Path, folder: Path) -> float:
+    """Seconds of reading the columns and storing them."""
+    began = time.perf_counter()
+    frame = pd.read_csv(path)
+    conn = sqlite3.connect(folder / "bare.db", isolation_level=None)
+    conn.execute("PRAGMA journal_mode = WAL")
+    conn.execute("PRAGMA synchronous = NORMAL")
+    conn.execute(f"CREATE TABLE shots ({', '.join(frame.columns)})")
+    conn.execute("BEGIN")
+    places = ", ".join("?" * len(frame.columns))
+    conn.executemany(
+        f"INSERT INTO shots VALUES ({places})",
+        frame.itertuples(index=False, name=None),
+    )
+    conn.execute("COMMIT")
+    conn.close()
+    return time.perf_counter() - began
+
+
+def import_s(path: Path, folder: Path, rows: int, at_rows: list[tuple[int, int]] | None = None) -> float:
+    """Seconds of the import, whose rows must all have arrived."""
+    engine = database.open_engine(f"sqlite:///{folder / 'evenrun.db'}")
+    database.upgrade(engine)
+    settings, seen = Settings(), 0
+
+    def progress(more: int) -> None:
+        nonlocal seen
+        seen += more
+        if at_rows is not None:
+            at_rows.append((seen, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss))
+
+    began = time.perf_counter()
+    done = import_csv(
+        engine, settings, path, PROFILE, profile_name="bench", clock=real_clock(), progress=progress
+    )
+    took = time.perf_counter() - began
+    engine.dispose()
+    assert (done.accepted, done.counts.refused) == (rows, 0), done
+    return took
+
+
+def compare(rows: int, rounds: int) -> None:
+    """Both in turn, the fastest of each."""
+    bare, ours = [], []
+    for _ in range(rounds):
+        with tempfile.TemporaryDirectory() as name:
+            path = Path(name) / "shots.csv"
+            write_file(path, rows)
+            bare.append(bare_s(path, Path(name)))
+            ours.append(import_s(path, Path(name), rows))
+    print(f"{rows} rows of {len(KEYS)} characteristics, the fastest of {rounds}")
+    print(f"bare columns  {min(bare):7.2f} s  {min(bare) / rows * 1e6:7.1f} us a row")
+    print(f"import        {min(ours):7.2f} s  {min(ours) / rows * 1e6:7.1f} us a row")
+    print(f"ratio         {min(ours) / min(bare):7.1f}    goal 3 or less")
+
+
+def profile(rows: int) -> None:
+    """Where the time of one import goes."""
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "shots.csv"
+        write_file(path, rows)
+        watch = cProfile.Profile()
+        watch.runcall(import_s, path, Path(name), rows)
+    pstats.Stats(watch).sort_stats("tottime").print_stats(35)
+
+
+def memory(rows: int) -> None:
+    """The most memory that the process had needed after a tenth of the rows, and after all of them."""
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "shots.csv"
+        write_file(path, rows)
+        at_rows: list[tuple[int, int]] = []
+        took = import_s(path, Path(name), rows, at_rows)
+        size_mb = path.stat().st_size / 1e6
+    early = next(kib for seen, kib in at_rows if seen >= rows / 10)
+    print(f"{rows} rows, {size_mb:.0f} MB, {took:.0f} s, {took / rows * 1e6:.1f} us a row")
+    print(f"peak memory at a tenth {early / 1024:.0f} MiB, at the end {at_rows[-1][1] / 1024:.0f} MiB")
+
+
+def main() -> None:
+    """Print what was asked for."""
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--rows", type=int, default=None)
+    asked.add_argument("--rounds", type=int, default=3)
+    asked.add_argument("--profile", action="store_true")
+    asked.add_argument("--memory", action="store_true")
+    given = asked.parse_args()
+    if given.memory:
+        memory(given.rows or 1_000_000)
+    elif given.profile:
+        profile(given.rows or 50_000)
+    else:
+        compare(given.rows or 50_000, given.rounds)
+
+
+if __name__ == "__main__":
+    main()
