@@ -71,6 +71,9 @@ class Pipeline:
     clock : ServiceClock
     wall : callable
         Wall time.
+    guard : callable or None
+        Called with the connection at the start of every transaction; what it raises ends the transaction.
+        A collector that has lost its presses to another so stores nothing more.
     """
 
     def __init__(
@@ -81,8 +84,10 @@ class Pipeline:
         intake: Intake,
         clock: ServiceClock,
         wall: Callable[[], datetime] = wall_now,
+        guard: Callable[[sa.Connection], None] | None = None,
     ) -> None:
         self._engine = engine
+        self._guard = guard
         self._policy = policy
         self._intake = intake
         self._clock = clock
@@ -133,6 +138,8 @@ class Pipeline:
         moment = Moment(self._clock.now(), self._wall())
         counts, known = Counts(), dict(self._known)
         with database.write(self._engine) as conn:
+            if self._guard is not None:
+                self._guard(conn)
             for each in batch:
                 if isinstance(each.record, Refusal):
                     refusals.keep(conn, each.record)
