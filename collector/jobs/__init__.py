@@ -6,10 +6,12 @@ at any time, and on PostgreSQL another collector may do it the next time.
 
 from __future__ import annotations
 
-from collector.jobs import delivery, heartbeat
+from collector.jobs import backup, delivery, heartbeat, retention
 from collector.jobs.job import Job
 
 JOBS: tuple[Job, ...] = (
     heartbeat.JOB,
     delivery.JOB,
+    backup.JOB,
+    retention.JOB,
 )

@@ -1,0 +1,71 @@
+"""The collector backs up and archives by itself, as often as the settings say and no more."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from random import Random
+
+import pytest
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock
+from collector.errors import UserError
+from collector.jobs import backup, retention
+from collector.jobs.job import Shop
+from collector.keeping import backup as backups
+from collector.settings import Settings
+from collector.settings_keeping import Backup, Retention
+from collector.store import database, tables
+from tests.store_fixtures import STARTED, Seeded
+
+WALL = datetime(2026, 11, 27, 3, 0, tzinfo=UTC)
+
+
+def shop(engine: sa.Engine, *, after: timedelta = timedelta(), **changed: object) -> Shop:
+    clock = ServiceClock(wall_anchor=WALL, service_anchor=WALL, wall=lambda: WALL + after)
+    return Shop(
+        engine=engine, settings=Settings(**changed), clock=clock,  # type: ignore[arg-type]
+        random=Random(1), broker_problem=lambda: None, protocol=lambda: "5", deliver_soon=lambda: None,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def store(seeded: Seeded) -> Seeded:
+    if seeded.engine.dialect.name == "postgresql":
+        pytest.skip("what the jobs decide does not depend on the database")
+    return seeded
+
+
+def test_a_copy_is_made_when_the_newest_is_a_day_old(store: Seeded, tmp_path: Path) -> None:
+    chosen = Backup(folder=tmp_path / "copies", every_h=24, keep=5)
+    for hours in (0, 1, 23, 24, 30, 48):
+        backup.back_up(shop(store.engine, after=timedelta(hours=hours), backup=chosen))
+
+    made = [backups.note_of(copy).made_at for copy in backups.copies(tmp_path / "copies")]
+    assert made == [(WALL + timedelta(days=days)).isoformat() for days in range(3)]
+
+
+def test_a_note_that_cannot_be_read_is_said_and_not_overlooked(store: Seeded, tmp_path: Path) -> None:
+    (tmp_path / "evenrun-20261101T030000Z.db").touch()
+
+    with pytest.raises(UserError, match=r"note .* cannot be read"):
+        backup.back_up(shop(store.engine, backup=Backup(folder=tmp_path)))
+
+
+def test_old_runs_move_by_themselves(store: Seeded, tmp_path: Path) -> None:
+    with database.write(store.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=STARTED))
+    chosen = Retention(values_days=30, folder=tmp_path / "archive")
+
+    early = retention.move_old_values(shop(store.engine, after=timedelta(days=20), retention=chosen))
+    late = retention.move_old_values(shop(store.engine, after=timedelta(days=40), retention=chosen))
+
+    assert early.startswith("moved 0 runs")
+    assert late.startswith("moved 1 runs")
+    assert [path.suffix for path in (tmp_path / "archive").iterdir()] == [".parquet"]
+
+
+def test_without_settings_nothing_is_moved_or_copied(store: Seeded) -> None:
+    assert "no backup.folder is set" in backup.back_up(shop(store.engine))
+    assert "no retention.values_days is set" in retention.move_old_values(shop(store.engine))
