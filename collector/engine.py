@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import timedelta
 
-from collector import charting, startup, stretch
+from collector import charting, sense, startup, stretch
 from collector.contract import quantities
 from collector.contract.shot import Shot
 from collector.identity import Identity
@@ -45,7 +45,7 @@ def step(
     if any(event.kind == "stop" for event in events):
         state = state.starting()
     tray, position, state = _tray(state, shot)
-    state, changed = compare_setpoints(state, shot.setpoints, policy)
+    state, changed = compare_setpoints(state, shot.setpoints, policy, at=shot.ended_at)
     events += changed
     signals = list(recipe_signals(state))
     state, restarted = _find_steady(state, policy)
@@ -55,6 +55,9 @@ def step(
         events.append(_restart_event(changed))
     charted = charting.chart(state, shot, policy) if state.charting else charting.Charted(keys=state.keys)
     signals += charted.signals
+    if state.charting:
+        known, found = sense.look(state.sense, state.setpoints, [shot.values])
+        state, signals = replace(state, sense=known), [*signals, *(signal for _, signal in found)]
     state = _after(state, shot, identity, charted, policy)
     return state, Verdict(
         phase=charted.phase,
@@ -147,7 +150,7 @@ def _after(
     state: PressState, shot: Shot, identity: Identity, charted: charting.Charted, policy: Policy
 ) -> PressState:
     last = advanced(state.last, epoch=identity.epoch, counter=shot.counter, ended_at=shot.ended_at)
-    state = replace(state, last=last, keys=charted.keys, cycles_s=_cycles(state, shot))
+    state = replace(state, last=last, keys=charted.keys, cycles_s=_cycles(state, shot), fresh=False)
     return state if state.charting else _during_startup(state, shot, policy)
 
 

@@ -12,6 +12,7 @@ from collector.contract.messages import RunMessage
 from collector.contract.shot import Shot
 from collector.press_rows import PressRows
 from collector.press_state import PressState, under
+from collector.sense import NOTHING
 from collector.store import events, limits, runs
 from collector.store.runs import RunRow
 
@@ -88,7 +89,7 @@ class PressRuns:
         self.rows.event("run", at=at, source=source, old=old, new=run.name)
         fresh = replace(
             state.starting(), run_id=run.id, context=run.context(), recipe=run.setpoints, keys={},
-            setpoints={},
+            fresh=True, sense=NOTHING,
         )
         return self.adopt_approved(fresh, at=at)
 

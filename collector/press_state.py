@@ -7,9 +7,11 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from collector import sense
 from collector.errors import StoreError
 from collector.identity import Last
 from collector.plan import KeyLimits
+from collector.sense import Sense
 from collector.store.types import from_micros, to_micros
 
 VERSION = 1
@@ -61,6 +63,12 @@ class PressState:
         The tray that discs go to by the last tray message, and the next position in it.
     setpoints : mapping of str to float
         Value in force of every reported setpoint; moves only when a change exceeds its tolerance.
+    setpoint_times : mapping of str to int
+        Since when, microseconds since 1970, so that a message that comes again changes nothing back.
+    fresh : bool
+        No shot of the open run was judged yet: setpoints that differ are its setup, not a change.
+    sense : Sense
+        What is known of the values that setpoints drive.
     startup_done : int
         Startup shots since the last start or stop.
     charting : bool
@@ -83,6 +91,9 @@ class PressState:
     tray: str | None = None
     tray_next: int | None = None
     setpoints: Mapping[str, float] = field(default_factory=dict)
+    setpoint_times: Mapping[str, int] = field(default_factory=dict)
+    fresh: bool = False
+    sense: Sense = sense.NOTHING
     startup_done: int = 0
     charting: bool = False
     recent: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
@@ -122,6 +133,9 @@ def dump(state: PressState) -> dict[str, Any]:
         "tray": state.tray,
         "tray_next": state.tray_next,
         "setpoints": dict(state.setpoints),
+        "setpoint_times": dict(state.setpoint_times),
+        "fresh": state.fresh,
+        "sense": sense.dump(state.sense),
         "startup_done": state.startup_done,
         "charting": state.charting,
         "recent": {key: list(values) for key, values in state.recent.items()},
@@ -171,6 +185,10 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         tray=stored["tray"],
         tray_next=stored["tray_next"],
         setpoints=stored["setpoints"],
+        # The first version wrote none of these.
+        setpoint_times=stored.get("setpoint_times", {}),
+        fresh=stored.get("fresh", False),
+        sense=sense.load(stored.get("sense")),
         startup_done=stored["startup_done"],
         charting=stored["charting"],
         recent={key: tuple(values) for key, values in stored["recent"].items()},

@@ -248,7 +248,8 @@ class PressWork:
         self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
 
     def _setpoints(self, message: SetpointsMessage) -> None:
-        self.state, changed = setpoints.compare_setpoints(self.state, message.setpoints, self.policy)
+        told = setpoints.news(self.state, message.setpoints, at=message.at)
+        self.state, changed = setpoints.compare_setpoints(self.state, told, self.policy, at=message.at)
         for each in changed:
             self.rows.event(
                 "setpoint", at=message.at, source=message.source, key=each.key, old=each.old, new=each.new

@@ -5,16 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from datetime import datetime
 
 from collector.contract import quantities
 from collector.press_state import PressState
+from collector.store.types import to_micros
 from collector.verdict import Event, Policy, Signal
 
 
 def compare_setpoints(
-    state: PressState, reported: Mapping[str, float], policy: Policy
+    state: PressState, reported: Mapping[str, float], policy: Policy, *, at: datetime
 ) -> tuple[PressState, list[Event]]:
-    """Compare reported setpoints with those in force; a change beyond its tolerance is an event."""
+    """Compare setpoints reported `at` a time with those in force; a change beyond its tolerance is an event.
+
+    Until the first shot of a run they are its setup: they come into force without an event.
+    """
     changed = {
         key: value
         for key, value in reported.items()
@@ -25,9 +30,20 @@ def compare_setpoints(
     events = [
         Event(kind="setpoint", key=key, old=state.setpoints[key], new=value)
         for key, value in changed.items()
-        if key in state.setpoints
+        if key in state.setpoints and not state.fresh
     ]
-    return replace(state, setpoints={**state.setpoints, **changed}), events
+    times = dict.fromkeys(changed, to_micros(at))
+    state = replace(
+        state, setpoints={**state.setpoints, **changed}, setpoint_times={**state.setpoint_times, **times}
+    )
+    return state, events
+
+
+def news(state: PressState, reported: Mapping[str, float], *, at: datetime) -> dict[str, float]:
+    """What of a message's setpoints is newer than those in force; the broker may repeat an old message."""
+    told = to_micros(at)
+    times = state.setpoint_times
+    return {key: value for key, value in reported.items() if key not in times or told > times[key]}
 
 
 def _tolerance(key: str, policy: Policy) -> float:

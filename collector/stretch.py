@@ -15,6 +15,7 @@ from operator import attrgetter, itemgetter
 
 import numpy as np
 
+from collector import sense
 from collector.charting import chart_signal, charted_keys
 from collector.contract.shot import Shot
 from collector.identity import Identity, Last
@@ -122,7 +123,8 @@ class _Scan:
 
     def _moves_setpoints(self, shot: Shot) -> bool:
         self._setpoints = shot.setpoints
-        return compare_setpoints(self._state, shot.setpoints, self._policy)[0] is not self._state
+        after, _ = compare_setpoints(self._state, shot.setpoints, self._policy, at=shot.ended_at)
+        return after is not self._state
 
 
 def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict]]:
@@ -144,11 +146,14 @@ def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict
         for name, each, states in zip(names, held, after, strict=True)
     }
     trays, positions, tray_next = _trays(state, stretch.shots)
+    known, sensed = sense.look(state.sense, state.setpoints, list(map(_VALUES, stretch.shots)))
     state = replace(
         state, last=stretch.last, keys={key: moved[key] for key in state.keys}, tray_next=tray_next,
-        cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]),
+        cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]), sense=known,
     )
     signals = _signals(state, stretch, names, track)
+    for place, found in sensed:
+        signals[place] += (found,)
     shares, keys = _largest(names, track)
     return state, list(map(Verdict, repeat("charted"), shares, keys, trays, positions, signals))
 

@@ -30,7 +30,11 @@ SIDES = {1: "above", -1: "below", 0: ""}
 EVENTS = {
     "run": "Run", "lot": "Lot", "setpoint": "Setpoint", "stop": "Stop", "startup": "Startup",
     "state": "Press state", "gap": "Gap in the counter", "epoch": "Counter started anew",
-    "chart_restart": "Charts started anew",
+    "chart_restart": "Charts started anew", "late": "Late shots", "clock": "Clock of the press",
+}  # fmt: skip
+SENSED = {
+    "did_not_follow": "did not follow its setpoint", "moved_alone": "left its level though its setpoint stood",
+    "no_cushion": "no melt left in front of the screw",
 }  # fmt: skip
 GROUPS = {"touched": "discs of the touched shots", "flagged": "discs of flagged shots"}
 STEPS = {
@@ -110,6 +114,8 @@ def length(span: timedelta) -> str:
 
 def rule(group: SignalGroup) -> str:
     """What was met, in plain words."""
+    if group.kind == "sense":
+        return SENSED.get(group.rule, group.rule.replace("_", " "))
     if group.kind != "chart":
         return {"setting": "outside what the recipe allows"}.get(group.kind, group.rule.replace("_", " "))
     if group.chart == "setting":

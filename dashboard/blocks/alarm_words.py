@@ -26,7 +26,7 @@ _STEP_WORDS = {
 }  # fmt: skip
 _EVENT_WORDS = {
     "run": "Run", "lot": "Material lot", "setpoint": "Setpoint", "stop": "Stop", "state": "Press state",
-    "gap": "Missing shots", "epoch": "Counter began anew", "chart_restart": "Charts began anew",
+    "gap": "Missing shots", "late": "Late shots", "clock": "Clock of the press", "epoch": "Counter began anew", "chart_restart": "Charts began anew",
 }  # fmt: skip
 
 

@@ -19,6 +19,8 @@ KINDS = {
     "startup": "startup",
     "state": "press state",
     "gap": "missing shots",
+    "late": "late shots",
+    "clock": "press clock",
     "epoch": "counter reset",
     "chart_restart": "charts anew",
     "limits": "limits",
@@ -36,6 +38,9 @@ _BY_CHART = {
 _BY_RULE = {rule.name: sentence(rule) for rule in RULES} | {
     "beyond_limit": "beyond its limit",
     "setpoint_deviation": "setpoint outside what the recipe allows",
+    "did_not_follow": "did not follow its setpoint",
+    "moved_alone": "left its level though its setpoint stood",
+    "no_cushion": "no melt left in front of the screw",
 }
 
 

@@ -87,6 +87,7 @@ ODDITY: st.SearchStrategy[dict[str, Any]] = st.sampled_from([
     {"without": "cycle_time"}, {"with": {"hold_time": 4.0}}, {"with": {"injection_time": 2.5}},
     {"with": {"cooling_time": 37.0}}, {"with": {"coolant_flow": 8.0}},
     {"with": {"gate_torque": 3.0}, "units": {"gate_torque": "N*m"}}, {"with": {"gate_torque": 3.0}},
+    {"with": {"cushion": 0.2}}, {"setpoints": {"hold_pressure": 50.0, "screw_speed": 60.0}},
 ])  # fmt: skip
 
 
@@ -103,7 +104,7 @@ def lines(draw: st.DrawFn) -> tuple[PressState, Line, list[int]]:
     line = Line()
     for number in range(count):
         values = {key: center + sigma * draw(VALUE_Z) for key, (center, sigma) in LEVELS.items()}
-        values |= {"cooling_time": 38.0}
+        values |= {"cooling_time": 38.0, "hold_melt_pressure": 40.0 + draw(st.sampled_from([0.0, 0.1, 6.0]))}
         if told_cycle_s is None:
             del values["cycle_time"]
         elif told_cycle_s != LEVELS["cycle_time"][0]:
