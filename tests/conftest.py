@@ -6,6 +6,7 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 pytest_plugins = [
+    "tests.certificates",
     "tests.mosquitto_fixtures",
     "tests.store_fixtures",
 ]

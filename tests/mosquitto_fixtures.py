@@ -39,7 +39,7 @@ class Mosquitto:
         log = (self.folder / "mosquitto.log").open("ab")
         with log:
             self.process = subprocess.Popen(
-                [_binary() or "mosquitto", "-c", str(self.folder / "mosquitto.conf")], stdout=log, stderr=log
+                [binary() or "mosquitto", "-c", str(self.folder / "mosquitto.conf")], stdout=log, stderr=log
             )
         deadline = time.monotonic() + 10
         while time.monotonic() < deadline:
@@ -62,11 +62,13 @@ class Mosquitto:
             self.process.wait(10)
 
 
-def _binary() -> str | None:
+def binary() -> str | None:
+    """Path of the broker's program."""
     return shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """A port that nobody listens on right now."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
@@ -96,19 +98,24 @@ def new_broker(parent: Path) -> Mosquitto:
     """A broker that is not started yet, with its configuration in a folder of its own."""
     folder = parent / "mosquitto"
     folder.mkdir()
-    port = _free_port()
+    port = free_port()
     _write_configuration(folder, port)
     return Mosquitto(folder, port)
+
+
+def need_mosquitto() -> None:
+    """Skip the test where the broker is not installed; fail it there when CI=true."""
+    if binary() is None or shutil.which("mosquitto_passwd") is None:
+        missing = "Mosquitto is not installed (Debian package mosquitto)"
+        if os.environ.get("CI") == "true":
+            pytest.fail(missing)
+        pytest.skip(missing)
 
 
 @pytest.fixture
 def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     """A running broker, ended after the test."""
-    if _binary() is None or shutil.which("mosquitto_passwd") is None:
-        missing = "Mosquitto is not installed (Debian package mosquitto)"
-        if os.environ.get("CI") == "true":
-            pytest.fail(missing)
-        pytest.skip(missing)
+    need_mosquitto()
     broker = new_broker(tmp_path)
     broker.start()
     try:

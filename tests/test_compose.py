@@ -1,4 +1,4 @@
-"""The compose file, without a container engine: its parts, and its broker configuration in a real broker."""
+"""The compose file, without a container engine: its parts; `test_compose_broker.py` runs its broker."""
 
 from __future__ import annotations
 
@@ -12,9 +12,6 @@ import yaml
 
 from collector.cli import COMMANDS
 from collector.settings import Settings
-from simulator.messages import Message
-from simulator.publisher import Gateways
-from tests.mosquitto_fixtures import Mosquitto
 
 ROOT = Path(__file__).resolve().parent.parent
 COMPOSE: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text(encoding="utf-8"))
@@ -59,27 +56,7 @@ def test_secrets_come_from_outside() -> None:
     assert all(set(secret) == {"environment"} for secret in COMPOSE["secrets"].values())
 
 
-@pytest.mark.mosquitto
-def test_a_real_broker_takes_the_configuration(mosquitto: Mosquitto, tmp_path: Path) -> None:
-    """The same lines with other folders; the collector's user may read, a stranger may not."""
-    mosquitto.stop()
-    access = tmp_path / "access"
-    access.write_text(COMPOSE["configs"]["access"]["content"], encoding="utf-8")
-    access.chmod(0o600)
-    content = COMPOSE["configs"]["mosquitto"]["content"]
-    content = content.replace("listener 1883", f"listener {mosquitto.port} 127.0.0.1")
-    content = content.replace("/mosquitto/data/passwords", str(mosquitto.folder / "passwords"))
-    content = content.replace("/mosquitto/data/", f"{mosquitto.folder}/")
-    content = content.replace("/mosquitto/config/access", str(access))
-    if os.getuid() == 0:
-        content += "\nuser root\n"
-    (mosquitto.folder / "mosquitto.conf").write_text(content, encoding="utf-8")
-    mosquitto.start()
+def test_what_holds_secrets_stays_out_of_the_image() -> None:
+    ignored = (ROOT / ".dockerignore").read_text(encoding="utf-8").split()
 
-    with Gateways("127.0.0.1", mosquitto.port, user="gateway", password=mosquitto.users["gateway"]) as known:
-        known.send(Message("P1", "evenrun/1/lowland/P1/shot", b"{}"))
-    with (
-        pytest.raises(ConnectionError, match="refused"),
-        Gateways("127.0.0.1", mosquitto.port, user="stranger", password="x") as unknown,
-    ):
-        unknown.send(Message("P1", "evenrun/1/lowland/P1/shot", b"{}"))
+    assert "evenrun-data" in ignored  # stores, and the keys that the README makes there

@@ -108,7 +108,7 @@ class _Ear:
         try:
             self._client.connect(self._settings.host, self._settings.port, self._settings.keepalive_s)
         except (OSError, ValueError) as error:
-            why = explained(error, self._settings.host)
+            why = explained(error, self._settings.host, self._settings.tls)
             raise UserError(
                 f"{where} cannot be reached ({why}); check broker.host and broker.port"
             ) from error

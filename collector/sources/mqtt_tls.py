@@ -89,7 +89,7 @@ def _unreadable(name: str, path: Path, error: OSError) -> SettingsError:
     return SettingsError(f"{path} cannot be read ({error.strerror}); mend broker.tls.{name}")
 
 
-def explained(error: Exception, host: str) -> str:
+def explained(error: Exception, host: str, tls: TlsFiles | None) -> str:
     """Why a connection could not be made, with what to mend where TLS is the reason."""
     if isinstance(error, ssl.SSLCertVerificationError):
         why = error.verify_message
@@ -98,4 +98,6 @@ def explained(error: Exception, host: str) -> str:
         return f"its certificate is not trusted ({why}); check broker.tls.ca_file and the computer's clock"
     if isinstance(error, ssl.SSLError):
         return f"TLS failed ({error.reason or error}); check that broker.port is the encrypted port"
+    if tls is not None and isinstance(error, ConnectionResetError):
+        return f"it hung up when we began to encrypt ({error}); check that broker.port is the encrypted port"
     return str(error)
