@@ -25,12 +25,14 @@ from collector.errors import StoreUnavailable
 from collector.jobs import JOBS
 from collector.jobs import runner as job_runner
 from collector.jobs.job import Shop
-from collector.pipeline import Pipeline, engine_policy, intake_policy
+from collector.leases.crew import LOOKS_A_LEASE
+from collector.leases.keeper import new_name
+from collector.leases.opening import open_crew, url_under
+from collector.pipeline import Pipeline
 from collector.press_work import Counts
 from collector.settings import Settings
 from collector.settings_tls import BrokerTls
 from collector.sources.incoming import Incoming
-from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
@@ -59,37 +61,39 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         Set it from another thread or a signal handler.
     """
     random = Random()  # noqa: S311 - jitter, no secret
-    engine = database.open_engine(settings.database_url)
+    me = new_name()
+    engine = database.open_engine(url_under(settings.database_url, me))
     database.upgrade(engine)
     clock = service_clock(engine)
     broker = mqtt_settings(settings)
-    source = MqttSource(broker, clock=clock.now, random=random)
-    pipeline = Pipeline(
-        engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=clock
-    )
-    delivery = Delivery(engine, {"mqtt": MqttChannel(source.publish), "log": LogChannel()}, random=random)
+    notice = RefusalNotice(engine)
+
+    def take(pipeline: Pipeline, batch: list[Incoming], until: threading.Event) -> bool:
+        counts = take_until_stored(pipeline, batch, back_off=broker, stop=until, random=random)
+        if counts is None:
+            return False
+        notice.add(counts.refused)
+        delivery.soon()
+        return True
+
+    crew = open_crew(engine, settings, clock, me=me, broker=broker, take=take, random=random)
+    delivery = Delivery(engine, {"mqtt": MqttChannel(crew.publish), "log": LogChannel()}, random=random)
     shop = Shop(
         engine=engine, settings=settings, clock=clock, random=random, deliver_soon=delivery.soon,
-        broker_problem=lambda: source.problem, protocol=lambda: source.protocol,
+        broker_problem=crew.problem, protocol=crew.protocol, at_work=lambda: crew.at_work,
     )  # fmt: skip
-    notice = RefusalNotice(engine)
     folders = watching(open_watches(engine, settings, clock), imported=delivery.soon)
-    source.start()
     delivery.start()
     scheduler = job_runner.start(JOBS, shop)
     try:
         with folders:
-            for batch in source.batches(settings.batch_messages, settings.batch_wait_s):
-                if stop.is_set():
-                    break
-                if batch:
-                    counts = take_until_stored(pipeline, batch, back_off=broker, stop=stop, random=random)
-                    notice.add(counts.refused if counts else 0)
-                    delivery.soon()
+            while not stop.is_set():
+                crew.look()
                 notice.say_if_due()
+                stop.wait(settings.leases.lasts_s / LOOKS_A_LEASE)
     finally:
         scheduler.shutdown(wait=False)
-        source.close()
+        crew.leave()
         delivery.stop()
         engine.dispose()
 
@@ -130,12 +134,14 @@ class RefusalNotice:
     def __init__(self, engine: sa.Engine, *, monotonic: Callable[[], float] = time.monotonic) -> None:
         self._engine = engine
         self._monotonic = monotonic
+        self._lock = threading.Lock()
         self._waiting = 0
         self._said_at = -NOTICE_S
 
     def add(self, refused: int) -> None:
-        """Count refused messages that no line has told of yet."""
-        self._waiting += refused
+        """Count refused messages that no line has told of yet; from any thread."""
+        with self._lock:
+            self._waiting += refused
 
     def say_if_due(self) -> None:
         """Write the line, unless there is nothing to say or the last one is too young."""
@@ -147,11 +153,13 @@ class RefusalNotice:
         except StoreUnavailable:
             return  # said with the next batch; the messages are kept
         what = newest[0].detail if newest else "kept before"
+        with self._lock:
+            count, self._waiting = self._waiting, 0
         log.warning(
             "refused %d message%s, the last: %s; `evenrun refused` lists them",
-            self._waiting, "" if self._waiting == 1 else "s", what,
+            count, "" if count == 1 else "s", what,
         )
-        self._waiting, self._said_at = 0, self._monotonic()
+        self._said_at = self._monotonic()
 
 
 def service_clock(engine: sa.Engine) -> ServiceClock:

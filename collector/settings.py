@@ -27,6 +27,7 @@ from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
 from collector.settings_folders import WatchedFolder
 from collector.settings_keeping import Backup, Retention
+from collector.settings_leases import Leases
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
 from collector.settings_tls import BrokerTls
@@ -128,6 +129,7 @@ class Settings(BaseSettings):
     time_zone: str = Field("UTC", description="zone in which people read times, such as Europe/Berlin")
     broker: Broker = Broker()
     charts: Charts = Charts()
+    leases: Leases = Leases()
     backup: Backup = Backup()
     retention: Retention = Retention()
     tolerance: dict[str, dict[str, Tolerance]] = Field(

@@ -8,7 +8,9 @@ from collector.store.database import write
 
 
 def beat(shop: Shop) -> None:
-    """Store a sign of life, with what the process knows of its broker."""
+    """Store a sign of life, with what the process knows of its broker; not while another has the presses."""
+    if not shop.at_work():
+        return
     detail = {"broker": shop.broker_problem() or "connected", "mqtt": shop.protocol()}
     with write(shop.engine) as conn:
         heartbeats.beat(conn, heartbeats.COLLECTOR, wall=shop.wall(), now=shop.clock.now(), detail=detail)

@@ -36,6 +36,8 @@ class Shop:
         Version of MQTT in use.
     deliver_soon : callable
         Have the outbox looked at now, after a job has put something in it.
+    at_work : callable
+        Whether this collector has presses; one that only waits to take over has no connection to the broker.
     """
 
     engine: sa.Engine
@@ -45,6 +47,7 @@ class Shop:
     broker_problem: Callable[[], str | None]
     protocol: Callable[[], str]
     deliver_soon: Callable[[], None]
+    at_work: Callable[[], bool] = lambda: True
 
     def wall(self) -> datetime:
         """Real time."""

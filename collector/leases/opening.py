@@ -1,0 +1,95 @@
+"""From settings to a crew: a part's session, pipeline and fence."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from random import Random
+
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock
+from collector.contract.mapping_read import Mappings
+from collector.leases.crew import Crew
+from collector.leases.division import names, takes
+from collector.leases.keeper import Keeper
+from collector.leases.part import Part, Work
+from collector.pipeline import Pipeline, engine_policy, intake_policy
+from collector.settings import Settings
+from collector.sources.incoming import Incoming
+from collector.sources.mqtt import MqttSource
+from collector.sources.mqtt_settings import MqttSettings
+from collector.store import leases
+from collector.store.leases import Lease
+
+__all__ = ["open_crew", "url_under"]
+
+# Take messages until the store has them; False when the event came first.
+Take = Callable[[Pipeline, list[Incoming], threading.Event], bool]
+
+
+def url_under(url: str, name: str) -> str:
+    """A database URL whose connections PostgreSQL lists under a name; any other URL as it is."""
+    try:
+        parsed = sa.make_url(url)
+    except sa.exc.ArgumentError:
+        return url  # whoever opens it says what is wrong with it
+    if parsed.get_backend_name() != "postgresql":
+        return url
+    named = parsed.update_query_dict({"application_name": name})
+    return named.render_as_string(hide_password=False)
+
+
+def open_crew(
+    engine: sa.Engine,
+    settings: Settings,
+    clock: ServiceClock,
+    *,
+    me: str,
+    broker: MqttSettings,
+    take: Take,
+    random: Random,
+) -> Crew:
+    """A crew that holds nothing yet.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        An upgraded store, opened under `me` (see :func:`url_under`).
+    settings : Settings
+    clock : ServiceClock
+    me : str
+        Name of this collector.
+    broker : MqttSettings
+        With the client id that the leases' names are made of.
+    take : callable
+        See `Take`; called from the threads of the parts.
+    random : random.Random
+        For waits between attempts to connect.
+    """
+    division = names(broker.client_id, settings.leases.parts)
+    keeper = Keeper(
+        engine, site=settings.site, me=me, wanted=division, lasts_s=settings.leases.lasts_s
+    )
+    mappings = Mappings(settings.mapping, settings.site)
+
+    def connect(session: MqttSettings) -> MqttSource:
+        return MqttSource(session, clock=clock.now, random=random, may_connect=keeper.is_valid)
+
+    def start(lease: Lease) -> Part:
+        pipeline = Pipeline(
+            engine, policy=engine_policy(settings), intake=intake_policy(settings), clock=clock,
+            guard=lambda conn: leases.check(conn, lease),
+        )  # fmt: skip
+        work = Work(
+            settings=replace(broker, client_id=lease.name), connect=connect,
+            takes=takes(lease.part, lease.parts, mappings),
+            take=lambda batch, stop: take(pipeline, batch, stop),
+            max_messages=settings.batch_messages, max_wait_s=settings.batch_wait_s,
+        )  # fmt: skip
+        part = Part(lease, work)
+        part.start()
+        return part
+
+    return Crew(keeper, start)
