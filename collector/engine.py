@@ -15,6 +15,7 @@ from datetime import timedelta
 from collector import charting, sense, startup, stretch
 from collector.contract import quantities
 from collector.contract.shot import Shot
+from collector.data_checks import signals as data_checks
 from collector.identity import Identity
 from collector.press_state import CYCLES_KEPT, PressState, advanced
 from collector.setpoints import compare_setpoints, recipe_signals
@@ -48,6 +49,8 @@ def step(
     state, changed = compare_setpoints(state, shot.setpoints, policy, at=shot.ended_at)
     events += changed
     signals = list(recipe_signals(state))
+    data, shot, doubts = data_checks.look_at(state.data, shot, state.keys)
+    state, signals = replace(state, data=data), [*signals, *doubts]
     state, restarted = _find_steady(state, policy)
     restarted = restarted or bool(changed and state.charting)
     if restarted:

@@ -8,6 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from collector import sense
+from collector.data_checks import signals as data_checks
+from collector.data_checks.look import Known
 from collector.errors import StoreError
 from collector.identity import Last
 from collector.plan import KeyLimits
@@ -69,6 +71,8 @@ class PressState:
         No shot of the open run was judged yet: setpoints that differ are its setup, not a change.
     sense : Sense
         What is known of the values that setpoints drive.
+    data : mapping of str to Known
+        What each value usually is, and whether it is in doubt; outlives runs.
     startup_done : int
         Startup shots since the last start or stop.
     charting : bool
@@ -94,6 +98,7 @@ class PressState:
     setpoint_times: Mapping[str, int] = field(default_factory=dict)
     fresh: bool = False
     sense: Sense = sense.NOTHING
+    data: Mapping[str, Known] = field(default_factory=dict)
     startup_done: int = 0
     charting: bool = False
     recent: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
@@ -108,11 +113,15 @@ class PressState:
         return replace(self, startup_done=0, charting=False, recent={}, shares=())
 
     def restarted(self, key: str | None = None) -> PressState:
-        """The state with charts that start anew: one characteristic's, or all."""
+        """The state with charts that start anew: one characteristic's, or all.
+
+        What is usual of one that is named is learned anew as well: somebody says that it is so from now on.
+        """
         keys = {
             name: each.restarted() if key in (None, name) else each for name, each in self.keys.items()
         }
-        return replace(self, keys=keys)
+        data = {name: each for name, each in self.data.items() if name != key}
+        return replace(self, keys=keys, data=data)
 
     def usual_cycle_s(self) -> float | None:
         """Median of the last cycle times, None before there are any."""
@@ -136,6 +145,7 @@ def dump(state: PressState) -> dict[str, Any]:
         "setpoint_times": dict(state.setpoint_times),
         "fresh": state.fresh,
         "sense": sense.dump(state.sense),
+        "data": data_checks.dump(state.data),
         "startup_done": state.startup_done,
         "charting": state.charting,
         "recent": {key: list(values) for key, values in state.recent.items()},
@@ -189,6 +199,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         setpoint_times=stored.get("setpoint_times", {}),
         fresh=stored.get("fresh", False),
         sense=sense.load(stored.get("sense")),
+        data=data_checks.load(stored.get("data", {})),
         startup_done=stored["startup_done"],
         charting=stored["charting"],
         recent={key: tuple(values) for key, values in stored["recent"].items()},

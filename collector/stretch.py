@@ -18,6 +18,8 @@ import numpy as np
 from collector import sense
 from collector.charting import chart_signal, charted_keys
 from collector.contract.shot import Shot
+from collector.data_checks import signals as data_checks
+from collector.data_checks.rows import Looked
 from collector.identity import Identity, Last
 from collector.press_state import CYCLES_KEPT, KeyState, PressState
 from collector.setpoints import compare_setpoints, recipe_signals
@@ -38,19 +40,25 @@ class Stretch:
     Attributes
     ----------
     shots : sequence of Shot
-        One or more.
+        One or more, without the values in doubt.
     names : tuple of str
         The characteristics that all of them have, in their order.
     cycles_s : list of float
         Cycle times before and in the stretch.
     last : Last
         Identity of its last shot.
+    looked : Looked
+        What the data checks made of its values.
+    doubts : list of tuple of Signal
+        Of each shot; the same keys all along.
     """
 
     shots: Sequence[Shot]
     names: Names
     cycles_s: list[float]
     last: Last
+    looked: Looked
+    doubts: list[tuple[Signal, ...]]
 
 
 def find(
@@ -59,7 +67,7 @@ def find(
     """The longest stretch that begins with the first of these shots, None if that one is no part of any."""
     if not (shots and state.charting and state.last is not None and state.cycles_s):
         return None
-    names = _names(state, shots[0], policy)
+    names = _names(state, data_checks.without(shots[0], data_checks.in_doubt(state.data)), policy)
     if not names:
         return None
     return _extend(state, shots, identities, policy, names)
@@ -75,13 +83,29 @@ def _names(state: PressState, shot: Shot, policy: Policy) -> Names:
 def _extend(
     state: PressState, shots: Sequence[Shot], identities: Sequence[Identity], policy: Policy, names: Names
 ) -> Stretch | None:
+    scan = _scanned(state, shots, identities, policy)
+    looked = data_checks.look_at_all(state.data, shots[: scan.count], state.keys) if scan.count else None
+    if looked is None or not looked.count:
+        return None
+    taken = shots[: looked.count]
+    if looked.count < scan.count:  # a value comes into doubt before, or out of it
+        scan = _scanned(state, taken, identities[: looked.count], policy)
+    return Stretch(
+        shots=[data_checks.without(shot, looked.doubts) for shot in taken] if looked.doubts else taken,
+        names=names, cycles_s=scan.cycles_s, last=scan.last(taken[-1]), looked=looked,
+        doubts=data_checks.signals_of(looked, taken),
+    )
+
+
+def _scanned(
+    state: PressState, shots: Sequence[Shot], identities: Sequence[Identity], policy: Policy
+) -> _Scan:
     scan = _Scan(state, shots[0], policy)
-    count = 0
     for shot, identity in zip(shots, identities, strict=True):
         if not scan.take(shot, identity):
             break
-        count += 1
-    return None if not count else Stretch(shots[:count], names, scan.cycles_s, scan.last(shots[count - 1]))
+        scan.count += 1
+    return scan
 
 
 class _Scan:
@@ -91,6 +115,8 @@ class _Scan:
         assert state.last is not None
         self._state, self._policy = state, policy
         self._keys, self._units = list(first.values), first.units
+        self._cycle = None if "cycle_time" in data_checks.in_doubt(state.data) else "cycle_time"
+        self.count = 0
         self._setpoints: Mapping[str, float] = {}
         self._epoch, self._ended_at = state.last.epoch, state.last.ended_at
         self.cycles_s = list(state.cycles_s)
@@ -100,7 +126,7 @@ class _Scan:
     def take(self, shot: Shot, identity: Identity) -> bool:
         """Go on over one shot, if it only moves the charts."""
         pause_s = (shot.ended_at - self._ended_at).total_seconds()
-        cycle_s = shot.values.get("cycle_time", pause_s)
+        cycle_s = pause_s if self._cycle is None else shot.values.get(self._cycle, pause_s)
         if (
             identity.missing > 0
             or identity.epoch != self._epoch
@@ -149,7 +175,7 @@ def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict
     known, sensed = sense.look(state.sense, state.setpoints, list(map(_VALUES, stretch.shots)))
     state = replace(
         state, last=stretch.last, keys={key: moved[key] for key in state.keys}, tray_next=tray_next,
-        cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]), sense=known,
+        cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]), sense=known, data=stretch.looked.after,
     )
     signals = _signals(state, stretch, names, track)
     for place, found in sensed:
@@ -194,9 +220,9 @@ def _largest(names: Names, track: PanelTrack) -> tuple[list[float | None], list[
 def _signals(
     state: PressState, stretch: Stretch, names: Names, track: PanelTrack
 ) -> list[tuple[Signal, ...]]:
-    """Signals of each shot: setpoints off their recipe, which hold all along, then those of the charts."""
+    """Signals of each shot: setpoints off their recipe, values in doubt, then those of the charts."""
     every = tuple(recipe_signals(state))
-    signals = [every] * len(stretch.shots)
+    signals = [every + doubts for doubts in stretch.doubts]
     for hit in track.hits:
         name = names[hit.column]
         limits, value = state.keys[name].limits, stretch.shots[hit.row].values.get(name, math.nan)

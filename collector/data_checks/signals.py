@@ -1,7 +1,8 @@
-"""The values of a shot, or of a stretch of shots, without those in doubt; and the signals of the doubts. Pure."""
+"""The values of one shot, or of many, without those in doubt; and the signals of the doubts. Pure."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -42,7 +43,7 @@ def look_at(data: Data, shot: Shot, charted: Iterable[str]) -> tuple[Data, Shot,
     after, doubted, signals = dict(data), set[str](), list[Signal]()
     for key in checked(shot, charted):
         value = shot.values[key]
-        if value != value:  # missing
+        if math.isnan(value):
             continue
         after[key], doubt = look(key, value, data.get(key) or Known())
         if doubt is not None:
@@ -65,6 +66,8 @@ def look_at_all(data: Data, shots: Sequence[Shot], charted: Iterable[str]) -> Lo
 
 def signals_of(looked: Looked, shots: Sequence[Shot]) -> list[tuple[Signal, ...]]:
     """The signals of each shot of a stretch, in the order of its keys."""
+    if not looked.doubts:
+        return [()] * len(shots)
     keys = [key for key in shots[0].values if key in looked.doubts]
     return [
         tuple(signal(key, shot.values[key], looked.doubts[key][row]) for key in keys)
