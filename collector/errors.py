@@ -8,6 +8,7 @@
     │   └── LeaseLost            ... for this process: another collector has these presses by now
     ├── NotAllowed               an action that this person or this state does not permit
     └── DeliveryError            a message could not be handed over (`permanent` tells whether to retry)
+        └── MaybeSent            ... or perhaps it was: nobody can tell
 """
 
 from __future__ import annotations
@@ -55,3 +56,7 @@ class DeliveryError(EvenrunError):
     def __init__(self, message: str, *, permanent: bool = False) -> None:
         super().__init__(message)
         self.permanent = permanent
+
+
+class MaybeSent(DeliveryError):
+    """Nobody can tell whether a message arrived; one that goes to people is not sent again."""

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import logging
-import os
 import signal
-import socket
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from random import Random
 from types import FrameType
 
 import sqlalchemy as sa
 
-from collector.alarms.channels import Channel
 from collector.alarms.channels.log import LogChannel
 from collector.alarms.channels.mqtt import MqttChannel
-from collector.alarms.deliver import deliver_due
+from collector.alarms.channels.people import PeopleChannel
+from collector.alarms.delivering import Delivery
+from collector.alarms.notifying import tell_people
 from collector.clock import ServiceClock, real_clock, wall_now
 from collector.contract.mapping_read import Mappings
 from collector.errors import StoreUnavailable
@@ -37,6 +36,7 @@ from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
 from collector.store import database, refusals
+from collector.vitals import Vitals
 from collector.watching import open_watches, watching
 
 log = logging.getLogger("evenrun.collector")
@@ -69,7 +69,9 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
     notice = RefusalNotice(engine)
 
     def take(pipeline: Pipeline, batch: list[Incoming], until: threading.Event) -> bool:
-        counts = take_until_stored(pipeline, batch, back_off=broker, stop=until, random=random)
+        counts = take_until_stored(
+            pipeline, batch, back_off=broker, stop=until, random=random, vitals=vitals
+        )
         if counts is None:
             return False
         notice.add(counts.refused)
@@ -77,10 +79,17 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         return True
 
     crew = open_crew(engine, settings, clock, me=me, broker=broker, take=take, random=random)
-    delivery = Delivery(engine, {"mqtt": MqttChannel(crew.publish), "log": LogChannel()}, random=random)
+    vitals = Vitals(
+        wall_now(), broker=crew.problem, protocol=crew.protocol,
+        in_hand=lambda: sum(part.source.in_hand for part in crew.parts()),
+    )  # fmt: skip
+    delivery = Delivery(
+        engine, {"mqtt": MqttChannel(crew.publish), "log": LogChannel()}, people_channels(settings),
+        tell_people=lambda: tell_people(engine, settings, clock), clock=clock, random=random,
+    )  # fmt: skip
     shop = Shop(
         engine=engine, settings=settings, clock=clock, random=random, deliver_soon=delivery.soon,
-        broker_problem=crew.problem, protocol=crew.protocol, at_work=lambda: crew.at_work,
+        vitals=vitals, at_work=lambda: crew.at_work,
     )  # fmt: skip
     folders = watching(open_watches(engine, settings, clock), imported=delivery.soon)
     delivery.start()
@@ -105,6 +114,7 @@ def take_until_stored(
     back_off: MqttSettings,
     stop: threading.Event,
     random: Random,
+    vitals: Vitals,
 ) -> Counts | None:
     """Try a batch until the store takes it.
 
@@ -118,14 +128,26 @@ def take_until_stored(
     """
     attempt = 0
     while not stop.is_set():
+        began = time.monotonic()
         try:
-            return pipeline.take(batch)
+            counts = pipeline.take(batch)
         except StoreUnavailable as error:
+            vitals.store_problem = str(error)
             attempt += 1
             wait_s = back_off_s(attempt, back_off, random)
             log.warning("%s; %d messages wait, next try in %.1f s", error, len(batch), wait_s)
             stop.wait(wait_s)
+        else:
+            vitals.took(counts, time.monotonic() - began)
+            return counts
     return None
+
+
+def people_channels(settings: Settings) -> dict[str, PeopleChannel]:
+    """The channels to people that the settings name."""
+    return {
+        one.name: PeopleChannel(one.name, one.address, timeout_s=one.timeout_s) for one in settings.channels
+    }
 
 
 class RefusalNotice:
@@ -185,48 +207,6 @@ def _tls(files: BrokerTls) -> TlsFiles | None:
     return TlsFiles(
         ca_file=files.ca_file, certificate_file=files.certificate_file, key_file=files.key_file
     ).checked()
-
-
-class Delivery:
-    """A thread that empties the outbox whenever it is asked to."""
-
-    def __init__(self, engine: sa.Engine, channels: Mapping[str, Channel], *, random: Random) -> None:
-        self._engine = engine
-        self._channels = channels
-        self._random = random
-        self._worker = f"{socket.gethostname()}:{os.getpid()}"
-        self._wanted = threading.Event()
-        self._stopped = False
-        self._thread = threading.Thread(target=self._run, name="delivery", daemon=True)
-
-    def start(self) -> None:
-        """Start the thread."""
-        self._thread.start()
-
-    def soon(self) -> None:
-        """Look at the outbox now."""
-        self._wanted.set()
-
-    def stop(self) -> None:
-        """Finish the round in hand and end the thread."""
-        self._stopped = True
-        self._wanted.set()
-        self._thread.join(timeout=10.0)
-
-    def _run(self) -> None:
-        while True:
-            self._wanted.wait()
-            if self._stopped:
-                return
-            self._wanted.clear()
-            try:
-                deliver_due(
-                    self._engine, self._channels, wall=wall_now, worker=self._worker, random=self._random
-                )
-            except StoreUnavailable as error:
-                log.warning("the outbox waits: %s", error)
-            except Exception:  # whatever it is, alarms after it must still go out
-                log.exception("the outbox waits for its next round")
 
 
 @contextmanager

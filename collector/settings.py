@@ -14,7 +14,15 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 from pydantic_settings import (
     BaseSettings,
     PydanticBaseSettingsSource,
@@ -25,6 +33,8 @@ from pydantic_settings import (
 from collector.contract.mapping_model import JsonMapping
 from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
+from collector.settings_collector import Collector
+from collector.settings_delivery import MessageChannel, Notify, Shift, check_channels
 from collector.settings_folders import WatchedFolder
 from collector.settings_keeping import Backup, Retention
 from collector.settings_leases import Leases
@@ -148,6 +158,10 @@ class Settings(BaseSettings):
     folders: tuple[WatchedFolder, ...] = Field(
         (), description="folders whose CSV files are imported as they come"
     )
+    channels: tuple[MessageChannel, ...] = Field((), description="ways to people: e-mail, chat, SMS, webhook")
+    shifts: tuple[Shift, ...] = Field((), description="shifts: name, days, begins, ends")
+    notify: Notify = Notify()
+    collector: Collector = Collector()
     max_payload_bytes: int = Field(65_536, ge=1_024, description="a larger message is refused, and kept")
     max_payload_depth: int = Field(
         8, ge=3, le=64, description="a message that is nested deeper is refused, and kept"
@@ -159,6 +173,11 @@ class Settings(BaseSettings):
     batch_wait_s: float = Field(0.05, gt=0, description="longest wait for a batch to fill, s")
     dashboard_host: str = Field("127.0.0.1", description="address the screens are served on")
     dashboard_port: int = Field(8501, ge=1, le=65535, description="their port")
+
+    @model_validator(mode="after")
+    def _channels_and_shifts(self) -> Settings:
+        check_channels(self.channels, self.shifts)
+        return self
 
     @field_validator("time_zone")
     @classmethod

@@ -8,10 +8,10 @@ from collector.store.database import write
 
 
 def beat(shop: Shop) -> None:
-    """Store a sign of life, with what the process knows of its broker; not while another has the presses."""
+    """Store a sign of life, with what the process knows of itself; not while another has the presses."""
     if not shop.at_work():
         return
-    detail = {"broker": shop.broker_problem() or "connected", "mqtt": shop.protocol()}
+    detail = shop.vitals.as_detail()
     with write(shop.engine) as conn:
         heartbeats.beat(conn, heartbeats.COLLECTOR, wall=shop.wall(), now=shop.clock.now(), detail=detail)
 

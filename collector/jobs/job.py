@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.settings import Settings
+from collector.vitals import Vitals
 
 # Missed while no collector ran: one run makes up for all of them, or the result says that they were missed.
 WhenMissed = Literal["made up", "declared"]
@@ -30,10 +31,8 @@ class Shop:
         Floor time, and through it wall time.
     random : Random
         For waits that are to be spread.
-    broker_problem : callable
-        What is wrong with the connection to the broker, in one sentence; None when it stands.
-    protocol : callable
-        Version of MQTT in use.
+    vitals : Vitals
+        What the process knows of itself, such as what is wrong with its connection to the broker.
     deliver_soon : callable
         Have the outbox looked at now, after a job has put something in it.
     at_work : callable
@@ -44,8 +43,7 @@ class Shop:
     settings: Settings
     clock: ServiceClock
     random: Random
-    broker_problem: Callable[[], str | None]
-    protocol: Callable[[], str]
+    vitals: Vitals
     deliver_soon: Callable[[], None]
     at_work: Callable[[], bool] = lambda: True
 

@@ -94,6 +94,11 @@ class MqttSource:
         """Version of MQTT in use."""
         return "5" if self._protocol == MQTTv5 else "3.1.1"
 
+    @property
+    def in_hand(self) -> int:
+        """Messages that arrived and are in no batch yet."""
+        return self._arrived.qsize()
+
     def start(self) -> None:
         """Connect in a thread of its own and keep connecting until `close`."""
         self._thread = threading.Thread(target=self._keep_connected, name="mqtt", daemon=True)

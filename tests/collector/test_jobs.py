@@ -24,6 +24,7 @@ from collector.jobs.runner import run_if_due
 from collector.settings import Settings
 from collector.store import database
 from collector.store.jobs import Result, last_results
+from collector.vitals import Vitals
 
 WALL = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 HOUR = 3600.0
@@ -33,8 +34,8 @@ def shop(engine: sa.Engine, *, after_s: float = 0.0) -> Shop:
     wall = WALL + timedelta(seconds=after_s)
     clock = ServiceClock(wall_anchor=WALL, service_anchor=WALL, wall=lambda: wall)
     return Shop(
-        engine=engine, settings=Settings(), clock=clock, random=Random(20), broker_problem=lambda: None,
-        protocol=lambda: "5", deliver_soon=lambda: None,
+        engine=engine, settings=Settings(), clock=clock, random=Random(20), deliver_soon=lambda: None,
+        vitals=Vitals(WALL, broker=lambda: None, protocol=lambda: "5", in_hand=lambda: 0),
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Where messages go. One class a file, listed here by the name that the outbox uses."""
+"""Where messages go. One class a file, listed here."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import Protocol
 
 from collector.alarms.channels.log import LogChannel
 from collector.alarms.channels.mqtt import MqttChannel
+from collector.alarms.channels.people import PeopleChannel
 
 
 class Channel(Protocol):
@@ -18,8 +19,10 @@ class Channel(Protocol):
         ------
         DeliveryError
             The message was not handed over; `permanent` says whether trying again can help.
+        MaybeSent
+            It may have been.
         """
         ...
 
 
-CHANNELS: dict[str, type[Channel]] = {"mqtt": MqttChannel, "log": LogChannel}
+CHANNELS: dict[str, type[Channel]] = {"mqtt": MqttChannel, "log": LogChannel, "people": PeopleChannel}

@@ -9,7 +9,7 @@ from collector.store.tables.alarms import alarm_steps, alarms, hold_steps, holds
 from collector.store.tables.archive import archives
 from collector.store.tables.base import metadata
 from collector.store.tables.charts import chart_restarts, engine_states, limits, signals
-from collector.store.tables.delivery import outbox
+from collector.store.tables.delivery import channels, notices, outbox, reports
 from collector.store.tables.floor import events, presses, recipes, runs
 from collector.store.tables.gaugings import gaugings
 from collector.store.tables.intake import counter_gaps, imports, past_runs, refusals, withdrawn_shots
@@ -31,6 +31,7 @@ __all__ = [
     "alarms",
     "amendments",
     "archives",
+    "channels",
     "chart_restarts",
     "clocks",
     "collectors",
@@ -47,11 +48,13 @@ __all__ = [
     "leases",
     "limits",
     "metadata",
+    "notices",
     "outbox",
     "past_runs",
     "presses",
     "recipes",
     "refusals",
+    "reports",
     "runs",
     "set_asides",
     "shots",

@@ -22,7 +22,8 @@ from collector.alarms import channels
 from collector.alarms.channels import CHANNELS
 from collector.alarms.channels.log import LogChannel
 from collector.alarms.channels.mqtt import MqttChannel
-from collector.alarms.deliver import LONGEST_WAIT, back_off, deliver_due
+from collector.alarms.deliver import LONGEST_WAIT, Courier, back_off
+from collector.clock import ServiceClock
 from collector.errors import DeliveryError
 from collector.store import database, outbox, tables
 
@@ -49,8 +50,15 @@ def put(engine: sa.Engine, *payloads: str, retain: bool = True, topic: str = "t"
 
 
 def deliver(engine: sa.Engine, channel: Any, *, after_s: float = 0, worker: str = "w") -> int:
+    return courier(engine, {"mqtt": channel}, after_s=after_s, worker=worker).deliver()
+
+
+def courier(
+    engine: sa.Engine, to: dict[str, Any], *, after_s: float = 0, worker: str = "w", **more: Any
+) -> Courier:
     now = WALL + timedelta(seconds=after_s)
-    return deliver_due(engine, {"mqtt": channel}, wall=lambda: now, worker=worker, random=Random(1))
+    clock = ServiceClock(wall_anchor=WALL, service_anchor=WALL, wall=lambda: now)
+    return Courier(engine=engine, channels=to, clock=clock, worker=worker, random=Random(1), **more)
 
 
 def states(engine: sa.Engine) -> list[str]:
@@ -136,7 +144,7 @@ def test_a_permanent_error_ends_it(engine: sa.Engine) -> None:
 
 def test_a_channel_that_does_not_exist_is_a_permanent_error(engine: sa.Engine) -> None:
     put(engine, "a")
-    deliver_due(engine, {}, wall=lambda: WALL, worker="w", random=Random(1))
+    courier(engine, {}).deliver()
     assert row(engine).last_error == "no channel is called mqtt"
 
 
