@@ -50,7 +50,8 @@ def run_length(reference: ArrayLike, barrier: ArrayLike, ratio: ArrayLike) -> Fl
         Shots, of the common shape of the arguments.
     """
     reference, barrier, ratio = (np.asarray(each, dtype=np.float64) for each in (reference, barrier, ratio))
-    exponent = np.clip(2.0 * reference * barrier / ratio, -STEEPEST, STEEPEST)
+    with np.errstate(over="ignore"):  # a search may try barriers beyond any number
+        exponent = np.clip(2.0 * reference * barrier / ratio, -STEEPEST, STEEPEST)
     flat = np.abs(exponent) < 1e-3
     safe = np.where(flat, 1.0, exponent)
     # (e^y - 1 - y) / y^2 is 1/2 + y/6 near zero.

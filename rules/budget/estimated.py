@@ -29,7 +29,7 @@ from scipy.special import ndtr
 
 from rules.budget import brownian
 from rules.budget.errors import LOWEST_PHI, Baselines, angle
-from rules.budget.known import Constants
+from rules.budget.known import SMALLEST_INTERVAL, Constants
 from rules.estimation import widened_limit
 from rules.limits import PHI_CEILING
 from rules.run_length.autocorrelated import variance_ratio
@@ -76,8 +76,8 @@ def widened(exact: Constants, *, phi: float, n: float) -> Constants:
     ratio = variance_ratio(phi)
     shots = max(n, FEWEST_EFFECTIVE * ratio)
     width = widened_limit(exact.width, phi=phi, n=shots / ratio)
-    if math.isinf(exact.arl_added):
-        return replace(exact, width=width)
+    if math.isinf(exact.arl_added) or exact.h <= SMALLEST_INTERVAL:
+        return replace(exact, width=width)  # the minimum shift sets the CUSUM, far inside the budget
     model = _Model.of(exact, width, phi, shots)
     k = min((raised * exact.k for raised in RAISES), key=model.delay)
     return replace(exact, width=width, k=k, h=model.interval(k))
@@ -151,8 +151,8 @@ class _Model:
                 return [math.log(each.rate(k, (a, b, c)) * self.exact.arl) for each in self.processes]
 
             solved = root(miss, [level, 0.0, 0.0], tol=CLOSE_ENOUGH)
-            level = float(solved.x[0]) if solved.success else level
-        return self.exact.h * math.exp(level)
+            level = float(np.clip(solved.x[0], LOWEST, HIGHEST)) if solved.success else level
+        return max(self.exact.h * math.exp(level), SMALLEST_INTERVAL)
 
 
 def _process(exact: Constants, width: float, asked: float, seen: Baselines, n: float) -> _Process:

@@ -300,6 +300,20 @@ def test_a_minimum_far_beyond_sigma_leaves_nothing_for_the_statistics(phi: float
     assert math.isinf(cost(held, cycle_time_s=60.0, shifts=[3.0]).delay[3.0])
 
 
+@pytest.mark.parametrize("minimum", [2.9, 3.3, 3.76, 4.1])
+@pytest.mark.parametrize("n", [100, 422, 1000])
+def test_a_minimum_near_the_limit_leaves_charts_that_can_be_reckoned_with(minimum: float, n: int) -> None:
+    """A mold half whose sigma is a quarter of the shift that matters; its widening must not run away."""
+    held = solve(characteristics=8, cycle_time_s=62.0, phi=0.8, n=n, minimum_shift=minimum)
+    delay = cost(held, cycle_time_s=62.0, shifts=[2.0, minimum + 1.0]).delay
+
+    assert minimum <= held.k <= 1.8 * minimum
+    assert 1.0 <= held.h < 20.0
+    assert held.false_alarms_per_day <= 1.002
+    assert 1.0 <= delay[minimum + 1.0] < 100.0
+    assert delay[minimum + 1.0] < delay[2.0] < math.inf
+
+
 def test_a_minimum_below_what_a_chart_looks_for_changes_nothing() -> None:
     assert solve(characteristics=10, cycle_time_s=60.0, minimum_shift=0.3) == solve(
         characteristics=10, cycle_time_s=60.0
