@@ -9,7 +9,8 @@ from collector.contract.refusal import Refusal
 from collector.errors import UserError
 from collector.sources import csv_file, profiles
 from collector.sources.inspection.doubts import Doubts
-from collector.sources.inspection.mapped import Mapping, map_columns
+from collector.sources.inspection.mapped import map_columns
+from collector.sources.inspection.mapping import Mapping
 from collector.sources.inspection.proposal import Kind, Known, Proposal
 from collector.sources.inspection.sections import head_of, time_of
 from collector.sources.inspection.seen import see
@@ -57,7 +58,9 @@ def propose(path: Path, known: Known) -> Proposal:
 
 def _kind(mapping: Mapping) -> Kind:
     moving = sum(len(set(each.column.numbers)) > 1 for each in mapping.values)
-    return "gaugings" if len(mapping.characteristics) > moving else "shots"
+    # A weight may be of the shot; beside other values of shots it says nothing about the kind of file.
+    of_discs = mapping.surely_of_discs() if moving else mapping.characteristics
+    return "gaugings" if len(of_discs) > moving else "shots"
 
 
 def _note_the_rest(kind: Kind, mapping: Mapping, doubts: Doubts) -> None:

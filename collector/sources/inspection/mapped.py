@@ -4,68 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 from collector.contract import units
 from collector.contract.readings import Problem, how_to_read
 from collector.sources.inspection import meaning as meanings
 from collector.sources.inspection import unit_text
+from collector.sources.inspection.mapping import Candidate, Mapped, Mapping
 from collector.sources.inspection.meaning import Meaning
-from collector.sources.inspection.ranges import KINDS, Usual, usual
+from collector.sources.inspection.ranges import KINDS, Usual
+from collector.sources.inspection.roles import MOST_CAVITIES
 from collector.sources.inspection.table import SampledColumn
 from collector.sources.inspection.unit_choice import choose_unit, vote
-from collector.sources.inspection.words import TOKEN, ideas
+from collector.sources.inspection.words import TOKEN, last_number
 
 WOBBLE = 0.001  # of a recorded setting, by which it may change without having been changed
-
-
-@dataclass(slots=True)
-class Mapped:
-    """A column that is mapped: the quantity's key, how its cells are read, and what is doubtful about it."""
-
-    column: SampledColumn
-    key: str
-    unit: str
-    factor: float = 1.0
-    zero_means_not_written: bool = False
-    per_cavity: bool = False
-    tolerance: float = 0.0
-    doubts: list[str] = field(default_factory=list)
-
-
-@dataclass(slots=True)
-class Mapping:
-    """What is mapped as values, setpoints and characteristics of discs, and what is left out and why."""
-
-    values: list[Mapped] = field(default_factory=list)
-    setpoints: list[Mapped] = field(default_factory=list)
-    characteristics: list[Mapped] = field(default_factory=list)
-    left_out: list[tuple[SampledColumn, str]] = field(default_factory=list)
-
-    def weigh_shots(self) -> None:
-        """In a file of shots a weight is that of the shot, unless its name says that it was taken later."""
-        for mapped in list(self.characteristics):
-            if mapped.key == "weight" and "quality" not in ideas(mapped.column.name):
-                mapped.key = "part_weight"
-                self.characteristics.remove(mapped)
-                self.values.append(mapped)
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A numeric column, what its name means, and the unit that the file states for it."""
-
-    column: SampledColumn
-    meaning: Meaning
-    stated: str | None
-
-    @property
-    def range(self) -> Usual | None:
-        """Usual range of the quantity, or of the kind of thing that the name speaks of."""
-        known = usual(self.meaning.key) if self.meaning.key else None
-        if known is not None:
-            return known
-        return next((range_ for idea, range_ in KINDS.items() if idea in self.meaning.said), None)
 
 
 def map_columns(columns: Sequence[SampledColumn], file_name: str, same_shot: Sequence[int]) -> Mapping:
@@ -107,7 +59,7 @@ def _candidate(column: SampledColumn, found: Mapping) -> Candidate | None:
         )
     else:
         bare, stated = (column.name, column.unit) if column.unit else unit_text.from_name(column.name)
-        return Candidate(column, meanings.meaning(bare or column.name), stated)
+        return Candidate(column, meanings.meaning(bare or column.name, stated), stated)
     return None
 
 
@@ -129,7 +81,7 @@ def _most(stated: Sequence[str], kind: str) -> list[str]:
 def _place(candidate: Candidate, preferred: Sequence[str], found: Mapping) -> None:
     column, meaning = candidate.column, candidate.meaning
     if meaning.of_disc and not meaning.is_set:
-        found.characteristics.append(_mapped(candidate, _disc_key(meaning), preferred))
+        found.characteristics.append(_mapped(candidate, _disc_key(candidate), preferred))
         return
     key = meaning.key
     setting = meaning.is_set or (_could_be_set(key) and column.is_stepwise() and "actual" not in meaning.said)
@@ -151,8 +103,12 @@ def _place(candidate: Candidate, preferred: Sequence[str], found: Mapping) -> No
     found.values.append(_mapped(candidate, key, preferred))
 
 
-def _disc_key(meaning: Meaning) -> str:
-    return "weight" if meaning.key == "part_weight" else meaning.key or meaning.slug.removeprefix("quality_")
+def _disc_key(candidate: Candidate) -> str:
+    meaning = candidate.meaning
+    if meaning.key != "part_weight":
+        return meaning.key or meaning.slug.removeprefix("quality_")
+    cavity = last_number(candidate.column.name) if "cavity" in meaning.said else None
+    return "weight" if cavity is None or not 1 <= cavity <= MOST_CAVITIES else f"weight.{cavity}"
 
 
 def _could_be_set(key: str | None) -> bool:
@@ -197,6 +153,8 @@ def _mapped(candidate: Candidate, key: str, preferred: Sequence[str]) -> Mapped:
         mapped.doubts += [choice.doubt] if choice.doubt else []
     if candidate.meaning.key is None:
         mapped.doubts.append("the name is that of no known quantity, so it is kept under its own name")
+    if key.startswith("barrel_temperature") and "barrel" not in candidate.meaning.said:
+        mapped.doubts.append("the name does not say of what this is a zone; the barrel is taken")
     _note_zeros(mapped)
     return mapped
 

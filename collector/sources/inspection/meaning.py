@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from collector.contract import quantities
-from collector.sources.inspection.words import ideas, last_number, slug
+from collector.contract import quantities, units
+from collector.sources.inspection.words import OF_UNITS, ideas, last_number, slug
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,7 @@ RULES: tuple[Rule, ...] = (
     _rule("nozzle_temperature", "nozzle temperature"),
     _rule("barrel_temperature", "barrel temperature"),
     _rule("barrel_temperature", "barrel zone"),
+    _rule("barrel_temperature", "zone temperature", "mold coolant oil"),
     _rule("coolant_supply_temperature", "coolant supply", "flow pressure"),
     _rule("coolant_return_temperature", "coolant return", "flow pressure"),
     _rule("coolant_flow", "coolant flow"),
@@ -100,9 +101,11 @@ class Meaning:
         return self.key in DISC or "quality" in self.said or lengths
 
 
-def meaning(name: str) -> Meaning:
-    """What a column's name, without its unit, speaks of."""
+def meaning(name: str, unit: str | None = None) -> Meaning:
+    """What a column's name, without its unit, speaks of; the unit says of what kind the quantity is."""
     said = ideas(name)
+    if unit is not None and (kind := OF_UNITS.get(units.canonical(unit))) is not None:
+        said |= {kind}
     key = next((rule.key for rule in RULES if rule.needs <= said and not rule.without & said), None)
     if key is not None and key in _ZONED:
         key = _zoned(key, name)

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Literal
 
 from collector.sources.inspection.doubts import Doubts
-from collector.sources.inspection.mapped import Mapping
+from collector.sources.inspection.mapping import Mapping
 
 Kind = Literal["shots", "gaugings"]
 HeadValue = str | int | bool | list[str] | None

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from collector.sources.inspection import roles as role_finding
 from collector.sources.inspection.doubts import Doubts
-from collector.sources.inspection.mapped import Mapping
+from collector.sources.inspection.mapping import Mapping
 from collector.sources.inspection.proposal import HeadValue, Kind, Known, TimeValue
 from collector.sources.inspection.ranges import canonical, is_plausible
 from collector.sources.inspection.seen import Seen

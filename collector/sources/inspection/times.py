@@ -61,7 +61,8 @@ def _columns(columns: Sequence[SampledColumn], doubts: Doubts) -> list[SampledCo
     if date is None:
         _warn_of_clock_alone(columns, doubts)
         return []
-    clock = next((column for column in columns if _is_clock(column)), None)
+    compact = _all(date, cells.COMPACT_DATE.fullmatch)
+    clock = next((column for column in columns if _is_clock(column, compact=compact)), None)
     half = next((column for column in columns if _all(column, cells.HALF_DAY.fullmatch)), None)
     if clock is None:
         doubts.add(
@@ -81,11 +82,12 @@ def _is_date(column: SampledColumn) -> bool:
     return _all(column, cells.DATE.fullmatch) or _all(column, cells.COMPACT_DATE.fullmatch)
 
 
-def _is_clock(column: SampledColumn) -> bool:
+def _is_clock(column: SampledColumn, *, compact: bool) -> bool:
     if _all(column, cells.CLOCK.fullmatch):
         return True
     named = any(word in column.name.lower() for word in _TIME_WORDS)
-    return named and _all(column, cells.SHORT_CLOCK.fullmatch)
+    short = named and _all(column, cells.SHORT_CLOCK.fullmatch)
+    return short or (compact and named and _all(column, cells.COMPACT_CLOCK.fullmatch))
 
 
 def _warn_of_clock_alone(columns: Sequence[SampledColumn], doubts: Doubts) -> None:
@@ -105,6 +107,7 @@ def _compact(chosen: list[SampledColumn], texts: list[str], doubts: Doubts) -> F
         f" {hour.replace(':%S', '')}",
         f" {hour.replace(':', '.')}",
         f" {hour.replace(':%S', ':%S.%f')}",
+        " %H%M%S",
     ):
         pattern = f"%Y%m%d{clock}"
         moments = _read(texts, TimeColumns(columns=("t",), format=pattern))

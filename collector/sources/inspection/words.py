@@ -28,7 +28,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "force": ("force", "kraft", "frc"),
     "torque": ("torque", "drehmoment"),
     "flow": ("flow", "durchfluss", "flw"),
-    "weight": ("weight", "gewicht", "wgt"),
+    "weight": ("weight", "gewicht", "wgt", "wt"),
     "count": (
         "count",
         "counter",
@@ -62,12 +62,12 @@ WORDS: dict[str, tuple[str, ...]] = {
     "hydraulic": ("hydraulic", "hyd", "hydr", "hydraulik"),
     "specific": ("specific", "spec", "spez", "melt", "massedruck"),
     "limit": ("limit", "grenze"),
-    "barrel": ("barrel", "brl", "zylinder", "zyl", "heating", "heat"),
+    "barrel": ("barrel", "brl", "bbl", "zylinder", "zyl", "heating", "heat"),
     "zone": ("zone", "zn"),
-    "nozzle": ("nozzle", "duese", "nzl"),
+    "nozzle": ("nozzle", "duese", "nzl", "noz"),
     "mold": ("mold", "mould", "mld", "werkzeug", "wkz", "tool"),
-    "core": ("core", "kern", "moving"),
-    "cavity": ("cavity", "cav", "kavitaet", "nest", "fixed"),
+    "core": ("core", "kern", "moving", "auswerferseite", "as"),
+    "cavity": ("cavity", "cav", "kavitaet", "nest", "fixed", "duesenseite", "ds"),
     "coolant": ("coolant", "water", "wasser", "kuehlwasser", "vorlauf", "ruecklauf"),
     "supply": ("supply", "inlet", "vorlauf", "in"),
     "return": ("return", "outlet", "ruecklauf", "out"),
@@ -85,6 +85,19 @@ WORDS: dict[str, tuple[str, ...]] = {
     "thickness": ("thickness", "dicke"),
     "quality": ("quality", "qualitaet"),
 }
+# Words that mean something else by themselves (a press, a record), and beside which ideas they mean what.
+_BESIDE = {
+    "press": (
+        "pressure",
+        frozenset({"injection", "hold", "back", "switchover", "peak", "hydraulic", "specific"}),
+    ),
+    "rec": ("recovery", frozenset({"screw"})),
+}
+# What a unit says of a quantity, by the canonical unit of its kind.
+OF_UNITS = {
+    "s": "time", "MPa": "pressure", "degC": "temperature", "cm3": "volume", "mm": "position", "kN": "force",
+    "g": "weight", "1/min": "rotation", "mm/s": "speed", "L/min": "flow", "N*m": "torque",
+}
 # Formula signs, in the letter case in which they are written; a small t only at the start of a name.
 _SIGNS = {"p": "pressure", "T": "temperature", "V": "volume", "F": "force"}
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
@@ -101,7 +114,7 @@ TOKEN = re.compile(r"(?:Act|Set)[A-Z][A-Za-z]+(?:\[\d+(?:,\d+)?\])?")
 
 def parts(name: str) -> list[str]:
     """The words of a name, as written: camel case, underscores and digits part them."""
-    return _PARTS.findall(name.translate(_UMLAUTS))
+    return _PARTS.findall(name.replace("V/P", "VP").translate(_UMLAUTS))
 
 
 def ideas(name: str) -> frozenset[str]:
@@ -110,7 +123,8 @@ def ideas(name: str) -> frozenset[str]:
     found = {idea for word in words for idea in _of_word(word.lower())}
     if len(words) > 1:
         found |= {_SIGNS[word] for word in words if word in _SIGNS} | ({"time"} if words[0] == "t" else set())
-    return frozenset(found)
+    beside = (_BESIDE[word.lower()] for word in words if word.lower() in _BESIDE)
+    return frozenset(found | {idea for idea, others in beside if found & others})
 
 
 def _of_word(word: str) -> set[str]:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from datetime import datetime
 
-from collector.sources.inspection.mapped import Mapped, Mapping
+from collector.sources.inspection.mapping import Mapped, Mapping
 from collector.sources.inspection.proposal import Proposal
 
 Value = str | int | float | bool | datetime | list[str | int] | list[str]

@@ -1,0 +1,67 @@
+"""Columns with what they are taken for: a value, a setpoint, a characteristic of a disc, or nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from collector.sources.inspection.meaning import Meaning
+from collector.sources.inspection.ranges import KINDS, Usual, usual
+from collector.sources.inspection.table import SampledColumn
+from collector.sources.inspection.words import ideas
+
+
+@dataclass(slots=True)
+class Mapped:
+    """A column that is mapped: the quantity's key, how its cells are read, and what is doubtful about it."""
+
+    column: SampledColumn
+    key: str
+    unit: str
+    factor: float = 1.0
+    zero_means_not_written: bool = False
+    per_cavity: bool = False
+    tolerance: float = 0.0
+    doubts: list[str] = field(default_factory=list)
+
+    @property
+    def may_be_of_shot(self) -> bool:
+        """Whether it is a weight that may have been taken at the press."""
+        return self.key.partition(".")[0] == "weight" and "quality" not in ideas(self.column.name)
+
+
+@dataclass(slots=True)
+class Mapping:
+    """What is mapped as values, setpoints and characteristics of discs, and what is left out and why."""
+
+    values: list[Mapped] = field(default_factory=list)
+    setpoints: list[Mapped] = field(default_factory=list)
+    characteristics: list[Mapped] = field(default_factory=list)
+    left_out: list[tuple[SampledColumn, str]] = field(default_factory=list)
+
+    def surely_of_discs(self) -> list[Mapped]:
+        """Characteristics that no press could have measured itself."""
+        return [each for each in self.characteristics if not each.may_be_of_shot]
+
+    def weigh_shots(self) -> None:
+        """In a file of shots a weight is that of the shot, unless its name says that it was taken later."""
+        for mapped in [each for each in self.characteristics if each.may_be_of_shot]:
+            mapped.key = f"part_{mapped.key}"
+            self.characteristics.remove(mapped)
+            self.values.append(mapped)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A numeric column, what its name means, and the unit that the file states for it."""
+
+    column: SampledColumn
+    meaning: Meaning
+    stated: str | None
+
+    @property
+    def range(self) -> Usual | None:
+        """Usual range of the quantity, or of the kind of thing that the name speaks of."""
+        known = usual(self.meaning.key) if self.meaning.key else None
+        if known is not None:
+            return known
+        return next((range_ for idea, range_ in KINDS.items() if idea in self.meaning.said), None)
