@@ -171,13 +171,17 @@ def test_a_transaction_that_stands_still_is_ended_by_who_takes_over(floor: Floor
         pytest.skip("the lock of a process that stands still in SQLite is the whole file's")
     first, second = floor.collector("a"), floor.collector("b")
     take_planned(first)
-    with pytest.raises(StoreUnavailable), database.write(floor.engines[0]) as conn:
-        leases.check(conn, first.held["c-1-of-2"])
-        floor.passed_s = LASTS_S + 1
-        second.look()
-        assert take_planned(second) == ["c-1-of-2", "c-2-of-2"]
-        conn.execute(sa.select(sa.literal(1)))  # what the sleeper does when it wakes up
 
+    def sleep_within_a_transaction() -> None:
+        with database.write(floor.engines[0]) as conn:
+            leases.check(conn, first.held["c-1-of-2"])
+            floor.passed_s = LASTS_S + 1
+            second.look()
+            assert take_planned(second) == ["c-1-of-2", "c-2-of-2"]
+            conn.execute(sa.select(sa.literal(1)))  # what the sleeper does when it wakes up
+
+    with pytest.raises(StoreUnavailable):
+        sleep_within_a_transaction()
     assert set(second.held) == {"c-1-of-2", "c-2-of-2"}
 
 
