@@ -12,6 +12,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
 
+# Two reports of one cycle lie closer than two cycles do.
+POLL_CYCLES = 0.9
+DEFAULT_POLL = timedelta(seconds=30)
+
 
 class Kind(Enum):
     """What a message is to the shots we already have."""
@@ -116,6 +120,9 @@ def _likely(
 
 def _risen(counter: int, ended_at: datetime, *, last: Last, poll: timedelta) -> Identity:
     assert last.counter is not None
+    if counter == last.counter + 1:
+        # The very next count, whatever the press's clock says: that was set back.
+        return Identity(Kind.NEW, epoch=last.epoch)
     if ended_at < last.ended_at - poll and last.epoch > 0:
         # A higher count from long before: a straggler of the epoch that ended when the counter fell.
         return Identity(Kind.LATE, epoch=last.epoch - 1)

@@ -17,6 +17,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.arrival import in_order
 from collector.clock import ServiceClock, wall_now
 from collector.contract.bodies import Message
 from collector.contract.mapping_read import Mappings
@@ -135,7 +136,7 @@ class Pipeline:
         return self._transaction([self._undigested(batch[0])])
 
     def _transaction(self, batch: Sequence[Read]) -> Counts:
-        moment = Moment(self._clock.now(), self._wall())
+        moment = Moment(self._clock.now(), self._wall(), self._clock.speed)
         counts, known = Counts(), dict(self._known)
         with database.write(self._engine) as conn:
             if self._guard is not None:
@@ -158,12 +159,12 @@ class Pipeline:
         row = presses.find_or_add(conn, *name)
         presses.lock(conn, row.id)
         work = PressWork(conn, row, self._state(conn, row.id, name), self._policy, moment)
-        for message in messages:
+        for message in in_order(messages):
             work.take(message)
         work.finish()
         stored = dump(work.state)
         presses.save_engine_state(conn, row.id, stored, last_shot_id=work.rows.last_shot_id)
-        if work.counts.stored or work.counts.late:
+        if work.counts.stored or work.counts.late or work.counts.past:
             join_waiting(conn, row.id)
         return work.counts, _Known(stored, work.state)
 
@@ -220,6 +221,7 @@ def engine_policy(settings: Settings, **overrides: object) -> Policy:
         "startup_shots": charts.startup_shots,
         "provisional_shots": charts.provisional_shots,
         "stop_cycles": charts.stop_cycles,
+        "new_run_after_stop_h": charts.new_run_after_stop_h,
         "false_alarms_per_day": charts.false_alarms_per_day,
         "minimum_shift": charts.minimum_shift,
         "setpoint_tolerance": charts.setpoint_tolerance,

@@ -9,7 +9,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.alarms.model import ShotVerdict, SignalFact
-from collector.store import events, limits, shots, signals
+from collector.contract.shot import Shot
+from collector.identity import Identity
+from collector.store import events, gaps, limits, shots, signals
 from collector.store.presses import PressRow
 from collector.store.shots import NewShot
 from collector.verdict import Verdict
@@ -37,6 +39,7 @@ class PressRows:
         self.restarts: list[int] = []  # first shots of the restarts of all charts since the last `store`
         self._judged: list[tuple[NewShot, Verdict]] = []
         self._events: list[tuple[int, dict[str, Any]]] = []  # with the place of its first shot in _judged
+        self._gaps: list[dict[str, Any]] = []
 
     def add(self, shot: NewShot, verdict: Verdict) -> None:
         """Keep a judged shot."""
@@ -45,6 +48,10 @@ class PressRows:
                 each.kind, at=shot.ended_at, source=shot.source, key=each.key, old=each.old, new=each.new,
                 note=each.note,
             )
+            if each.kind == "gap":
+                self._gaps.append(
+                    gaps.row(self.press.id, shot.epoch, after=each.old, before=each.new, at=shot.ended_at)
+                )
         self._judged.append((shot, verdict))
 
     def event(self, kind: str, *, at: datetime, source: str = "service", **what: Any) -> None:
@@ -85,6 +92,8 @@ class PressRows:
         self._store_limits(ids, context)
         verdicts = self._store_signals(ids)
         self._store_events(ids)
+        gaps.insert(self.conn, self._gaps)
+        self._gaps.clear()
         self._judged.clear()
         return verdicts
 
@@ -142,3 +151,26 @@ class PressRows:
             )
             for shot_id, (row, _) in zip(ids, self._judged, strict=True)
         ]
+
+
+def judged_as(found: Verdict) -> dict[str, Any]:
+    """What a verdict says of the row of its shot."""
+    return {
+        "phase": found.phase, "tray": found.tray, "tray_position": found.tray_position,
+        "share": found.share, "share_key": found.share_key, "signaled": bool(found.signals),
+    }
+
+
+def new_shot(press_id: int, run_id: int | None, shot: Shot, verdict: Identity, **judged: Any) -> NewShot:
+    """The row of a shot of a run, with what was judged of it."""
+    originals = shot.originals
+    if shot.units:
+        own = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
+        originals = {**own, **originals}
+    return NewShot(
+        press_id=press_id, epoch=verdict.epoch, counter=shot.counter, ended_at=shot.ended_at,
+        received_at=shot.received_at, run_id=run_id, source=shot.source,
+        time_reconstructed=shot.time_reconstructed, values=shot.values, setpoints=shot.setpoints,
+        originals=originals, setpoint_originals=shot.setpoint_originals,
+        not_written=shot.not_written, **judged,
+    )

@@ -3,29 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
-from typing import Any
+from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
 from collector.contract.messages import RunMessage
 from collector.contract.shot import Shot
+from collector.identity import Last
 from collector.press_rows import PressRows
 from collector.press_state import PressState, under
 from collector.sense import NOTHING
 from collector.store import events, limits, runs
-from collector.store.runs import RunRow
+from collector.store.runs import FILE, FORM, INFERRED, MESSAGE, RunRow
+from collector.store.tables import shots
 
-DESCRIPTION = ("mold", "blend", "lot", "color", "recipe", "recipe_version")
 MQTT = "mqtt"  # what `collector.sources.mqtt` names itself
-FILLABLE = ("mold", "blend", "lot", "color")
 
 
 class PressRuns:
     """The runs of one press in one transaction. Pending shots are stored by the caller first."""
 
-    def __init__(self, conn: sa.Connection, press_id: int, press_name: str, rows: PressRows) -> None:
+    def __init__(
+        self, conn: sa.Connection, press_id: int, press_name: str, rows: PressRows, *, new_after_stop_h: float
+    ) -> None:
         self.conn = conn
+        self.new_after_stop = timedelta(hours=new_after_stop_h)
         self.press_id = press_id
         self.press_name = press_name
         self.rows = rows
@@ -39,37 +41,105 @@ class PressRuns:
             self._run = runs.by_id(self.conn, state.run_id)
         return self._run
 
-    def fits(self, state: PressState, shot: Shot) -> bool:
-        """Whether a shot belongs to the open run."""
+    def fits(self, state: PressState, shot: Shot, last: Last | None) -> bool:
+        """Whether a shot belongs to the open run; `last` is the newest shot, judged or not."""
         run = self.current(state)
-        return run is not None and shot.run in (None, run.name)
+        if run is None or shot.run not in (None, run.name):
+            return False
+        if shot.run is None and shot.mold is not None and shot.mold != run.mold:
+            return run.mold is None and self._is_told_mold(run, shot.mold)
+        # A run that somebody named lasts over a weekend; one that was only inferred has no reason to.
+        stopped = run.opened_by == INFERRED and last is not None and shot.run is None
+        return not (stopped and last is not None and shot.ended_at - last.ended_at > self.new_after_stop)
+
+    def _is_told_mold(self, run: RunRow, mold: str) -> bool:
+        """The shot is the first to say which mold the run has."""
+        runs.describe(self.conn, run.id, mold=mold)
+        self._run = runs.by_id(self.conn, run.id)
+        return True
 
     def enter(self, state: PressState, shot: Shot) -> PressState:
         """Open the run a shot names; for a shot that names none and finds none, one is inferred."""
-        name, opened_by = shot.run, _door(shot.source)
+        name, opened_by, why = shot.run, _door(shot.source), None
         if name is None:
-            name, opened_by = f"{self.press_name}-{shot.ended_at:%Y%m%d-%H%M%S}", "inferred"
+            name, opened_by = f"{self.press_name}-{shot.ended_at:%Y%m%d-%H%M%S}", INFERRED
+            why = self._why_inferred(state, shot)
         known = runs.by_name(self.conn, self.press_id, name)
         run = known or runs.open_run(
-            self.conn, self.press_id, name, at=shot.ended_at, opened_by=opened_by
+            self.conn, self.press_id, name, at=shot.ended_at, opened_by=opened_by, mold=shot.mold
         )
-        return self._begin(state, run, at=shot.ended_at, source=shot.source)
+        return self._begin(state, run, at=shot.ended_at, source=shot.source, note=why)
+
+    def _why_inferred(self, state: PressState, shot: Shot) -> str:
+        run = self.current(state)
+        if run is None:
+            return "inferred: shots came and nobody had named a run"
+        if shot.mold is not None and shot.mold != run.mold:
+            return f"inferred: the mold changed from {run.mold} to {shot.mold}"
+        return f"inferred: no shot for more than {self.new_after_stop / timedelta(hours=1):g} h"
 
     def message(self, state: PressState, message: RunMessage) -> PressState:
         """Open, describe or close a run."""
         if message.action == "close":
             return self._close(state, message)
-        described = {name: getattr(message, name) for name in DESCRIPTION}
         known = runs.by_name(self.conn, self.press_id, message.run)
         if known is not None and known.id == state.run_id:
-            self._describe(known, message, described)
+            self._describe(known, message)
             return self._redescribed(state, at=message.at)
         if known is not None and known.closed_at is not None and message.at <= known.closed_at:
             return state  # it ended since: the message, or the file, came again
+        current = self.current(state)
+        if current is not None and message.at < current.opened_at:
+            return self._of_before(state, message, known, current)
         run = known or runs.open_run(
-            self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source), **described
+            self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source),
+            **runs.described(message),
         )
         return self._begin(state, run, at=message.at, source=message.source)
+
+    def _of_before(
+        self, state: PressState, message: RunMessage, known: RunRow | None, current: RunRow
+    ) -> PressState:
+        """A message that comes after its run has been followed by another leaves that one open."""
+        if known is None:
+            runs.open_run(
+                self.conn, self.press_id, message.run, at=message.at, closed_at=current.opened_at,
+                opened_by=_door(message.source), **runs.described(message),
+            )
+        return state
+
+    def name(self, state: PressState, message: RunMessage) -> PressState | None:
+        """Give the run that was inferred for the shots of a file the name that the file now has.
+
+        Returns
+        -------
+        PressState or None
+            None when there is no such run.
+        """
+        if message.action != "open" or runs.by_name(self.conn, self.press_id, message.run) is not None:
+            return None
+        run = self._inferred_of(message)
+        if run is None:
+            return None
+        runs.rename(self.conn, run.id, message.run, opened_by=_door(message.source))
+        runs.fill_in(self.conn, run, message)
+        self.rows.event("run", at=message.at, source=message.source, old=run.name, new=message.run, note="named")
+        self._run = None
+        return self._redescribed(state, at=message.at) if run.id == state.run_id else state
+
+    def _inferred_of(self, message: RunMessage) -> RunRow | None:
+        """The inferred run that has this file's first shot, and no shot of another source."""
+        c = shots.c
+        first = sa.select(c.run_id).where(
+            c.press_id == self.press_id, c.ended_at == message.at, c.source == message.source,
+            c.run_id.is_not(None),
+        )
+        run_id = self.conn.execute(first.limit(1)).scalar()
+        run = None if run_id is None else runs.by_id(self.conn, run_id)
+        if run is None or run.opened_by != INFERRED:
+            return None
+        foreign = sa.select(c.id).where(c.run_id == run_id, c.source != message.source).limit(1)
+        return None if self.conn.execute(foreign).first() else run
 
     def adopt_approved(self, state: PressState, *, at: datetime) -> PressState:
         """Put limits that a person approved since in the place of older or provisional ones."""
@@ -80,13 +150,15 @@ class PressRuns:
                 self.rows.event("limits", at=at, key=key, new=each.id, note=each.standing)
         return state
 
-    def _begin(self, state: PressState, run: RunRow, *, at: datetime, source: str) -> PressState:
+    def _begin(
+        self, state: PressState, run: RunRow, *, at: datetime, source: str, note: str | None = None
+    ) -> PressState:
         before = self.current(state)
         if before is not None and before.closed_at is None:
             runs.close_run(self.conn, before.id, at=at)
         self._run = run
         old = None if before is None else before.name
-        self.rows.event("run", at=at, source=source, old=old, new=run.name)
+        self.rows.event("run", at=at, source=source, old=old, new=run.name, note=note)
         fresh = replace(
             state.starting(), run_id=run.id, context=run.context(), recipe=run.setpoints, keys={},
             fresh=True, sense=NOTHING,
@@ -97,6 +169,7 @@ class PressRuns:
         named = runs.by_name(self.conn, self.press_id, message.run)
         if named is None or _door(message.source) == "file" != named.opened_by:
             return state  # a file ends where it ends; a run that the floor opened goes on
+        runs.fill_in(self.conn, named, message)
         runs.close_run(self.conn, named.id, at=message.at)
         if named.id != state.run_id:
             return state
@@ -104,16 +177,12 @@ class PressRuns:
         self.rows.event("run", at=message.at, source=message.source, old=named.name, note="closed")
         return replace(state, run_id=None)
 
-    def _describe(self, run: RunRow, message: RunMessage, described: dict[str, Any]) -> None:
+    def _describe(self, run: RunRow, message: RunMessage) -> None:
         """The same run again: a new lot is an event, what was not known is filled in."""
-        lot, before = described["lot"], self._lot_in_force(run)
+        lot, before = message.lot, self._lot_in_force(run)
         if lot is not None and before is not None and lot != before:
             self.rows.event("lot", at=message.at, source=message.source, old=before, new=lot)
-        missing = {name: described[name] for name in FILLABLE if described[name] and not getattr(run, name)}
-        if run.recipe is None and message.recipe is not None:
-            missing["recipe_id"] = runs.recipe_id(self.conn, message.recipe, message.recipe_version, run)
-        if missing:
-            runs.describe(self.conn, run.id, **missing)
+        if runs.fill_in(self.conn, run, message):
             self._run = runs.by_id(self.conn, run.id)
 
     def _redescribed(self, state: PressState, *, at: datetime) -> PressState:
@@ -129,5 +198,10 @@ class PressRuns:
 
 
 def _door(source: str) -> str:
-    """By which door a run was named: a message, or the file that was imported."""
-    return "message" if source == MQTT else "file"
+    """By which door a run was named: a message, a person's form, or the file that was imported."""
+    return {MQTT: MESSAGE, FORM: FORM}.get(source, FILE)
+
+
+def is_file(source: str) -> bool:
+    """Whether a message came out of a file."""
+    return _door(source) == FILE

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -13,6 +13,7 @@ from collector.data_checks.look import Known
 from collector.errors import StoreError
 from collector.identity import Last
 from collector.plan import KeyLimits
+from collector.press_clock import PressClock
 from collector.sense import Sense
 from collector.store.types import from_micros, to_micros
 
@@ -71,6 +72,8 @@ class PressState:
         No shot of the open run was judged yet: setpoints that differ are its setup, not a change.
     sense : Sense
         What is known of the values that setpoints drive.
+    clock : PressClock
+        What is known of the press's clock.
     data : mapping of str to Known
         What each value usually is, and whether it is in doubt; outlives runs.
     startup_done : int
@@ -98,6 +101,7 @@ class PressState:
     setpoint_times: Mapping[str, int] = field(default_factory=dict)
     fresh: bool = False
     sense: Sense = sense.NOTHING
+    clock: PressClock = PressClock()
     data: Mapping[str, Known] = field(default_factory=dict)
     startup_done: int = 0
     charting: bool = False
@@ -145,6 +149,7 @@ def dump(state: PressState) -> dict[str, Any]:
         "setpoint_times": dict(state.setpoint_times),
         "fresh": state.fresh,
         "sense": sense.dump(state.sense),
+        "clock": [list(state.clock.lags_s), state.clock.behind_s, state.clock.told_s],
         "data": data_checks.dump(state.data),
         "startup_done": state.startup_done,
         "charting": state.charting,
@@ -199,6 +204,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         setpoint_times=stored.get("setpoint_times", {}),
         fresh=stored.get("fresh", False),
         sense=sense.load(stored.get("sense")),
+        clock=_load_clock(stored.get("clock")),
         data=data_checks.load(stored.get("data", {})),
         startup_done=stored["startup_done"],
         charting=stored["charting"],
@@ -209,6 +215,13 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         charts_since_shot_id=stored["charts_since_shot_id"],
         events_waiting=stored["events_waiting"],
     )
+
+
+def _load_clock(stored: Sequence[Any] | None) -> PressClock:
+    if stored is None:
+        return PressClock()
+    lags_s, behind_s, told_s = stored
+    return PressClock(tuple(lags_s), behind_s, told_s)
 
 
 def _load_key(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) -> KeyState:

@@ -10,29 +10,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 import sqlalchemy as sa
 
-from collector import amend, engine, identity, replay, setpoints
+from collector import amend, engine, identity, press_clock, replay, setpoints
 from collector.alarms import apply as alarms
 from collector.alarms.model import PressRef, ShotVerdict
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
-from collector.identity import Identity, Kind, Last
-from collector.press_rows import PressRows
-from collector.press_runs import PressRuns
+from collector.identity import DEFAULT_POLL, POLL_CYCLES, Identity, Kind, Last, Stored
+from collector.press_late import LateShots
+from collector.press_past import PastRuns
+from collector.press_rows import PressRows, judged_as, new_shot
+from collector.press_runs import PressRuns, is_file
 from collector.press_state import PressState
-from collector.store import events, presses, restarts, shots, signals
+from collector.store import events, gaps, identities, presses, restarts, runs, shots, signals
 from collector.store.presses import PressRow
-from collector.store.shots import NewShot
-from collector.store.tables import shots as shots_table
 from collector.verdict import Policy
 
-# Two reports of one cycle lie closer than two cycles do.
-POLL_CYCLES = 0.9
-DEFAULT_POLL = timedelta(seconds=30)
 SAME_TIME = timedelta(seconds=0.5)
 
 
@@ -42,6 +38,7 @@ class Counts:
 
     stored: int = 0
     late: int = 0
+    past: int = 0  # shots of a run older than the newest shot of their press
     duplicates: int = 0
     amended: int = 0
     refused: int = 0
@@ -57,10 +54,11 @@ class Counts:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """Service and wall time of a transaction."""
+    """Service and wall time of a transaction, and how fast the service's runs."""
 
     now: datetime
     wall: datetime
+    speed: float = 1.0
 
 
 class PressWork:
@@ -76,8 +74,13 @@ class PressWork:
         self.moment = moment
         self.counts = Counts()
         self.rows = PressRows(conn, press, orphans=state.events_waiting)
-        self.runs = PressRuns(conn, press.id, press.name, self.rows)
+        self.runs = PressRuns(
+            conn, press.id, press.name, self.rows, new_after_stop_h=policy.new_run_after_stop_h
+        )
+        self.past = PastRuns(conn, press, policy)
+        self.late = LateShots(conn, press.id)
         self._waiting: list[tuple[Shot, Identity]] = []  # new shots of the open run, not judged yet
+        self._heard: datetime | None = None  # end of the newest shot that the press itself told
         self._carry_out_restarts()
 
     def take(self, message: Message) -> None:
@@ -89,8 +92,7 @@ class PressWork:
         self.counts.other += 1
         match message:
             case RunMessage():
-                self._flush()  # what waits belongs to the run before
-                self.state = self.runs.message(self.state, message)
+                self._run_message(message)
             case TrayMessage():
                 self._tray(message)
             case SetpointsMessage():
@@ -103,10 +105,17 @@ class PressWork:
     def finish(self) -> None:
         """Store what waits; `state` is then what the next transaction goes on from."""
         self._flush()
+        self.past.finish()
+        self.state, added = self.late.replay(self.state, self.rows.begun())
+        if added:
+            self._alarm(signals.verdicts(self.conn, added))
+        self._hear()
         self.rows.finish()
         self.state = replace(self.state, events_waiting=self.rows.orphans)
 
     def _shot(self, shot: Shot) -> None:
+        if is_file(shot.source) and self._is_past(shot):
+            return
         verdict = self._identify(shot)
         if verdict.kind is Kind.KNOWN:
             self._known(shot, verdict)
@@ -116,11 +125,83 @@ class PressWork:
             self._new(shot, verdict)
 
     def _new(self, shot: Shot, verdict: Identity) -> None:
-        if not self.runs.fits(self.state, shot):
+        if not self.runs.fits(self.state, shot, self._last()):
             self._flush()
             self.state = self.runs.enter(self.state, shot)
         self._waiting.append((shot, verdict))
         self.counts.stored += 1
+        if not is_file(shot.source):
+            self._heard = shot.ended_at
+
+    def _is_past(self, shot: Shot) -> bool:
+        """Take a shot of a file if it is of a run that the press had before; False if it is not."""
+        last = self._last()
+        if last is None or shot.ended_at > last.ended_at:
+            return False
+        past = self.past.of(shot.source)
+        if past is not None and not _is_newest(shot, past.last()):
+            self.past.store(past)
+        poll, apart = self._poll()
+        like = self._alike(shot, apart)
+        near = identities.nearest(like, shot.ended_at)
+        if near is not None and abs(near.ended_at - shot.ended_at) <= poll:
+            return False  # known: the usual way compares its values
+        if self._fills_gap(shot):
+            return True
+        if past is None or shot.run not in (None, past.run.name):
+            if self._was_running(shot):
+                return False  # a late shot of that run
+            past = self.past.begin(shot)
+        self.past.take(past, shot, like, poll)
+        self.counts.past += 1
+        return True
+
+    def _was_running(self, shot: Shot) -> bool:
+        """Whether the run of a shot is stored: the one it names, or one that was on at its time."""
+        if shot.run is not None:
+            return runs.by_name(self.conn, self.press.id, shot.run) is not None
+        return runs.covering(self.conn, self.press.id, shot.ended_at)
+
+    def _fills_gap(self, shot: Shot) -> bool:
+        if shot.counter is None:
+            return False
+        epoch = gaps.epoch_of(self.conn, self.press.id, shot.counter, shot.ended_at)
+        if epoch is None:
+            return False
+        self._late(shot, Identity(Kind.LATE, epoch=epoch))
+        return True
+
+    def _run_message(self, message: RunMessage) -> None:
+        self._flush()  # what waits belongs to the run before
+        if is_file(message.source):
+            named = self.runs.name(self.state, message)
+            if named is not None:
+                self.state = named
+                return
+            if self.past.close(message) if message.action == "close" else self._is_of_past(message):
+                return
+        self.state = self.runs.message(self.state, message)
+
+    def _is_of_past(self, message: RunMessage) -> bool:
+        """Whether a file's run begins before the newest shot of the press; then it takes nothing over."""
+        last = self.state.last
+        if last is None or message.at > last.ended_at:
+            return False
+        if runs.by_name(self.conn, self.press.id, message.run) is not None:
+            return self.past.of(message.source) is not None
+        self.past.announce(message)
+        return True
+
+    def _hear(self) -> None:
+        """Take the lag of the newest live shot, once a transaction."""
+        if self._heard is None:
+            return
+        lag_s = (self.moment.now - self._heard).total_seconds() / self.moment.speed
+        clock, sentence = press_clock.hear(self.state.clock, lag_s)
+        self.state = replace(self.state, clock=clock)
+        if sentence is not None:
+            self.rows.event("clock", at=self._heard, note=sentence)
+        presses.note_heard(self.conn, self.press.id, at=self.moment.now, behind_s=clock.behind_s)
 
     def _judge(self) -> None:
         """Judge the shots that wait; only then is `state` that after the newest shot."""
@@ -130,10 +211,7 @@ class PressWork:
         self._waiting.clear()
         self.state, judged = engine.run(self.state, waiting, verdicts, self.policy)
         for shot, verdict, found in zip(waiting, verdicts, judged, strict=True):
-            row = self._row(
-                shot, verdict, phase=found.phase, tray=found.tray, tray_position=found.tray_position,
-                share=found.share, share_key=found.share_key, signaled=bool(found.signals),
-            )
+            row = new_shot(self.press.id, self.state.run_id, shot, verdict, **judged_as(found))
             self.rows.add(row, found)
 
     def _identify(self, shot: Shot) -> Identity:
@@ -153,32 +231,35 @@ class PressWork:
 
     def _compare(self, shot: Shot) -> Identity:
         """Identify a shot that may be stored already, or stored under the same name."""
-        usual = self.state.usual_cycle_s()
-        poll = DEFAULT_POLL if usual is None else timedelta(seconds=POLL_CYCLES * usual)
-        # Before the cycle is known, two shots must not be taken for one.
-        apart = SAME_TIME if usual is None else poll / 2
+        poll, apart = self._poll()
         alike = [] if _is_clearly_later(shot, self.state.last, apart) else self._alike(shot, apart)
-        nearest = min(alike, key=lambda each: abs(each.ended_at - shot.ended_at), default=None)
+        nearest = identities.nearest(alike, shot.ended_at)
         taken = {each.epoch for each in alike if shot.counter is not None}
         return identity.identify(
             shot.counter, shot.ended_at, last=self.state.last, stored=nearest, poll=poll, taken=taken
         )
 
-    def _alike(self, shot: Shot, apart: timedelta) -> list[identity.Stored]:
+    def _poll(self) -> tuple[timedelta, timedelta]:
+        """By how much two reports of a cycle may differ, and two shots without a counter at least do."""
+        usual = self.state.usual_cycle_s()
+        if usual is None:
+            return DEFAULT_POLL, SAME_TIME  # before the cycle is known, two shots must not be taken for one
+        poll = timedelta(seconds=POLL_CYCLES * usual)
+        return poll, poll / 2
+
+    def _alike(self, shot: Shot, apart: timedelta) -> list[Stored]:
         """The stored shots of this counter, one an epoch; without a counter, of this time."""
         self._flush()
-        c = shots_table.c
-        same: tuple[sa.ColumnElement[bool], ...] = (c.counter == shot.counter,)
-        if shot.counter is None:
-            same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
-        query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == self.press.id, *same)
-        return [identity.Stored(row.id, row.epoch, row.ended_at) for row in self.conn.execute(query)]
+        return identities.alike(
+            self.conn, self.press.id, shot, among=identities.epochs(self.conn, self.press.id), apart=apart
+        )
 
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None
         if amend.amend(self.conn, verdict.shot_id, shot, at=self.moment.now):
             self.counts.amended += 1
-            self._replay(verdict.shot_id, f"shot {shot.counter} was corrected by {shot.source}")
+            run_id = shots.run_of(self.conn, verdict.shot_id)
+            self.late.note(run_id, f"shot {shot.counter} was corrected by {shot.source}")
         else:
             self.counts.duplicates += 1
 
@@ -186,31 +267,15 @@ class PressWork:
         """Store a straggler where it belongs and judge again from there."""
         self._flush()
         place = replay.place_of(self.conn, self.press.id, verdict.epoch, shot)
-        row = self._row(shot, verdict, phase=place.phase, tray=shot.tray, tray_position=shot.tray_position)
-        shot_id = shots.insert(self.conn, [row._replace(run_id=place.run_id)])[0]
+        row = new_shot(
+            self.press.id, place.run_id, shot, verdict, phase=place.phase, tray=shot.tray,
+            tray_position=shot.tray_position,
+        )
+        shots.insert(self.conn, [row])
+        if shot.counter is not None:
+            gaps.arrived(self.conn, self.press.id, verdict.epoch, shot.counter, at=self.moment.now)
         self.counts.late += 1
-        self._replay(shot_id, f"shot {shot.counter} arrived late from {shot.source}")
-
-    def _replay(self, shot_id: int, why: str) -> None:
-        self._flush()
-        self.state, added = replay.replay(
-            self.conn, self.press.id, self.state, from_shot_id=shot_id, why=why, begun=self.rows.begun()
-        )
-        if added:
-            self._alarm(signals.verdicts(self.conn, added))
-
-    def _row(self, shot: Shot, verdict: Identity, **judged: Any) -> NewShot:
-        originals = shot.originals
-        if shot.units:
-            own = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
-            originals = {**own, **originals}
-        return NewShot(
-            press_id=self.press.id, epoch=verdict.epoch, counter=shot.counter, ended_at=shot.ended_at,
-            received_at=shot.received_at, run_id=self.state.run_id, source=shot.source,
-            time_reconstructed=shot.time_reconstructed, values=shot.values, setpoints=shot.setpoints,
-            originals=originals, setpoint_originals=shot.setpoint_originals,
-            not_written=shot.not_written, **judged,
-        )
+        self.late.note(place.run_id, f"shot {shot.counter} arrived late from {shot.source}")
 
     def _flush(self) -> None:
         self._judge()

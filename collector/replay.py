@@ -53,10 +53,10 @@ def place_of(conn: sa.Connection, press_id: int, epoch: int, shot: Shot) -> Plac
 
 
 def replay(
-    conn: sa.Connection, press_id: int, state: PressState, *, from_shot_id: int, why: str,
+    conn: sa.Connection, press_id: int, state: PressState, *, run_id: int, why: str,
     begun: Collection[str | None] = (),
 ) -> tuple[PressState, list[int]]:
-    """Judge the run of a shot again.
+    """Judge a run again.
 
     Parameters
     ----------
@@ -65,8 +65,8 @@ def replay(
     press_id : int
     state : PressState
         After the newest shot.
-    from_shot_id : int
-        The late or corrected shot.
+    run_id : int
+        The run of the late or corrected shots.
     why : str
         The reason that changed signals carry.
     begun : collection of str or None
@@ -79,9 +79,6 @@ def replay(
     added : list of int
         Ids of signals that appeared.
     """
-    run_id = conn.execute(sa.select(shots.c.run_id).where(shots.c.id == from_shot_id)).scalar_one()
-    if run_id is None:
-        return state, []
     pieces = retrace(conn, run_id)
     found = _found(press_id, pieces)
     retraced = {piece.key for piece in pieces}

@@ -112,6 +112,9 @@ class Charts(Section):
     startup_shots: int = Field(10, ge=0, description="shots after a start or a stop that are never charted")
     provisional_shots: int = Field(25, ge=10, description="steady shots after which provisional limits stand")
     stop_cycles: float = Field(5.0, gt=1, description="a pause of this many usual cycles counts as a stop")
+    new_run_after_stop_h: float = Field(
+        4.0, gt=0, description="a run that nobody named ends with a pause of so many hours"
+    )
     setpoint_tolerance: dict[str, float] = Field(
         default_factory=dict, description="a recorded setpoint that moves less is not a change, by key"
     )

@@ -23,6 +23,7 @@ class Policy:
     startup_shots: int = 10
     provisional_shots: int = 25
     stop_cycles: float = 5.0
+    new_run_after_stop_h: float = 4.0
     false_alarms_per_day: float = 1.0
     minimum_shift: Mapping[str, float] = field(default_factory=dict)
     setpoint_tolerance: Mapping[str, float] = field(default_factory=dict)

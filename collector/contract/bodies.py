@@ -85,6 +85,7 @@ def shot(members: Members, frame: Frame) -> Shot:
         not_written=tuple(found.not_written),
         time_reconstructed=False,
         source=frame.source,
+        mold=read.text(members, "mold"),
     )
 
 

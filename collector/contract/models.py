@@ -48,6 +48,7 @@ class ShotModel(Message):
     run: Text | None = None
     tray: Text | None = None
     tray_position: Place | None = None
+    mold: Text | None = Field(None, description="where the press knows it; another one opens another run")
     values: Numbers
     units: Units | None = None
     setpoints: Numbers | None = None

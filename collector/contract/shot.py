@@ -38,6 +38,8 @@ class Shot(NamedTuple):
         `ended_at` was computed from a start and an interval, not read.
     source : str
         Where the message came from.
+    mold : str or None
+        Mold that the press says it runs, if it says so.
     """
 
     site: str
@@ -56,3 +58,4 @@ class Shot(NamedTuple):
     not_written: tuple[str, ...]
     time_reconstructed: bool
     source: str
+    mold: str | None = None

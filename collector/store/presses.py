@@ -26,6 +26,11 @@ _NEWEST = (
     .where(presses.c.id == sa.bindparam("newest_press_id"))
     .values(last_shot_at=sa.bindparam("last_shot_at"), usual_cycle_s=sa.bindparam("usual_cycle_s"))
 )
+_HEARD = (
+    sa.update(presses)
+    .where(presses.c.id == sa.bindparam("heard_press_id"))
+    .values(heard_at=sa.bindparam("heard_at"), clock_behind_s=sa.bindparam("clock_behind_s"))
+)
 _STATE = sa.select(engine_states.c.state).where(engine_states.c.press_id == sa.bindparam("press_id"))
 _OF_PRESS = sa.update(engine_states).where(engine_states.c.press_id == sa.bindparam("state_press_id"))
 _REPLACE = {  # by whether the newest shot is known
@@ -66,6 +71,14 @@ def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_c
     """Keep the time of the newest shot and the usual cycle, which silence is judged by."""
     newest = {"newest_press_id": press_id, "last_shot_at": ended_at, "usual_cycle_s": usual_cycle_s}
     conn.execute(_NEWEST, newest)
+
+
+def note_heard(
+    conn: sa.Connection, press_id: int, *, at: datetime, behind_s: float | None
+) -> None:
+    """Keep when the newest live shot arrived, and by how much the press's clock is behind ours."""
+    heard = {"heard_press_id": press_id, "heard_at": at, "clock_behind_s": behind_s}
+    conn.execute(_HEARD, heard)
 
 
 def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tuple[bool, str | None]:

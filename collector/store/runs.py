@@ -9,7 +9,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.contract.messages import RunMessage
 from collector.store.tables import recipes, runs
+
+# How a run came to be: by a message, by a person's form, by a file that names it, or from the shots alone.
+MESSAGE, FORM, FILE, INFERRED = "message", "form", "file", "inferred"
+DESCRIPTION = ("mold", "blend", "lot", "color", "recipe", "recipe_version")
+FILLABLE = ("mold", "blend", "lot", "color")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +32,7 @@ class RunRow:
     recipe_version: int | None
     setpoints: Mapping[str, Mapping[str, float]]
     opened_by: str
+    opened_at: datetime
     closed_at: datetime | None
 
     def context(self) -> str:
@@ -37,7 +44,8 @@ class RunRow:
 def _select() -> sa.Select[Any]:
     columns = (
         runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.color, runs.c.closed_at,
-        runs.c.opened_by, recipes.c.name.label("recipe"), recipes.c.version, recipes.c.setpoints,
+        runs.c.opened_by, runs.c.opened_at, recipes.c.name.label("recipe"), recipes.c.version,
+        recipes.c.setpoints,
     )
     return sa.select(*columns).select_from(runs.outerjoin(recipes))
 
@@ -49,7 +57,7 @@ def _row(found: sa.Row[Any]) -> RunRow:
     return RunRow(
         id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
         recipe=found.recipe, recipe_version=found.version, setpoints=found.setpoints or {},
-        opened_by=found.opened_by, closed_at=found.closed_at,
+        opened_by=found.opened_by, opened_at=found.opened_at, closed_at=found.closed_at,
     )
 
 
@@ -77,13 +85,15 @@ def open_run(
     color: str | None = None,
     recipe: str | None = None,
     recipe_version: int | None = None,
+    closed_at: datetime | None = None,
 ) -> RunRow:
     """Store a new run; a recipe that nobody qualified yet is kept by name, without setpoints to check."""
     run_id = conn.execute(
         sa.insert(runs)
         .values(
             press_id=press_id, name=name, mold=mold, blend=blend, lot=lot, color=color, opened_at=at,
-            opened_by=opened_by, recipe_id=_recipe_id(conn, recipe, recipe_version or 1, mold, blend),
+            closed_at=closed_at, opened_by=opened_by,
+            recipe_id=_recipe_id(conn, recipe, recipe_version or 1, mold, blend),
         )
         .returning(runs.c.id)
     ).scalar_one()
@@ -116,3 +126,44 @@ def describe(conn: sa.Connection, run_id: int, **changes: Any) -> None:
 def close_run(conn: sa.Connection, run_id: int, *, at: datetime) -> None:
     """Close a run; closing it again changes nothing."""
     conn.execute(sa.update(runs).where(runs.c.id == run_id, runs.c.closed_at.is_(None)).values(closed_at=at))
+
+
+def extend(conn: sa.Connection, run_id: int, *, to: datetime) -> None:
+    """Move the end of a closed run to its newest shot."""
+    c = runs.c
+    conn.execute(sa.update(runs).where(c.id == run_id, c.closed_at < to).values(closed_at=to))
+
+
+def covering(conn: sa.Connection, press_id: int, at: datetime, *, other_than: int | None = None) -> bool:
+    """Whether a run of a press, other than this one, was going on at a time."""
+    c = runs.c
+    query = sa.select(c.id).where(
+        c.press_id == press_id, c.opened_at <= at, sa.or_(c.closed_at.is_(None), c.closed_at >= at)
+    )
+    if other_than is not None:
+        query = query.where(c.id != other_than)
+    return conn.execute(query.limit(1)).first() is not None
+
+
+def described(message: RunMessage) -> dict[str, Any]:
+    """What a message says of its run."""
+    return {name: getattr(message, name) for name in DESCRIPTION}
+
+
+def fill_in(conn: sa.Connection, run: RunRow, message: RunMessage) -> bool:
+    """Fill in what was not known of a run; whether there was anything."""
+    missing = {
+        name: getattr(message, name)
+        for name in FILLABLE
+        if getattr(message, name) and not getattr(run, name)
+    }
+    if run.recipe is None and message.recipe is not None:
+        missing["recipe_id"] = recipe_id(conn, message.recipe, message.recipe_version, run)
+    if missing:
+        describe(conn, run.id, **missing)
+    return bool(missing)
+
+
+def rename(conn: sa.Connection, run_id: int, name: str, *, opened_by: str) -> None:
+    """Give a run that was inferred the name that it should have had."""
+    describe(conn, run_id, name=name, opened_by=opened_by)

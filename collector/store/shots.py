@@ -169,6 +169,11 @@ def keys(
     return shot_values.distinct_keys(conn, asked.subquery("asked"))
 
 
+def run_of(conn: sa.Connection, shot_id: int) -> int | None:
+    """The run of a stored shot, None if it has none."""
+    return conn.execute(sa.select(shots.c.run_id).where(shots.c.id == shot_id)).scalar_one()
+
+
 def broken_digests(
     conn: sa.Connection, *, press_id: int | None = None, run_id: int | None = None
 ) -> list[int]:

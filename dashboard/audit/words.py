@@ -33,7 +33,8 @@ EVENTS = {
     "chart_restart": "Charts started anew", "late": "Late shots", "clock": "Clock of the press",
 }  # fmt: skip
 SENSED = {
-    "did_not_follow": "did not follow its setpoint", "moved_alone": "left its level though its setpoint stood",
+    "did_not_follow": "did not follow its setpoint",
+    "moved_alone": "left its level though its setpoint stood",
     "no_cushion": "no melt left in front of the screw",
 }  # fmt: skip
 GROUPS = {"touched": "discs of the touched shots", "flagged": "discs of flagged shots"}

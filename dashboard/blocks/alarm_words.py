@@ -13,40 +13,57 @@ from collector.store.alarms import AlarmRow, StepRow
 from collector.store.holds import extent_words
 from dashboard.queries.alarms import Detail, EventLine, Held, ShotPlace
 
-SIGNAL, ACT = "◆", "■"  # a diamond and a square
+SIGNAL, ACT, QUIET = "◆", "■", "○"  # a diamond, a square, and a ring for what is kept quiet
 
 # The colors of the floor screen: yellow means a signal, blue that a person must act.
-_COLORED = {SIGNAL: f":yellow-background[{SIGNAL}]", ACT: f":blue[{ACT}]", "": ""}
+_COLORED = {SIGNAL: f":yellow-background[{SIGNAL}]", ACT: f":blue[{ACT}]", QUIET: QUIET, "": ""}
 
 Local = Callable[[datetime], datetime]
 
 _STEP_WORDS = {
-    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "Came back to normal",
-    "reoccur": "Alarm again", "close": "Closed",
+    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "Inside its limits again",
+    "reoccur": "Alarm again", "realarm": "Calls again: a shift has passed", "close": "Closed",
+    "restart": "Charts began anew", "hold": "Discs on hold again", "reset": "No disc on hold any more",
+    "shelve": "Shelved", "unshelve": "Back from the shelf", "suppress": "Kept quiet: the press starts up or stands",
+    "unsuppress": "The press runs: no longer kept quiet", "take_out": "Out of service",
+    "put_back": "Back in service",
 }  # fmt: skip
 _EVENT_WORDS = {
     "run": "Run", "lot": "Material lot", "setpoint": "Setpoint", "stop": "Stop", "state": "Press state",
-    "gap": "Missing shots", "late": "Late shots", "clock": "Clock of the press", "epoch": "Counter began anew", "chart_restart": "Charts began anew",
+    "gap": "Missing shots", "late": "Late shots", "clock": "Clock of the press",
+    "epoch": "Counter began anew", "chart_restart": "Charts began anew",
 }  # fmt: skip
 
 
 def state_words(alarm: AlarmRow) -> str:
     """Where an alarm stands, for people."""
+    on_hold = ", discs on hold" if alarm.holding else ""
     if alarm.closed_at is not None:
-        return f"closed: {alarm.cause}"
+        return f"closed: {alarm.cause}{on_hold}"
     who = alarm.acknowledged_by
+    had = f"{who} had it, needs a cause" if who else "needs a cause"
     return {
         "active_unacknowledged": "active, nobody has it yet",
         "active_acknowledged": f"active, {who} has it",
-        "returned_unacknowledged": "back to normal, nobody looked yet",
-        "normal": f"back to normal, {who} had it, needs a cause",
-    }.get(alarm.state, alarm.state.replace("_", " "))
+        "returned_unacknowledged": "inside limits again, nobody looked yet",
+        "latched_unacknowledged": f"inside limits again, nobody looked yet{on_hold}",
+        "normal": f"inside limits again, {had}",
+        "latched_acknowledged": f"inside limits again, {had}{on_hold}",
+        "shelved": "shelved",
+        "suppressed_by_design": "kept quiet while the press starts up or stands",
+        "out_of_service": "out of service",
+    }[alarm.state]
 
 
 def shape(alarm: AlarmRow) -> str:
-    """A diamond while the signal is there, a square when only a person is missing, nothing once closed."""
+    """A diamond while the signal is there, a square when only a person is missing.
+
+    A ring when something keeps it quiet, nothing once it is closed.
+    """
     if alarm.closed_at is not None:
         return ""
+    if alarm.beneath is not None:
+        return QUIET
     return SIGNAL if alarm.state.startswith("active") else ACT
 
 

@@ -1,0 +1,63 @@
+"""Late and corrected shots of one transaction: each run they touch is judged again once, at its end.
+
+Until then shots that follow are judged by the charts as they stand, and the judgment of the whole run mends
+what that made of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from collector import replay
+from collector.press_state import PressState
+
+
+@dataclass(slots=True)
+class _Cause:
+    first: str
+    more: int = 0
+
+    def sentence(self) -> str:
+        if not self.more:
+            return self.first
+        return f"{self.first}, and {self.more} more shot{'' if self.more == 1 else 's'}"
+
+
+class LateShots:
+    """Runs of one press that have to be judged again, and why."""
+
+    def __init__(self, conn: sa.Connection, press_id: int) -> None:
+        self._conn = conn
+        self._press_id = press_id
+        self._causes: dict[int, _Cause] = {}
+
+    def note(self, run_id: int | None, why: str) -> None:
+        """A shot of a run arrived late or was corrected."""
+        if run_id is None:
+            return  # no charts without a run
+        if run_id in self._causes:
+            self._causes[run_id].more += 1
+        else:
+            self._causes[run_id] = _Cause(why)
+
+    def replay(self, state: PressState, begun: Collection[str | None]) -> tuple[PressState, list[int]]:
+        """Judge every run noted again; all their shots are stored.
+
+        Returns
+        -------
+        state : PressState
+            With the charts of the open run as they would have been.
+        added : list of int
+            Signals that appeared.
+        """
+        added: list[int] = []
+        for run_id, cause in self._causes.items():
+            state, ids = replay.replay(
+                self._conn, self._press_id, state, run_id=run_id, why=cause.sentence(), begun=begun
+            )
+            added += ids
+        self._causes.clear()
+        return state, added
