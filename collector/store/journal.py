@@ -19,6 +19,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.store import permit
 from collector.store.canonical import Json, canonical_json
 from collector.store.tables import journal
 from collector.store.types import to_micros
@@ -65,7 +66,7 @@ def append(
     at, wall_at : datetime
         Floor time and real time, both aware.
     who : str
-        A person, or "service".
+        A person who may do this (:mod:`collector.store.permit` looks), or "service".
     action, subject : str
         What was done, to what ("alarm 12").
     before, after : JSON value
@@ -80,14 +81,17 @@ def append(
 
     Raises
     ------
+    NotAllowed
+        `who` may not do this; the transaction must be rolled back, and with it the change.
     TypeError, ValueError
         `before` or `after` is no JSON value.
     """
+    permit.check(conn, who, action, wall=wall_at)
     _alone(conn)
     entry = {
         "at": at,
         "wall_at": wall_at,
-        "who": who,
+        "who": str(who),
         "action": action,
         "subject": subject,
         "before": before,
