@@ -32,6 +32,9 @@ class PressClock:
     told_s: float = 0.0
 
 
+NOT_HEARD = PressClock()
+
+
 def hear(known: PressClock, lag_s: float) -> tuple[PressClock, str | None]:
     """Take the lag of one more shot.
 

@@ -2,8 +2,8 @@
 
 Such a run is charted by itself and in its own order: it has a state and epochs of its own, takes nothing over
 from the press and leaves nothing to it. Limits that were approved since are not laid on it. Its signals are
-stored; they open no alarm, because nobody can act on them at the press any more. What the store knows already,
-or what fills a gap of the press's counter, is not of the past run but of the run that it was made in.
+stored; they open no alarm, because nobody can act on them at the press any more. What the store knows
+already, or what fills a gap of the press's counter, is not of the past run but of the run it was made in.
 """
 
 from __future__ import annotations

@@ -123,7 +123,9 @@ class PressRuns:
             return None
         runs.rename(self.conn, run.id, message.run, opened_by=_door(message.source))
         runs.fill_in(self.conn, run, message)
-        self.rows.event("run", at=message.at, source=message.source, old=run.name, new=message.run, note="named")
+        self.rows.event(
+            "run", at=message.at, source=message.source, old=run.name, new=message.run, note="named"
+        )
         self._run = None
         return self._redescribed(state, at=message.at) if run.id == state.run_id else state
 

@@ -13,7 +13,7 @@ from collector.data_checks.look import Known
 from collector.errors import StoreError
 from collector.identity import Last
 from collector.plan import KeyLimits
-from collector.press_clock import PressClock
+from collector.press_clock import NOT_HEARD, PressClock
 from collector.sense import Sense
 from collector.store.types import from_micros, to_micros
 
@@ -101,7 +101,7 @@ class PressState:
     setpoint_times: Mapping[str, int] = field(default_factory=dict)
     fresh: bool = False
     sense: Sense = sense.NOTHING
-    clock: PressClock = PressClock()
+    clock: PressClock = NOT_HEARD
     data: Mapping[str, Known] = field(default_factory=dict)
     startup_done: int = 0
     charting: bool = False
@@ -219,7 +219,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
 
 def _load_clock(stored: Sequence[Any] | None) -> PressClock:
     if stored is None:
-        return PressClock()
+        return NOT_HEARD
     lags_s, behind_s, told_s = stored
     return PressClock(tuple(lags_s), behind_s, told_s)
 

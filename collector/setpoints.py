@@ -40,7 +40,7 @@ def compare_setpoints(
 
 
 def news(state: PressState, reported: Mapping[str, float], *, at: datetime) -> dict[str, float]:
-    """What of a message's setpoints is not older than those in force; the broker may repeat an old message."""
+    """What of a message is not older than the setpoints in force; the broker may repeat an old message."""
     told = to_micros(at)
     times = state.setpoint_times
     return {key: value for key, value in reported.items() if key not in times or told >= times[key]}

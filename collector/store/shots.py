@@ -171,7 +171,8 @@ def keys(
 
 def run_of(conn: sa.Connection, shot_id: int) -> int | None:
     """The run of a stored shot, None if it has none."""
-    return conn.execute(sa.select(shots.c.run_id).where(shots.c.id == shot_id)).scalar_one()
+    run_id: int | None = conn.execute(sa.select(shots.c.run_id).where(shots.c.id == shot_id)).scalar_one()
+    return run_id
 
 
 def broken_digests(
