@@ -32,6 +32,7 @@ class _Due:
     alarm: Asking
     waiting: Waiting
     channel: str
+    number: int
     reason: Reason
 
 
@@ -56,8 +57,8 @@ def tell_people(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> i
         notices.take_back(conn, overtaken)
         return sum(
             notices.tell(
-                conn, each.waiting, each.channel, reason=each.reason, now=clock.now(), wall=clock.wall(),
-                payload=alarm_message(conn, each.alarm, each.reason, zone),
+                conn, each.waiting, each.channel, number=each.number, reason=each.reason, now=clock.now(),
+                wall=clock.wall(), payload=alarm_message(conn, each.alarm, each.reason, zone),
             )
             for each in due
         )  # fmt: skip
@@ -84,6 +85,7 @@ def _due(
         return []
     ids = [alarm.id for alarm in asking]
     came, told, now = notices.came(conn, ids), notices.told(conn, ids), clock.now()
+    numbers = notices.numbers(conn, ids)
     found = []
     for alarm in asking:
         occurrences, since = came.get(alarm.id, (1, alarm.opened_at))
@@ -92,7 +94,10 @@ def _due(
             active=alarm.state == "active_unacknowledged", characteristics=len(alarm.characteristics),
         )  # fmt: skip
         reasons = to_tell(waiting, told.get(alarm.id, {}), usable, settings.notify, now)
-        found += [_Due(alarm, waiting, channel, reason) for channel, reason in reasons.items()]
+        found += [
+            _Due(alarm, waiting, channel, numbers.get((alarm.id, channel), 0) + 1, reason)
+            for channel, reason in reasons.items()
+        ]
     return found
 
 

@@ -82,21 +82,45 @@ def told(conn: sa.Connection, alarm_ids: Collection[int]) -> dict[int, dict[str,
     return found
 
 
+def numbers(conn: sa.Connection, alarm_ids: Collection[int]) -> dict[tuple[int, str], int]:
+    """By alarm and channel, the number of the last message, whatever became of it."""
+    c = notices.c
+    query = (
+        sa.select(c.alarm_id, c.channel, sa.func.max(c.number))
+        .where(c.alarm_id.in_(alarm_ids))
+        .group_by(c.alarm_id, c.channel)
+    )
+    return {(row[0], row[1]): row[2] for row in conn.execute(query)}
+
+
 def tell(
     conn: sa.Connection,
     alarm: Waiting,
     channel: str,
     *,
+    number: int,
     reason: Reason,
     payload: str,
     now: datetime,
     wall: datetime,
 ) -> bool:
-    """Put one message about an alarm in the outbox; False when another collector did so meanwhile."""
-    number = conn.execute(
-        sa.select(sa.func.coalesce(sa.func.max(notices.c.number), 0) + 1)
-        .where(notices.c.alarm_id == alarm.alarm_id, notices.c.channel == channel)
-    ).scalar_one()  # fmt: skip
+    """Put one message about an alarm in the outbox.
+
+    Parameters
+    ----------
+    conn : Connection
+    alarm, channel, reason
+        What to tell whom, and why.
+    number : int
+        One more than :func:`numbers` said when that was decided.
+    payload : str
+    now, wall : datetime
+
+    Returns
+    -------
+    bool
+        False when another collector decided the same meanwhile, and told it.
+    """
     outbox_id = outbox.add(
         conn, channel=channel, topic=topic(alarm.alarm_id), payload=payload, retain=False, wall=wall,
         once=True,

@@ -11,6 +11,7 @@ import logging
 import re
 import threading
 from collections.abc import Callable
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 
 from apprise import Apprise, NotifyFormat, NotifyType
@@ -29,6 +30,8 @@ _NOT_REACHED = re.compile(
     re.IGNORECASE,
 )
 _NETWORK_TROUBLE = re.compile(r"connection error|socket exception", re.IGNORECASE)
+# The library sends in threads of a pool, but hands this on to them.
+_hearing: ContextVar[object] = ContextVar("hearing", default=None)
 
 
 @dataclass(slots=True)
@@ -101,7 +104,8 @@ class PeopleChannel:
 
 
 def _attempt(name: str, notifier: Apprise, message: dict[str, str], this: _Try) -> None:
-    heard = _Heard(threading.get_ident())
+    heard = _Heard()
+    _hearing.set(heard)
     apprise_logger.addHandler(heard)
     try:
         taken = notifier.notify(
@@ -140,15 +144,14 @@ def why_not(name: str, words: str) -> DeliveryError:
 
 
 class _Heard(logging.Handler):
-    """Keeps what one thread logs."""
+    """Keeps what is logged while one message is sent, in whatever thread the library does so."""
 
-    def __init__(self, thread: int) -> None:
+    def __init__(self) -> None:
         super().__init__(logging.DEBUG)
-        self._thread = thread
         self._lines: list[str] = []
 
     def emit(self, record: logging.LogRecord) -> None:
-        if record.thread == self._thread:
+        if _hearing.get() is self:
             self._lines.append(record.getMessage())
 
     @property
@@ -157,8 +160,9 @@ class _Heard(logging.Handler):
 
 
 def _keep_quiet() -> None:
-    """Let the library's lines go nowhere but to :class:`_Heard`."""
-    apprise_logger.propagate = False
+    """Let the library's lines, and those of what it sends with, go nowhere but to :class:`_Heard`."""
     apprise_logger.setLevel(logging.DEBUG)
-    if not apprise_logger.handlers:
-        apprise_logger.addHandler(logging.NullHandler())
+    for logger in (apprise_logger, logging.getLogger("urllib3")):
+        logger.propagate = False
+        if not logger.handlers:
+            logger.addHandler(logging.NullHandler())
