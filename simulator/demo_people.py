@@ -32,6 +32,8 @@ UNKNOWN = ("unknown after checks", "shots before and after look alike")
 # A hold is decided when its discs have set and some of them were gauged.
 DECIDED_AFTER = timedelta(hours=27)
 HURRY = timedelta(minutes=45)
+ASKING = ("active_unacknowledged", "returned_unacknowledged", "latched_unacknowledged")
+OVER = ("normal", "latched_acknowledged")
 
 
 
@@ -72,9 +74,9 @@ class People:
         """Do what is due now."""
         now = clock.now()
         for alarm in self._open_alarms():
-            if alarm.acknowledged_at is None and now >= self._seen(alarm):
+            if alarm.state in ASKING and now >= self._seen(alarm):
                 alarm_actions.acknowledge(self.engine, alarm.id, who=operator(now), clock=clock)
-            elif alarm.acknowledged_at is not None and self._is_over(alarm, now):
+            elif self._is_over(alarm, now):
                 cause, note = self._found(alarm)
                 alarm_actions.close(
                     self.engine, alarm.id, who="technician 1", clock=clock, cause=cause, note=note
@@ -89,7 +91,6 @@ class People:
                 alarms.c.state,
                 alarms.c.opened_at,
                 alarms.c.changed_at,
-                alarms.c.acknowledged_at,
                 presses.c.name,
             )
             .join(presses, presses.c.id == alarms.c.press_id)
@@ -107,7 +108,7 @@ class People:
 
     def _is_over(self, alarm: Any, now: datetime) -> bool:
         """Returned to normal a while ago."""
-        return bool(alarm.state == "normal" and now >= alarm.changed_at + self.closed_after)
+        return bool(alarm.state in OVER and now >= alarm.changed_at + self.closed_after)
 
     def _found(self, alarm: Any) -> tuple[str, str]:
         for episode in self.episodes(alarm.opened_at):

@@ -5,25 +5,22 @@ Neither touches the press or its own alarms, and closing an alarm here clears no
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
-
 import sqlalchemy as sa
 
+from collector.actions.alarm_steps import Doer, carry_out, named, take_in_hand
 from collector.alarms import lifecycle
-from collector.alarms.announce import announce
-from collector.alarms.lifecycle import AlarmEvent, Stage
-from collector.alarms.model import PressRef
+from collector.alarms.working import stage_of_row
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
-from collector.store import journal, restarts
+from collector.store import restarts
 from collector.store.alarms import AlarmRow
 from collector.store.database import write
 from collector.store.tables import shots
 
 UNKNOWN_CAUSE = "unknown after checks"
+RESTART = "restart"  # a step that tells of what was done about another alarm
 
 
 def acknowledge(
@@ -34,14 +31,14 @@ def acknowledge(
     Raises
     ------
     NotAllowed
-        Nobody is named, there is no such alarm, or it is acknowledged already.
+        Nobody is named, there is no such alarm, somebody has it already, or it is kept quiet.
     """
-    _named(who)
+    named(who)
     with write(engine) as conn:
-        alarm = _alarm(conn, alarm_id)
-        now = clock.now()
-        changes = {"acknowledged_by": who, "acknowledged_at": now}
-        _carry_out(conn, alarm, "acknowledge", changes, who=who, clock=clock, now=now, note=note)
+        alarm = take_in_hand(conn, alarm_id)
+        _has_nobody(alarm)
+        doer = Doer(who=who, clock=clock, now=clock.now(), note=note)
+        carry_out(conn, alarm, "acknowledge", {"acknowledged_by": who, "acknowledged_at": doer.now}, doer)
 
 
 def close(
@@ -54,7 +51,7 @@ def close(
     note: str | None = None,
     restart_charts: bool = True,
 ) -> None:
-    """Close an alarm with its cause.
+    """Close an alarm with its cause. While its discs are on hold it stays latched.
 
     Parameters
     ----------
@@ -76,77 +73,55 @@ def close(
     Raises
     ------
     NotAllowed
-        Nobody or no cause is named, there is no such alarm, it is not acknowledged, it is closed, or it is
-        still active and the charts are not to start anew.
+        Nobody or no cause is named, there is no such alarm, it is not acknowledged, it is kept quiet, it is
+        closed, or it is still active and the charts are not to start anew.
     """
-    _named(who)
+    named(who)
     if not cause.strip():
         raise NotAllowed(f'an alarm is closed with a cause; "{UNKNOWN_CAUSE}" is one')
     with write(engine) as conn:
-        alarm = _alarm(conn, alarm_id)
-        now = clock.now()
-        if _stage(alarm).active and not restart_charts and lifecycle.may(_stage(alarm), "close"):
-            raise NotAllowed(
-                f"alarm {alarm_id} is still active: let the charts start anew, or close it after it cleared"
-            )
-        changes = {"closed_by": who, "closed_at": now, "cause": cause.strip(), "note": note}
-        if _stage(alarm).active:
+        alarm = take_in_hand(conn, alarm_id)
+        doer = Doer(who=who, clock=clock, now=clock.now(), note=note)
+        charted = alarm.press_id is not None and alarm.kind != "silence"
+        _may_close(alarm, restart_charts=restart_charts, charted=charted)
+        if stage_of_row(alarm).active:
             _end_holds(conn, alarm)
-        _carry_out(conn, alarm, "close", changes, who=who, clock=clock, now=now, note=note)
-        if restart_charts:
-            why = f"alarm {alarm_id} closed: {cause.strip()}"
-            restarts.ask(conn, alarm.press_id, at=now, who=who, why=why)
+        changes = {"closed_by": who, "closed_at": doer.now, "cause": cause.strip(), "note": note}
+        carry_out(conn, alarm, "close", changes, doer)
+        if restart_charts and charted:
+            _restart_charts(conn, alarm, cause.strip(), doer)
 
 
-def _named(who: str) -> None:
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
+def _has_nobody(alarm: AlarmRow) -> None:
+    """Two people at two tablets: the second hears whom to ask, not only that something was refused."""
+    if alarm.state == "active_acknowledged" and alarm.acknowledged_by:
+        raise NotAllowed(f"{alarm.acknowledged_by} has it already: there is nothing left to acknowledge")
 
 
-def _alarm(conn: sa.Connection, alarm_id: int) -> AlarmRow:
-    alarm = alarm_store.get(conn, alarm_id)
-    if alarm is None:
-        raise NotAllowed(f"there is no alarm {alarm_id}; reload the page")
-    return alarm
+def _may_close(alarm: AlarmRow, *, restart_charts: bool, charted: bool) -> None:
+    stage = stage_of_row(alarm)
+    if not stage.active or not lifecycle.may(stage, "close"):
+        return
+    if not charted:
+        raise NotAllowed(f"alarm {alarm.id} is still active: close it after it cleared")
+    if not restart_charts:
+        raise NotAllowed(
+            f"alarm {alarm.id} is still active: let the charts start anew, or close it after it cleared"
+        )
 
 
-def _stage(alarm: AlarmRow) -> Stage:
-    return Stage(alarm.state, occurred=True, closed=alarm.closed_at is not None)
-
-
-def _carry_out(
-    conn: sa.Connection,
-    alarm: AlarmRow,
-    event: AlarmEvent,
-    changes: dict[str, Any],
-    *,
-    who: str,
-    clock: ServiceClock,
-    now: datetime,
-    note: str | None,
-) -> None:
-    """One step of the life cycle with its row, its journal entry and its messages."""
-    state = lifecycle.step(_stage(alarm), event).state
-    written = changes | {"state": state, "changed_at": now}
-    alarm_store.change(conn, alarm.id, written)
-    alarm_store.add_step(
-        conn, alarm.id, at=now, event=event, before=alarm.state, after=state, who=who, note=note
-    )
-    after = _alarm(conn, alarm.id)
-    journal.append(
-        conn,
-        at=now,
-        wall_at=clock.wall(),
-        who=who,
-        action=f"alarm {event}",
-        subject=f"alarm {alarm.id}",
-        before=alarm_store.as_values(alarm, list(written)),
-        after=alarm_store.as_values(after, list(written)),
-        why=note,
-    )
-    press = PressRef(id=alarm.press_id, **alarm_store.press_of(conn, alarm.press_id))
-    line = f"{press.name} alarm {alarm.id} {event} by {who}, {state.replace('_', ' ')}: {alarm.headline}"
-    announce(conn, press, now=now, wall=clock.wall(), what=[line])
+def _restart_charts(conn: sa.Connection, alarm: AlarmRow, cause: str, doer: Doer) -> None:
+    """Ask for it, and say so at the alarms that go on: their charts forget what they had gathered."""
+    assert alarm.press_id is not None  # the service itself has no charts
+    why = f"alarm {alarm.id} closed: {cause}"
+    restarts.ask(conn, alarm.press_id, at=doer.now, who=doer.who, why=why)
+    for other in alarm_store.unclosed(conn, press_id=alarm.press_id):
+        if other.kind != "silence" and stage_of_row(other).active:
+            note = f"alarm {alarm.id} was closed; whether this one is over, the values decide"
+            alarm_store.add_step(
+                conn, other.id, at=doer.now, event=RESTART, before=other.state, after=other.state,
+                who=doer.who, note=note,
+            )  # fmt: skip
 
 
 def _end_holds(conn: sa.Connection, alarm: AlarmRow) -> None:

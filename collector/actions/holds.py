@@ -1,4 +1,7 @@
-"""What a person does with discs on hold: set some aside by hand, let them go, or scrap them."""
+"""What a person does with discs on hold: set some aside; let them go, sort or scrap them; think again.
+
+An alarm whose hold is open is latched; when the last of its holds is decided it is not any more.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +9,22 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.alarms.announce import announce
-from collector.alarms.model import PressRef
+from collector.actions.alarm_steps import Doer
+from collector.actions.hold_steps import (
+    Decision,
+    announce_hold,
+    counted,
+    extent,
+    given,
+    locked,
+    tell_alarm,
+    write_down,
+)
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
-from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 from collector.store import journal
 from collector.store.database import write
-from collector.store.holds import HoldRow
 from collector.store.tables import shots
 
 
@@ -50,7 +60,7 @@ def open_by_hand(
     NotAllowed
         Nobody or no reason is named, a shot is not stored, or the two are not a stretch of one press.
     """
-    _named(who, reason)
+    given(who, reason)
     with write(engine) as conn:
         press_id, run_id = _stretch(conn, from_shot_id, to_shot_id)
         now = clock.now()
@@ -75,60 +85,93 @@ def release(engine: sa.Engine, hold_id: int, *, who: str, clock: ServiceClock, r
     NotAllowed
         Nobody or no reason is named, there is no such hold, or it is not open.
     """
-    _settle(engine, hold_id, hold_store.RELEASED, who=who, clock=clock, reason=reason)
+    decision = Decision(hold_store.RELEASED, bad_discs=0)
+    _settle(engine, hold_id, decision, who=who, clock=clock, reason=reason)
 
 
-def scrap(engine: sa.Engine, hold_id: int, *, who: str, clock: ServiceClock, reason: str) -> None:
+def scrap(
+    engine: sa.Engine, hold_id: int, *, who: str, clock: ServiceClock, reason: str, discs: int | None = None
+) -> None:
     """Scrap the discs of a hold.
+
+    Parameters
+    ----------
+    engine : Engine
+    hold_id : int
+    who, reason : str
+    clock : ServiceClock
+    discs : int, optional
+        How many were found and scrapped; all that were made, if nobody counted.
 
     Raises
     ------
     NotAllowed
-        Nobody or no reason is named, there is no such hold, or it is not open.
+        Nobody or no reason is named, there is no such hold, it is not open, or more discs are counted than
+        were made.
     """
-    _settle(engine, hold_id, hold_store.SCRAPPED, who=who, clock=clock, reason=reason)
+    decision = Decision(hold_store.SCRAPPED, good_discs=0, bad_discs=discs)
+    _settle(engine, hold_id, decision, who=who, clock=clock, reason=reason)
+
+
+def sort(
+    engine: sa.Engine,
+    hold_id: int,
+    *,
+    who: str,
+    clock: ServiceClock,
+    reason: str,
+    good_discs: int,
+    bad_discs: int,
+) -> None:
+    """Part the discs of a hold: the good ones go, the bad ones are scrapped.
+
+    Raises
+    ------
+    NotAllowed
+        As for :func:`scrap`; or a count is below zero.
+    """
+    decision = Decision(hold_store.SORTED, good_discs, bad_discs)
+    _settle(engine, hold_id, decision, who=who, clock=clock, reason=reason)
+
+
+def reopen(engine: sa.Engine, hold_id: int, *, who: str, clock: ServiceClock, reason: str) -> None:
+    """Set the discs of a decided hold aside again, as many of them as can still be found.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody or no reason is named, there is no such hold, or it is open.
+    """
+    given(who, reason)
+    with write(engine) as conn:
+        hold = locked(conn, hold_id)
+        if hold.state == hold_store.OPEN:
+            raise NotAllowed(f"hold {hold_id} is open: nothing was decided yet")
+        changes = dict.fromkeys(("closed_by", "closed_at", "note", "good_discs", "bad_discs"))
+        doer = Doer(who=who, clock=clock, now=clock.now(), note=reason.strip())
+        write_down(conn, hold, {"state": hold_store.OPEN, **changes}, doer, event=hold_store.REOPENED)
+        tell_alarm(conn, hold, "hold", doer)
+        announce_hold(conn, hold, hold_store.REOPENED, doer)
 
 
 def _settle(
-    engine: sa.Engine, hold_id: int, state: str, *, who: str, clock: ServiceClock, reason: str
+    engine: sa.Engine, hold_id: int, decision: Decision, *, who: str, clock: ServiceClock, reason: str
 ) -> None:
-    _named(who, reason)
+    given(who, reason)
     with write(engine) as conn:
-        hold = _open_hold(conn, hold_id)
-        now = clock.now()
+        hold = locked(conn, hold_id)
+        if hold.state != hold_store.OPEN:
+            raise NotAllowed(f"hold {hold_id} was {hold.state} by {hold.closed_by} already")
         to_shot_id = hold.to_shot_id if hold.to_shot_id is not None else _newest(conn, hold.press_id)
+        inside = extent(conn, hold, to_shot_id)
+        doer = Doer(who=who, clock=clock, now=clock.now(), note=reason.strip())
         changes = {
-            "state": state, "to_shot_id": to_shot_id, "closed_by": who, "closed_at": now,
-            "note": reason.strip(),
+            "state": decision.state, "to_shot_id": to_shot_id, "closed_by": who, "closed_at": doer.now,
+            "note": doer.note, **counted(decision, inside.discs),
         }  # fmt: skip
-        hold_store.change(conn, hold_id, changes)
-        inside = hold_store.extent(
-            conn, press_id=hold.press_id, from_shot_id=hold.from_shot_id, to_shot_id=to_shot_id
-        )
-        after = {"state": state, "to_shot": to_shot_id, "discs": inside.discs, "trays": list(inside.trays)}
-        journal.append(
-            conn, at=now, wall_at=clock.wall(), who=who, action=f"hold {state}", subject=f"hold {hold_id}",
-            before={"state": hold.state, "to_shot": hold.to_shot_id}, after=after, why=reason.strip(),
-        )  # fmt: skip
-        press = PressRef(id=hold.press_id, **alarm_store.press_of(conn, hold.press_id))
-        line = f"{press.name} hold {hold_id} {state} by {who}: {hold_store.extent_words(inside)}"
-        announce(conn, press, now=now, wall=clock.wall(), what=[line])
-
-
-def _named(who: str, reason: str) -> None:
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
-    if not reason.strip():
-        raise NotAllowed("give the reason in a few words, such as what the gauge said")
-
-
-def _open_hold(conn: sa.Connection, hold_id: int) -> HoldRow:
-    hold = hold_store.get(conn, hold_id)
-    if hold is None:
-        raise NotAllowed(f"there is no hold {hold_id}; reload the page")
-    if hold.state != hold_store.OPEN:
-        raise NotAllowed(f"hold {hold_id} was {hold.state} by {hold.closed_by} already")
-    return hold
+        write_down(conn, hold, changes, doer, event=decision.state)
+        tell_alarm(conn, hold, "reset", doer)
+        announce_hold(conn, hold, decision.state, doer)
 
 
 def _stretch(conn: sa.Connection, from_shot_id: int, to_shot_id: int) -> tuple[int, int | None]:

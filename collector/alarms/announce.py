@@ -6,6 +6,7 @@ Runs in the transaction that changed the alarms, so a message exists exactly whe
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import sqlalchemy as sa
@@ -13,7 +14,7 @@ import sqlalchemy as sa
 from collector.alarms.headline import since
 from collector.alarms.model import PressRef
 from collector.contract.outgoing import AlarmMessage, AlarmState
-from collector.contract.topics import alarm_topic
+from collector.contract.topics import RESERVED_PRESS, alarm_topic
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 from collector.store import outbox
@@ -22,12 +23,42 @@ from collector.store.tables import shots
 
 STEADY = "Steady: no alarm."
 
-# Which of several alarms a lamp shows: what asks most for a person comes first.
-URGENCY: tuple[AlarmState, ...] = ("active_unacknowledged", "returned_unacknowledged", "active_acknowledged")
+# Which of several alarms the message speaks of: what asks most for a person comes first.
+CALLS: tuple[AlarmState, ...] = (
+    "active_unacknowledged", "latched_unacknowledged", "returned_unacknowledged", "active_acknowledged",
+)  # fmt: skip
+URGENCY: tuple[AlarmState, ...] = (
+    *CALLS, "latched_acknowledged", "shelved", "out_of_service", "suppressed_by_design",
+)  # fmt: skip
+_KEPT_QUIET = {
+    "shelved": "shelved", "out_of_service": "out of service",
+    "suppressed_by_design": "the press starts up or stands",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceRef:
+    """The service of a site, whose own alarms stand where those of a press would."""
+
+    site: str
+    id: None = None
+    name: str = RESERVED_PRESS
+
+
+def whose(conn: sa.Connection, alarm: AlarmRow) -> PressRef | ServiceRef:
+    """The press of an alarm, or the service that raised it about itself."""
+    if alarm.press_id is None:
+        return ServiceRef(alarm.site or "")
+    return PressRef(id=alarm.press_id, **alarm_store.press_of(conn, alarm.press_id))
 
 
 def announce(
-    conn: sa.Connection, press: PressRef, *, now: datetime, wall: datetime, what: Sequence[str] = ()
+    conn: sa.Connection,
+    press: PressRef | ServiceRef,
+    *,
+    now: datetime,
+    wall: datetime,
+    what: Sequence[str] = (),
 ) -> None:
     """Put the state of the press's alarms into the outbox.
 
@@ -35,7 +66,7 @@ def announce(
     ----------
     conn : Connection
         The transaction that changed an alarm or a hold.
-    press : PressRef
+    press : PressRef or ServiceRef
         Whose alarms.
     now, wall : datetime
         Floor time for the message, wall time for the delivery.
@@ -59,17 +90,20 @@ def sentence(conn: sa.Connection, alarm: AlarmRow) -> str:
     return "; ".join(parts)
 
 
-def _message(conn: sa.Connection, press: PressRef, now: datetime) -> AlarmMessage:
-    alarm = _most_urgent(alarm_store.unclosed(conn, press_id=press.id))
+def _message(conn: sa.Connection, press: PressRef | ServiceRef, now: datetime) -> AlarmMessage:
+    alarm = _most_urgent(alarm_store.shown(conn, press_id=press.id, site=press.site))
     if alarm is None:
         return AlarmMessage(
             site=press.site, press=press.name, at=now, active=False, state="normal", alarm=None,
             sentence=STEADY, characteristics=(), since_counter=None, hold=(),
         )  # fmt: skip
     held = _held(conn, alarm)
+    quiet = _KEPT_QUIET.get(alarm.state)
+    said = sentence(conn, alarm)
     return AlarmMessage(
-        site=press.site, press=press.name, at=now, active=True, state=alarm.state, alarm=alarm.id,
-        sentence=sentence(conn, alarm), characteristics=tuple(item["key"] for item in alarm.characteristics),
+        site=press.site, press=press.name, at=now, active=alarm.state in CALLS, state=alarm.state,
+        alarm=alarm.id, sentence=f"{said} ({quiet})" if quiet else said,
+        characteristics=tuple(item["key"] for item in alarm.characteristics),
         since_counter=_counter(conn, alarm.change_shot_id), hold=() if held is None else held.trays,
     )  # fmt: skip
 

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
 
-from collector.alarms import causes, change, evidence, grouping
+from collector.alarms import change, comeback, evidence, grouping
 from collector.alarms.announce import announce, sentence
 from collector.alarms.change import Change
-from collector.alarms.containment import Touched, contain
+from collector.alarms.containment import HOLDS_NOTHING, Touched, contain
+from collector.alarms.diagnosis import Matter, causes_of
 from collector.alarms.headline import headline
 from collector.alarms.model import Moved, PressRef, ShotVerdict
+from collector.alarms.pools import Out, Pool, pools
 from collector.alarms.working import Working
 from collector.store import alarms as alarm_store
+from collector.store import set_asides
 from collector.store.tables import shots, signals
 
 
@@ -56,34 +60,50 @@ def process(
         Working.from_row(row)
         for row in alarm_store.open_to_signals(conn, press_id=press.id, within=grouping.JOIN_WITHIN_SHOTS)
     ]
-    for verdict in verdicts:
-        _work_in(in_hand, verdict)
+    if not in_hand and not any(verdict.signals for verdict in verdicts):
+        return
     batch = _Batch(conn=conn, press=press, now=now, charts_since_shot_id=charts_since_shot_id)
+    out = {each.key for each in set_asides.out_of_service(conn, press.id)}
+    for alarm in in_hand:
+        alarm.call_anew(now)
+    for verdict in verdicts:
+        _work_in(batch, in_hand, verdict, out)
     lines = [line for alarm in in_hand if alarm.touched for line in _write(batch, alarm)]
-    if lines or any(alarm.reworded for alarm in in_hand) or _new_tray(batch, in_hand, verdicts):
+    reworded = any(alarm.reworded and not alarm.quiet for alarm in in_hand)
+    if lines or reworded or _new_tray(batch, in_hand, verdicts):
         announce(conn, press, now=now, wall=wall, what=lines)
 
 
-def _work_in(in_hand: list[Working], verdict: ShotVerdict) -> None:
+def _work_in(batch: _Batch, in_hand: list[Working], verdict: ShotVerdict, out: Out) -> None:
     """Give one shot to the alarms; a new alarm joins the list."""
-    groups = grouping.assign(verdict.signals, [alarm.candidate() for alarm in in_hand])
-    by_ref = {group.ref: group for group in groups if group.ref is not None}
+    took: set[int] = set()
+    says_over = partial(comeback.over, batch.conn, batch.press.id, batch.charts_since_shot_id)
+    for pool in pools(verdict, in_hand, out):
+        took |= _join(in_hand, verdict, pool)
     for alarm in in_hand:
-        if alarm.ref in by_ref:
-            alarm.take(verdict, by_ref[alarm.ref].facts)
-        elif alarm.candidate().open_to_signals:
-            alarm.pass_over(verdict)
-    for group in groups:
-        if group.ref is None:
-            ref = min((alarm.ref for alarm in in_hand), default=0)
+        if alarm.ref not in took and alarm.candidate().open_to_signals:
+            alarm.pass_over(verdict, says_over)
+
+
+def _join(in_hand: list[Working], verdict: ShotVerdict, pool: Pool) -> set[int]:
+    """Give the signals of a pool to its alarms, or to new ones; returns which took some."""
+    took = set()
+    for group in grouping.assign(pool.facts, [alarm.candidate() for alarm in pool.alarms]):
+        alarm = next((one for one in pool.alarms if one.ref == group.ref), None)
+        if alarm is None:
+            ref = min((one.ref for one in in_hand), default=0)
             alarm = Working(ref=min(ref, 0) - 1, kind=group.kind, run_id=verdict.run_id)  # below every row
-            alarm.take(verdict, group.facts)
             in_hand.append(alarm)
+        alarm.take(verdict, group.facts)
+        if pool.out:
+            alarm.take_out()
+        took.add(alarm.ref)
+    return took
 
 
 def _new_tray(batch: _Batch, in_hand: Sequence[Working], verdicts: Sequence[ShotVerdict]) -> bool:
     """Whether a growing hold reached another tray, so that what to set aside has to be said again."""
-    if not any(alarm.stage.active and not alarm.single for alarm in in_hand):
+    if not any(alarm.stage.active and not (alarm.single or alarm.quiet) for alarm in in_hand):
         return False
     previous = sa.select(shots.c.tray).where(
         shots.c.press_id == batch.press.id, shots.c.id < verdicts[0].shot_id
@@ -101,7 +121,7 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
         )
     if alarm.to_judge:
         _judge(batch, alarm, alarm_id)
-    if alarm.signal_ids or alarm.steps:
+    if (alarm.signal_ids or alarm.steps) and alarm.kind not in HOLDS_NOTHING:
         contain(batch.conn, _touched(batch, alarm), now=batch.now)
     for step in alarm.steps:
         alarm_store.add_step(
@@ -113,12 +133,13 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
 
 def _save_row(batch: _Batch, alarm: Working) -> int:
     values: dict[str, Any] = {
-        "state": alarm.stage.state, "quiet_shots": alarm.quiet_shots, "last_shot_id": alarm.last_shot_id,
+        "state": alarm.stage.state, "beneath": alarm.stage.beneath if alarm.quiet else None,
+        "quiet_shots": alarm.quiet_shots, "last_shot_id": alarm.last_shot_id,
         "characteristics": [item.to_json() for item in _ordered(alarm)],
     }  # fmt: skip
     if alarm.steps:
         values["changed_at"] = batch.now
-    if any(step.event == "reoccur" for step in alarm.steps):
+    if any(step.event in ("reoccur", "realarm") for step in alarm.steps):
         values |= {"acknowledged_by": None, "acknowledged_at": None}
     if alarm.row_id is not None:
         alarm_store.change(batch.conn, alarm.row_id, values)
@@ -148,9 +169,10 @@ def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> None:
     values = {
         "headline": alarm.headline,
         "characteristics": [item.to_json() for item in _ordered(alarm)],
-        "causes": _causes(batch, alarm, list(facts.values())),
     }
     alarm_store.change(batch.conn, alarm_id, values | _dated(batch, alarm, changes))
+    found = causes_of(batch.conn, _matter(batch, alarm, facts.values()), list(facts.values()))
+    alarm_store.change(batch.conn, alarm_id, {"causes": found})
 
 
 def _dated(batch: _Batch, alarm: Working, changes: dict[str, Change]) -> dict[str, int | None]:
@@ -178,16 +200,22 @@ def _leading(changes: dict[str, Change]) -> list[Change]:
 
 def _level(item: Moved, found: Change | None, recipe: float | None, fact: evidence.Signaled) -> Moved:
     if found is None:
-        return replace(item, before=recipe, single=False)
+        return replace(item, before=item.before if recipe is None else recipe, single=False)
     shots = len(fact.far_out) if found.single else item.shots
     before = found.before if recipe is None else recipe
     return replace(item, single=found.single, before=before, after=found.after, shots=shots)
 
 
-def _causes(batch: _Batch, alarm: Working, facts: list[evidence.Signaled]) -> list[dict[str, Any]]:
-    directions = dict.fromkeys(evidence.charted_keys(batch.conn, facts), 0)
-    directions |= {item.key: item.direction for item in alarm.moved.values()}
-    return [cause.to_json() for cause in causes.match(directions, single=alarm.single)]
+def _matter(batch: _Batch, alarm: Working, facts: Iterable[evidence.Signaled]) -> Matter:
+    row = _row(batch, alarm)
+    assert row.first_shot_id is not None  # an alarm begins with a signal
+    first = row.change_shot_id or row.first_shot_id
+    return Matter(
+        press_id=batch.press.id, kind=alarm.kind, moved=tuple(alarm.moved.values()), single=alarm.single,
+        low_shot_id=row.change_low_shot_id or first, first_shot_id=first,
+        high_shot_id=row.change_high_shot_id or first, last_shot_id=row.last_shot_id or first,
+        bad_shots=frozenset(shot for fact in facts for shot in fact.far_out),
+    )  # fmt: skip
 
 
 def _touched(batch: _Batch, alarm: Working) -> Touched:
@@ -210,7 +238,7 @@ def _last_bad_shot(conn: sa.Connection, alarm_id: int) -> int | None:
 
 
 def _log_lines(batch: _Batch, alarm: Working) -> list[str]:
-    if not alarm.steps:
+    if not alarm.steps or alarm.quiet:
         return []
     row = _row(batch, alarm)
     events = ", ".join(step.event for step in alarm.steps)

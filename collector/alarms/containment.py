@@ -10,6 +10,9 @@ import sqlalchemy as sa
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 
+# A wrong reading, or none at all, says nothing about a disc.
+HOLDS_NOTHING = frozenset({"data", "silence"})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Touched:
@@ -31,10 +34,11 @@ def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> None:
     """Open or grow the hold of an alarm.
 
     The start only ever moves to earlier shots: a later estimate never lets a disc go, a person does. Signals
-    after a person released or scrapped the hold open another one from there.
+    after a person decided about the hold open another one from there.
     """
     mine = hold_store.of_alarm(conn, touched.alarm_id)
-    current = next((hold for hold in mine if hold.state == hold_store.OPEN), None)
+    # The newest: an earlier one may have been opened again by a person, and stays as it was.
+    current = next((hold for hold in reversed(mine) if hold.state == hold_store.OPEN), None)
     decided = max((hold.to_shot_id or 0 for hold in mine if hold.state != hold_store.OPEN), default=0)
     first_shot_id = max(touched.first_shot_id, decided + 1)
     if current is not None:

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import cast
 
 from collector.alarms import lifecycle
+from collector.alarms.containment import HOLDS_NOTHING
 from collector.alarms.grouping import Candidate
-from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS, AlarmEvent, Stage
+from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS, REALARM_AFTER, AlarmEvent, Stage
 from collector.alarms.model import AlarmKind, Moved, ShotVerdict, SignalFact
 from collector.contract import quantities
 from collector.contract.outgoing import AlarmState
 from collector.store.alarms import AlarmRow
 
-COUNTED_PHASES: dict[AlarmKind, frozenset[str]] = {
-    "process": frozenset({"charted"}),
-    "recipe": frozenset({"startup", "baseline", "charted"}),  # setpoints are compared at every shot
-}
+# Shots that can show that a condition is over; all but the charts look at every shot, as at the setpoints.
+COUNTED_PHASES: dict[str, frozenset[str]] = {"process": frozenset({"charted"})}
+EVERY_PHASE = frozenset({"startup", "baseline", "charted"})
 ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
 
 
@@ -31,6 +33,14 @@ class Step:
     note: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Over:
+    """Whether quiet shots show that a condition is over, and what is to be said with it."""
+
+    is_over: bool
+    note: str | None = None
+
+
 @dataclass(slots=True, kw_only=True)
 class Working:
     """One alarm; `row_id` is None until it is written for the first time."""
@@ -39,6 +49,7 @@ class Working:
     kind: AlarmKind
     run_id: int | None
     stage: Stage = field(default_factory=Stage)
+    acknowledged_at: datetime | None = None
     row_id: int | None = None
     quiet_shots: int = 0
     moved: dict[str, Moved] = field(default_factory=dict)
@@ -61,9 +72,10 @@ class Working:
         return cls(
             ref=row.id,
             row_id=row.id,
-            kind="recipe" if row.kind == "recipe" else "process",
+            kind=cast("AlarmKind", row.kind),
             run_id=row.run_id,
-            stage=Stage(row.state, occurred=True, closed=row.closed_at is not None),
+            stage=stage_of_row(row),
+            acknowledged_at=row.acknowledged_at,
             quiet_shots=row.quiet_shots,
             moved={item.key: item for item in moved},
             first_shot_id=row.first_shot_id,
@@ -77,12 +89,17 @@ class Working:
         """Only single bad shots so far."""
         return all(item.single for item in self.moved.values())
 
+    @property
+    def quiet(self) -> bool:
+        """Something keeps it from calling anybody."""
+        return self.stage.aside is not None
+
     def candidate(self) -> Candidate:
-        """The alarm as grouping sees it."""
+        """The alarm as grouping sees it; one that is kept quiet goes on taking what is its own."""
         return Candidate(
             ref=self.ref,
             kind=self.kind,
-            active=self.stage.active,
+            active=self.stage.active or self.quiet,
             quiet_shots=self.quiet_shots,
             single=self.single,
             keys=frozenset(self.moved),
@@ -90,10 +107,7 @@ class Working:
 
     def take(self, verdict: ShotVerdict, facts: Iterable[SignalFact]) -> None:
         """Add the signals of one shot."""
-        if not self.stage.occurred:
-            self._step("occur")
-        elif not self.stage.active:
-            self._step("reoccur")
+        self._be_there(verdict)
         mine = list(facts)
         shots_before = self._signaling_shots()
         fresh_keys = sorted({fact.key for fact in mine} - set(self.moved)) if self.moved else []
@@ -107,18 +121,57 @@ class Working:
         if fresh_keys:
             self._note("grow", ", ".join(quantities.label(key) for key in fresh_keys))
 
-    def pass_over(self, verdict: ShotVerdict) -> None:
-        """Note a shot without a signal of this alarm; enough of them clear it."""
-        if verdict.phase not in COUNTED_PHASES[self.kind]:
+    def pass_over(self, verdict: ShotVerdict, says_over: Callable[[Working, ShotVerdict], Over]) -> None:
+        """Note a shot without a signal of this alarm; enough of them clear it.
+
+        Parameters
+        ----------
+        verdict : ShotVerdict
+        says_over : callable
+            Whether so many quiet shots show that the condition is over.
+        """
+        if verdict.phase not in COUNTED_PHASES.get(self.kind, EVERY_PHASE):
             return
         self.quiet_shots, self.touched = self.quiet_shots + 1, True
         if self.stage.active and self.quiet_shots >= CLEAR_AFTER_SHOTS:
-            self._step("clear")
+            over = says_over(self, verdict)
+            if over.is_over:
+                self._step("clear", note=over.note)
+        if verdict.phase != "startup" and not self.stage.active:
+            self._call_if_suppressed()
+
+    def take_out(self) -> None:
+        """What it is about is out of service, so that it calls nobody."""
+        if not self.quiet:
+            self._step("take_out")
+
+    def call_anew(self, now: datetime) -> None:
+        """Ask for a person again when one has had it for a shift and it is still there."""
+        seen_at = self.acknowledged_at
+        old = seen_at is not None and now - seen_at >= REALARM_AFTER
+        if old and lifecycle.may(self.stage, "realarm"):
+            self._step("realarm")
 
     def say(self, headline: str) -> None:
         """Take a headline, and note whether it says something new."""
         self.reworded |= headline != self.headline
         self.headline = headline
+
+    def _be_there(self, verdict: ShotVerdict) -> None:
+        """Become active; while the press starts up nobody is called for what begins there, later they are."""
+        begins = not self.stage.active
+        if begins:
+            self._step("reoccur" if self.stage.occurred else "occur")
+        if self.kind not in HOLDS_NOTHING and not self.stage.holding:
+            self.stage = lifecycle.step(self.stage, "hold")
+        if verdict.phase != "startup":
+            self._call_if_suppressed()
+        elif begins and not self.quiet:
+            self._step("suppress")
+
+    def _call_if_suppressed(self) -> None:
+        if lifecycle.may(self.stage, "unsuppress"):
+            self._step("unsuppress")
 
     def _count(self, facts: list[SignalFact]) -> None:
         for key in dict.fromkeys(fact.key for fact in facts):
@@ -127,16 +180,22 @@ class Working:
     def _signaling_shots(self) -> int:
         return sum(item.shots for item in self.moved.values())
 
-    def _step(self, event: AlarmEvent) -> None:
+    def _step(self, event: AlarmEvent, note: str | None = None) -> None:
         before = self.stage
         self.stage = lifecycle.step(before, event)
-        self.steps.append(
-            Step(event=event, before=before.state if before.occurred else None, after=self.stage.state)
-        )
+        was = before.state if before.occurred else None
+        self.steps.append(Step(event=event, before=was, after=self.stage.state, note=note))
         self.touched = True
 
     def _note(self, event: str, note: str) -> None:
         self.steps.append(Step(event=event, before=self.stage.state, after=self.stage.state, note=note))
+
+
+def stage_of_row(row: AlarmRow) -> Stage:
+    """Where a stored alarm stands."""
+    return lifecycle.stage_of(
+        row.state, beneath=row.beneath, holding=row.holding, closed=row.closed_at is not None
+    )
 
 
 def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
@@ -144,9 +203,9 @@ def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
     largest = max(facts, key=_share)
     if so_far is None:
         return Moved(
-            key=largest.key, direction=largest.direction, before=None, after=_finite(largest.value),
-            unit=quantities.unit(largest.key), share=_share(largest), shots=1,
-            single=any(fact.one_value_far_out for fact in facts),
+            key=largest.key, direction=largest.direction, before=largest.usual,
+            after=_finite(largest.value), unit=quantities.unit(largest.key), share=_share(largest), shots=1,
+            single=any(fact.one_value_far_out for fact in facts), how=largest.how,
         )  # fmt: skip
     return replace(
         so_far,

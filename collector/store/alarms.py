@@ -10,18 +10,23 @@ from typing import Any, cast
 import sqlalchemy as sa
 
 from collector.contract.outgoing import AlarmState
-from collector.store.tables import alarm_steps, alarms, presses
+from collector.store.tables import alarm_steps, alarms, holds, presses
 
 SERVICE = "service"
 ACTIVE: tuple[AlarmState, ...] = ("active_unacknowledged", "active_acknowledged")
+QUIET: tuple[AlarmState, ...] = ("shelved", "suppressed_by_design", "out_of_service")
+LATCHED: tuple[AlarmState, ...] = ("latched_unacknowledged", "latched_acknowledged")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmRow:
-    """One alarm; the fields are the columns of the table."""
+    """One alarm; the fields are the columns of the table, and `holding`: whether a hold of it is open.
+
+    An alarm of the service itself has no press but a site, and its `subject` says what is silent.
+    """
 
     id: int
-    press_id: int
+    press_id: int | None
     run_id: int | None
     kind: str
     state: AlarmState
@@ -42,6 +47,10 @@ class AlarmRow:
     closed_at: datetime | None
     cause: str | None
     note: str | None
+    beneath: AlarmState | None
+    subject: str | None
+    site: str | None
+    holding: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,14 +67,18 @@ class StepRow:
     note: str | None
 
 
-_COLUMNS = [alarms.c[field.name] for field in fields(AlarmRow)]
+_OPEN_HOLD = sa.exists().where(holds.c.alarm_id == alarms.c.id, holds.c.state == "open")
+_HOLDING = _OPEN_HOLD.correlate(alarms).label("holding")
+_COLUMNS = [_HOLDING if field.name == "holding" else alarms.c[field.name] for field in fields(AlarmRow)]
 _OPEN_TO_SIGNALS = (  # asked for with every batch of every press
     sa.select(*_COLUMNS)
     .where(
         alarms.c.press_id == sa.bindparam("press_id"),
         alarms.c.closed_at.is_(None),
+        alarms.c.kind != "silence",
         sa.or_(
-            *(alarms.c.state == state for state in ACTIVE), alarms.c.quiet_shots < sa.bindparam("within")
+            *(alarms.c.state == state for state in (*ACTIVE, *QUIET)),
+            alarms.c.quiet_shots < sa.bindparam("within"),
         ),
     )
     .order_by(alarms.c.id)
@@ -78,6 +91,11 @@ def get(conn: sa.Connection, alarm_id: int) -> AlarmRow | None:
     return None if row is None else _read(row)
 
 
+def lock(conn: sa.Connection, alarm_id: int) -> None:
+    """Wait until no other transaction changes an alarm; SQLite has one writer at a time anyway."""
+    conn.execute(sa.select(alarms.c.id).where(alarms.c.id == alarm_id).with_for_update())
+
+
 def unclosed(conn: sa.Connection, *, press_id: int | None = None) -> list[AlarmRow]:
     """Alarms that still need a person, oldest first."""
     query = sa.select(*_COLUMNS).where(alarms.c.closed_at.is_(None)).order_by(alarms.c.id)
@@ -87,9 +105,25 @@ def unclosed(conn: sa.Connection, *, press_id: int | None = None) -> list[AlarmR
 
 
 def open_to_signals(conn: sa.Connection, *, press_id: int, within: int) -> list[AlarmRow]:
-    """Unclosed alarms of a press that are active, or quiet for fewer than `within` shots; oldest first."""
+    """Unclosed alarms of a press that shots may still touch, oldest first.
+
+    Those that are active, kept quiet, or without a signal for fewer than `within` shots.
+    """
     rows = conn.execute(_OPEN_TO_SIGNALS, {"press_id": press_id, "within": within})
     return [_read(row) for row in rows.mappings()]
+
+
+def shown(conn: sa.Connection, *, press_id: int | None, site: str | None = None) -> list[AlarmRow]:
+    """What the message of a press, or of a site's service, may speak of: unclosed, or discs still on hold."""
+    query = sa.select(*_COLUMNS).where(sa.or_(alarms.c.closed_at.is_(None), alarms.c.state.in_(LATCHED)))
+    whose = alarms.c.site == site if press_id is None else alarms.c.press_id == press_id
+    return [_read(row) for row in conn.execute(query.where(whose).order_by(alarms.c.id)).mappings()]
+
+
+def silences(conn: sa.Connection) -> list[AlarmRow]:
+    """Unclosed alarms of silence, oldest first."""
+    query = sa.select(*_COLUMNS).where(alarms.c.closed_at.is_(None), alarms.c.kind == "silence")
+    return [_read(row) for row in conn.execute(query.order_by(alarms.c.id)).mappings()]
 
 
 def closed(conn: sa.Connection, *, last: int, press_id: int | None = None) -> list[AlarmRow]:

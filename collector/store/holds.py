@@ -11,11 +11,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.store.tables import holds, shots
+from collector.store.tables import hold_steps, holds, shots
 
 _NUMBERED = re.compile(r"(.*?)([0-9]{1,9})")
 
-OPEN, RELEASED, SCRAPPED = "open", "released", "scrapped"
+OPEN, RELEASED, SORTED, SCRAPPED = "open", "released", "sorted", "scrapped"
+REOPENED = "reopened"  # a step, after which the hold is open
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,21 @@ class HoldRow:
     closed_by: str | None
     closed_at: datetime | None
     note: str | None
+    good_discs: int | None
+    bad_discs: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldStep:
+    """Something that happened to a hold; the counts are those of the decision."""
+
+    hold_id: int
+    at: datetime
+    event: str
+    who: str
+    reason: str
+    good_discs: int | None
+    bad_discs: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,11 +87,65 @@ def open_holds(conn: sa.Connection, *, press_id: int | None = None) -> list[Hold
     return [HoldRow(**row) for row in conn.execute(query).mappings()]
 
 
+def decided(conn: sa.Connection, *, last: int) -> list[HoldRow]:
+    """The holds decided last, newest first."""
+    query = sa.select(*_COLUMNS).where(holds.c.state != OPEN)
+    query = query.order_by(holds.c.closed_at.desc(), holds.c.id.desc()).limit(last)
+    return [HoldRow(**row) for row in conn.execute(query).mappings()]
+
+
 def open_new(conn: sa.Connection, values: Mapping[str, Any]) -> int:
-    """Write a new hold and return its number."""
+    """Write a new hold with its first step, and return its number."""
     inserted = conn.execute(sa.insert(holds).values(state=OPEN, **values)).inserted_primary_key
     assert inserted is not None  # an insert of one row always has its key
-    return int(inserted[0])
+    hold_id = int(inserted[0])
+    add_step(
+        conn, hold_id, at=values["opened_at"], event=OPEN, who=values["opened_by"], reason=values["reason"]
+    )
+    return hold_id
+
+
+def add_step(
+    conn: sa.Connection,
+    hold_id: int,
+    *,
+    at: datetime,
+    event: str,
+    who: str,
+    reason: str,
+    good_discs: int | None = None,
+    bad_discs: int | None = None,
+) -> None:
+    """Write what happened to a hold."""
+    conn.execute(
+        sa.insert(hold_steps).values(
+            hold_id=hold_id, at=at, event=event, who=who, reason=reason, good_discs=good_discs,
+            bad_discs=bad_discs,
+        )
+    )
+
+
+def steps(conn: sa.Connection, hold_id: int) -> list[HoldStep]:
+    """What happened to a hold, oldest first."""
+    columns = [hold_steps.c[field.name] for field in fields(HoldStep)]
+    query = sa.select(*columns).where(hold_steps.c.hold_id == hold_id).order_by(hold_steps.c.id)
+    return [HoldStep(**row) for row in conn.execute(query).mappings()]
+
+
+def tray_stretch(conn: sa.Connection, press_id: int, tray: str) -> tuple[int, int] | None:
+    """First and last shot that went to a tray of a press, as it was filled last; None when none did.
+
+    A tray is filled within one run; what lay in it in an earlier run has left the floor.
+    """
+    inside = (shots.c.press_id == press_id, shots.c.tray == tray)
+    newest = conn.execute(
+        sa.select(shots.c.id, shots.c.run_id).where(*inside).order_by(shots.c.id.desc()).limit(1)
+    ).first()
+    if newest is None:
+        return None
+    same_run = shots.c.run_id.is_(None) if newest.run_id is None else shots.c.run_id == newest.run_id
+    first = conn.execute(sa.select(sa.func.min(shots.c.id)).where(*inside, same_run)).scalar_one()
+    return int(first), int(newest.id)
 
 
 def change(conn: sa.Connection, hold_id: int, values: Mapping[str, Any]) -> None:

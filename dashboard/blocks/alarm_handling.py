@@ -6,7 +6,7 @@ import streamlit as st
 
 from collector.actions import alarms as act
 from collector.alarms import lifecycle
-from collector.alarms.lifecycle import Stage
+from collector.alarms.working import stage_of_row
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.alarm_words import ACT
 from dashboard.queries import database
@@ -19,7 +19,7 @@ ANOTHER = "Another cause, in the note"
 def handle(found: Detail) -> None:
     """The forms that this alarm permits now."""
     alarm = found.alarm
-    stage = Stage(alarm.state, occurred=True, closed=alarm.closed_at is not None)
+    stage = stage_of_row(alarm)
     if lifecycle.may(stage, "acknowledge"):
         _acknowledge(found)
     if lifecycle.may(stage, "close"):

@@ -24,7 +24,8 @@ _STEP_WORDS = {
     "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "Inside its limits again",
     "reoccur": "Alarm again", "realarm": "Calls again: a shift has passed", "close": "Closed",
     "restart": "Charts began anew", "hold": "Discs on hold again", "reset": "No disc on hold any more",
-    "shelve": "Shelved", "unshelve": "Back from the shelf", "suppress": "Kept quiet: the press starts up or stands",
+    "shelve": "Shelved", "unshelve": "Back from the shelf",
+    "suppress": "Kept quiet: the press starts up or stands",
     "unsuppress": "The press runs: no longer kept quiet", "take_out": "Out of service",
     "put_back": "Back in service",
 }  # fmt: skip

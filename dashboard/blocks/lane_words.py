@@ -19,6 +19,11 @@ STATES = {
     "acknowledged": "acknowledged",
     "returned_unacknowledged": "inside limits again",
     "normal": "inside limits again",
+    "latched_unacknowledged": "inside limits again",
+    "latched_acknowledged": "inside limits again",
+    "shelved": "shelved",
+    "suppressed_by_design": "press starts up",
+    "out_of_service": "out of service",
 }
 # More letters do not fit the one line of a lane among six at a size that is read at 5 m; all trays stand on
 # the alarm's own page.

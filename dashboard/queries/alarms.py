@@ -135,7 +135,10 @@ def _urgency(alarm: AlarmRow) -> tuple[int, float]:
 _ORDER = {
     state: place
     for place, state in enumerate(
-        ("active_unacknowledged", "returned_unacknowledged", "active_acknowledged", "normal")
+        (
+            "active_unacknowledged", "latched_unacknowledged", "returned_unacknowledged",
+            "active_acknowledged", "latched_acknowledged", "normal",
+        )
     )
 }
 

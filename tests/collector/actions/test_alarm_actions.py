@@ -48,7 +48,7 @@ def test_an_acknowledged_alarm_that_returns_waits_for_a_cause(floor: Floor) -> N
     act.acknowledge(floor.engine, floor.alarm().id, who="operator 1", clock=floor.clock)
     returned(floor)
     alarm = floor.alarm()
-    assert (alarm.state, alarm.closed_at) == ("normal", None)
+    assert (alarm.state, alarm.closed_at) == ("latched_acknowledged", None)
     act.close(floor.engine, alarm.id, who="operator 1", clock=floor.clock, cause=act.UNKNOWN_CAUSE)
     assert floor.alarms() == []
 

@@ -79,7 +79,7 @@ def test_the_size_of_the_batches_does_not_change_which_alarms_there_are(floor: F
     floor.make(floor.steady(30, 2, mold_core_temperature=1.0), batch=batch)
     floor.make(floor.steady(60, 3), batch=batch)
     alarm = floor.alarm()
-    assert alarm.state == "returned_unacknowledged"
+    assert alarm.state == "latched_unacknowledged"
     assert [step["event"] for step in floor.rows("alarm_steps")] == ["occur", "clear"]
     (hold,) = floor.rows("holds")
     assert hold["to_shot_id"] == alarm.last_shot_id
@@ -91,7 +91,7 @@ def test_one_bad_shot_is_a_small_alarm_with_one_disc_on_hold(floor: Floor) -> No
     ids = floor.make(values, batch=1)
     alarm = floor.alarm()
     assert alarm.headline == "Cushion low, one shot"
-    assert alarm.state == "returned_unacknowledged"
+    assert alarm.state == "latched_unacknowledged"
     assert (alarm.change_low_shot_id, alarm.change_shot_id) == (ids[120], ids[120])
     (hold,) = floor.rows("holds")
     assert (hold["from_shot_id"], hold["to_shot_id"]) == (ids[120], ids[120])
@@ -125,7 +125,7 @@ def test_it_clears_after_five_quiet_charted_shots_and_not_before(floor: Floor) -
     floor.make(floor.steady(4, 4))
     assert floor.alarm().state == "active_unacknowledged"
     floor.make(floor.steady(1, 5))
-    assert floor.alarm().state == "returned_unacknowledged"
+    assert floor.alarm().state == "latched_unacknowledged"
 
 
 def test_signals_soon_after_make_the_same_alarm_active_again(floor: Floor) -> None:
@@ -134,7 +134,7 @@ def test_signals_soon_after_make_the_same_alarm_active_again(floor: Floor) -> No
     floor.restart_charts()
     floor.make(floor.steady(10, 3))
     act.acknowledge(floor.engine, floor.alarm().id, who="operator 1", clock=floor.clock)
-    assert floor.alarm().state == "normal"
+    assert floor.alarm().state == "latched_acknowledged"
     floor.make(floor.steady(8, 4, cushion=-0.9), batch=1)
     alarm = floor.alarm()
     assert (alarm.state, alarm.acknowledged_by) == ("active_unacknowledged", None)
@@ -154,13 +154,19 @@ def test_signals_long_after_are_a_new_alarm(floor: Floor) -> None:
     assert second.change_low_shot_id > first.last_shot_id
 
 
-def test_the_light_goes_off_when_no_alarm_is_left(floor: Floor) -> None:
+def test_the_light_goes_off_when_no_alarm_is_left_and_the_message_names_what_is_still_on_hold(floor: Floor) -> None:
     floor.make(floor.steady(120))
     floor.make(floor.steady(8, 2, cushion=-0.9))
     alarm_id = floor.alarm().id
     act.acknowledge(floor.engine, alarm_id, who="operator 1", clock=floor.clock)
     assert retained(floor)["state"] == "active_acknowledged"
     act.close(floor.engine, alarm_id, who="technician 1", clock=floor.clock, cause="check ring")
+    message = retained(floor)
+    assert (message["active"], message["state"], message["hold"]) == (False, "latched_acknowledged", ["47"])
+    (hold,) = floor.rows("holds")
+    act_hold.release(
+        floor.engine, hold["id"], who="quality 1", clock=floor.clock, reason="dome inside tolerance"
+    )
     message = retained(floor)
     assert (message["active"], message["state"], message["hold"]) == (False, "normal", [])
 

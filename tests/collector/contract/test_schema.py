@@ -91,7 +91,7 @@ def test_outgoing_messages_fit_their_schema() -> None:
         press="P1",
         at=NOW,
         active=True,
-        state="latched",
+        state="latched_acknowledged",
         alarm=3,
         sentence="Cushion falls since shot 12.",
         characteristics=("cushion",),
