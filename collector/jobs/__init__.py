@@ -6,7 +6,7 @@ at any time, and on PostgreSQL another collector may do it the next time.
 
 from __future__ import annotations
 
-from collector.jobs import backup, delivery, heartbeat, retention
+from collector.jobs import backup, delivery, heartbeat, retention, unshelve
 from collector.jobs.job import Job
 
 JOBS: tuple[Job, ...] = (
@@ -14,4 +14,5 @@ JOBS: tuple[Job, ...] = (
     delivery.JOB,
     backup.JOB,
     retention.JOB,
+    unshelve.JOB,
 )
