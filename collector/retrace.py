@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from collector.plan import KeyLimits
 from collector.press_state import KeyState
-from collector.store import limits, shots
+from collector.store import doubts, limits, shots
 from collector.store.tables import events
 from collector.store.tables import shots as shots_table
 from rules.charts.chart import Track
@@ -65,7 +65,8 @@ def retrace(conn: sa.Connection, run_id: int, *, keys: Sequence[str] | None = No
         wanted = [key for key in wanted if key in keys]
     if not wanted:
         return []
-    frame = in_chart_order(shots.values(conn, run_id=run_id, keys=wanted))
+    stored = shots.values(conn, run_id=run_id, keys=wanted)
+    frame = in_chart_order(doubts.of_run(conn, stored, wanted, run_id=run_id))
     charted = frame["phase"] != "startup"
     # Limits of a run that begins with startup shots wait for the first shot that is charted.
     places = dict(zip(frame["id"], charted.cumsum() - charted, strict=True))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from collector.contract import quantities
 from collector.errors import NotAllowed
 from collector.retrace import in_chart_order
-from collector.store import runs, shots
+from collector.store import doubts, runs, shots
 from collector.store.tables import events
 from collector.store.tables import runs as runs_table
 from collector.store.tables import shots as shots_table
@@ -101,7 +101,8 @@ def read_steady(
         No characteristic has 25 steady values.
     """
     wanted = [key for key in shots.keys(conn, run_id=run_id) if _is_charted(key, policy)]
-    frame = in_chart_order(shots.values(conn, run_id=run_id, keys=wanted, phases=STEADY))
+    stored = shots.values(conn, run_id=run_id, keys=wanted, phases=STEADY)
+    frame = in_chart_order(doubts.of_run(conn, stored, wanted, run_id=run_id))
     if until_shot_id is not None:
         frame = frame[frame["id"] <= until_shot_id]
     frame = frame.reset_index(drop=True)

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from collector.alarms import cautions
-from collector.alarms.fault_table import FAULTS, Fault, Pattern, Sign
+from collector.alarms.fault_table import DATA, FAULTS, Fault, Pattern, Sign, like
+from collector.alarms.model import Moved
 from collector.contract import quantities
 
 MOST = 4
+SCATTERED = 2  # a direction beside +1, -1 and 0: the values spread more than before, about the same level
 ACCOUNTED_FOR = 0.75  # a moved key that the pattern does not name counts against it
 NOT_MEASURED = 1.0  # a row that rests on what nobody measures comes after those that can be seen
 TEMPO = 1.0
+HAPPENED = 2.0  # what people did shortly before speaks as loud as a characteristic that moved as expected
 
 # How much one key speaks for a pattern: (expected sign, seen: in the expected way, unchanged, otherwise)
 _WEIGHTS: dict[Sign, tuple[float, float, float]] = {
     "+": (2.0, -0.5, -2.0),
     "-": (2.0, -0.5, -2.0),
+    "+?": (1.0, 0.25, -1.5),
+    "-?": (1.0, 0.25, -1.5),
     "~": (1.0, -0.25, -0.25),
     "=": (0.25, 0.25, -1.0),
 }
-_WORDS = {1: "higher", -1: "lower", 0: "unchanged"}
+_SIDES: dict[Sign, frozenset[int]] = {
+    "+": frozenset({1}), "+?": frozenset({1}), "-": frozenset({-1}), "-?": frozenset({-1}),
+    "~": frozenset({1, -1, SCATTERED}), "=": frozenset(),
+}  # fmt: skip
+_EVENTS = {"lot": "new lot", "color": "new color", "stop": "stop of the press"}
+_WORDS = {1: "higher", -1: "lower", 0: "unchanged", SCATTERED: "uneven"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +45,8 @@ class Cause:
     operator: tuple[str, ...]
     technician: tuple[str, ...]
     cautions: tuple[str, ...]
+    row: int
+    like: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The form kept with the alarm."""
@@ -44,19 +56,29 @@ class Cause:
             "checks": list(self.operator),
             "technician_checks": list(self.technician),
             "cautions": list(self.cautions),
+            "row": self.row,
+            "like": list(self.like),
         }
 
 
-def match(directions: Mapping[str, int], *, single: bool = False, most: int = MOST) -> list[Cause]:
+def match(
+    directions: Mapping[str, int],
+    *,
+    single: bool = False,
+    happenings: Collection[str] = (),
+    most: int = MOST,
+) -> list[Cause]:
     """Rank the fault table against what was seen.
 
     Parameters
     ----------
     directions : mapping of str to int
-        By characteristic: +1 higher than its baseline, -1 lower, 0 charted and unchanged. A key that is
-        absent is not measured.
+        By characteristic: +1 higher than its baseline, -1 lower, 0 measured and unchanged, `SCATTERED`. A key
+        that is absent is not measured.
     single : bool
         Only single bad shots were seen.
+    happenings : collection of str
+        What people did or the press said shortly before: an event's kind, or "setpoint KEY".
     most : int
         How many causes to name at most.
 
@@ -65,22 +87,42 @@ def match(directions: Mapping[str, int], *, single: bool = False, most: int = MO
     list of Cause
         Best fit first, the table's order among equals; empty when nothing fits.
     """
-    ranked = [cause for fault in FAULTS if (cause := _weigh(fault, directions, single=single)) is not None]
-    return sorted(ranked, key=lambda cause: -cause.score)[:most]
+    weighed = (_weigh(fault, directions, single=single, happenings=happenings) for fault in FAULTS)
+    return sorted((cause for cause in weighed if cause), key=lambda cause: -cause.score)[:most]
 
 
-def _weigh(fault: Fault, directions: Mapping[str, int], *, single: bool) -> Cause | None:
+def of_data(moved: Iterable[Moved]) -> list[Cause]:
+    """What values in doubt are often seen with, one cause a kind of doubt; the most frequent kind first."""
+    by_rule: dict[str, list[Moved]] = {}
+    for item in moved:
+        by_rule.setdefault(item.how or "", []).append(item)
+    ordered = sorted(by_rule.items(), key=lambda each: -len(each[1]))
+    return [_of_doubt(DATA[rule], items) for rule, items in ordered if rule in DATA]
+
+
+def _of_doubt(fault: Fault, items: Sequence[Moved]) -> Cause:
+    names = ", ".join(quantities.label(item.key).lower() for item in items)
+    return _cause(fault, f"In doubt: {names}.", score=float(len(items)))
+
+
+def _weigh(
+    fault: Fault, directions: Mapping[str, int], *, single: bool, happenings: Collection[str]
+) -> Cause | None:
     seen_in = [pattern for pattern in fault.patterns if _any_hit(pattern, directions)]
     if not seen_in:
         return None
     pattern = max(seen_in, key=lambda pattern: _score(pattern, directions))
-    score = _score(pattern, directions)
-    score += _tempo(fault, single=single)
+    happened = [each for each in fault.happenings if each in happenings]
+    score = _score(pattern, directions) + _tempo(fault, single=single) + HAPPENED * bool(happened)
     if score <= 0:
         return None
+    return _cause(fault, _reason(pattern, directions, happened), score=score)
+
+
+def _cause(fault: Fault, reason: str, *, score: float) -> Cause:
     return Cause(
-        name=fault.name, reason=_reason(pattern, directions), score=score, operator=fault.operator,
-        technician=fault.technician, cautions=cautions.words(fault.hazards),
+        name=fault.name, reason=reason, score=score, operator=fault.operator, technician=fault.technician,
+        cautions=cautions.words(fault.hazards), row=fault.row, like=like(fault),
     )  # fmt: skip
 
 
@@ -95,7 +137,7 @@ def _tempo(fault: Fault, *, single: bool) -> float:
 
 def _score(pattern: Pattern, directions: Mapping[str, int]) -> float:
     fit = sum(_weight(sign, seen) for sign, seen in _compared(pattern, directions))
-    unseen = sum(1 for key, sign in pattern.items() if sign in "+-" and _seen(key, directions) is None)
+    unseen = sum(1 for key, sign in pattern.items() if sign in ("+", "-") and _seen(key, directions) is None)
     stray = sum(1 for key, seen in directions.items() if seen and _base(key) not in pattern)
     return fit - ACCOUNTED_FOR * stray - NOT_MEASURED * unseen
 
@@ -119,17 +161,19 @@ def _base(key: str) -> str:
 
 
 def _hit(sign: Sign, seen: int) -> bool:
-    return seen != 0 and {"+": seen > 0, "-": seen < 0, "~": True, "=": False}[sign]
+    return seen in _SIDES[sign]
 
 
 def _weight(sign: Sign, seen: int) -> float:
     as_expected, unchanged, otherwise = _WEIGHTS[sign]
-    if seen == 0:
+    if _hit(sign, seen):
+        return as_expected + (seen == SCATTERED)
+    if seen == 0 or (seen == SCATTERED and sign != "="):  # scatter has no side, so it speaks against none
         return unchanged
-    return as_expected if _hit(sign, seen) else otherwise
+    return otherwise
 
 
-def _reason(pattern: Pattern, directions: Mapping[str, int]) -> str:
+def _reason(pattern: Pattern, directions: Mapping[str, int], happened: Sequence[str]) -> str:
     """Say in one sentence what fits and what does not."""
     fits: list[str] = []
     not_so: list[str] = []
@@ -137,11 +181,18 @@ def _reason(pattern: Pattern, directions: Mapping[str, int]) -> str:
         seen = _seen(key, directions)
         if seen is not None:
             says = f"{quantities.label(key).lower()} {_WORDS[seen]}"
-            (fits if _hit(sign, seen) or (sign == "=" and seen == 0) else not_so).append(says)
+            quiet = seen == 0 and sign in ("=", "+?", "-?")
+            (fits if _hit(sign, seen) or quiet else not_so).append(says)
     unnamed = [
         f"{quantities.label(key).lower()} {_WORDS[seen]}"
         for key, seen in directions.items()
         if seen and _base(key) not in pattern
     ]
+    fits += [f"{_event_words(each)} shortly before" for each in happened]
     sentence = f"Fits: {', '.join(fits)}."
     return f"{sentence} Does not fit: {', '.join(not_so + unnamed)}." if not_so or unnamed else sentence
+
+
+def _event_words(happening: str) -> str:
+    kind, _, key = happening.partition(" ")
+    return f"{quantities.label(key).lower()} set anew" if key else _EVENTS.get(kind, kind)

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from collector.alarms.change import WINDOW_SHOTS, FloatArray, IntArray, Series
 from collector.alarms.model import SINGLE_SHOT_CHART, SINGLE_SHOT_RULE
+from collector.store import doubts
 from collector.store import shots as shot_store
 from collector.store.tables import limits, recipes, runs, signals
 from rules.limits import Baseline
@@ -58,6 +59,7 @@ def series(
         phases=CHARTED,
         last=WINDOW_SHOTS,
     )
+    frame = doubts.without_doubted(conn, frame, [fact.key for fact in charted], press_id=press_id)
     ids = frame["id"].to_numpy(dtype=np.int64)
     found = []
     for fact in charted:
@@ -105,6 +107,7 @@ def _earlier_matter(conn: sa.Connection, press_id: int, fact: Signaled) -> int:
         signals.c.press_id == press_id,
         signals.c.key == fact.key,
         signals.c.shot_id < fact.shot_ids[0],
+        signals.c.kind != "data",  # a glitch of the sensor is no matter of the process
         signals.c.withdrawn.is_(False),
     )
     return conn.execute(query).scalar() or 0

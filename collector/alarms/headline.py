@@ -5,7 +5,7 @@ A sentence says what lies outside its usual range, never that something is broke
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
 
 from collector.alarms.model import AlarmKind, Moved
@@ -22,6 +22,11 @@ _MOVED_BY_KEY = {
     "diameter": ("larger", "smaller"),
 }
 _LEVEL_BY_UNIT = {"s": ("long", "short")}
+_SENSED = {
+    "did_not_follow": "did not follow its setpoint",
+    "moved_alone": "left its level, though its setpoint stood",
+    "no_cushion": "used up",
+}
 
 
 def headline(kind: AlarmKind, moved: Sequence[Moved]) -> str:
@@ -29,7 +34,7 @@ def headline(kind: AlarmKind, moved: Sequence[Moved]) -> str:
 
     Parameters
     ----------
-    kind : {'process', 'recipe'}
+    kind : {'process', 'recipe', 'data', ...}
         Kind of the alarm.
     moved : sequence of Moved
         Its characteristics.
@@ -40,7 +45,7 @@ def headline(kind: AlarmKind, moved: Sequence[Moved]) -> str:
         Such as ``Mold core 3.1 °C warmer; cushion 0.4 mm lower``.
     """
     ordered = sorted(moved, key=lambda item: (item.single, -item.share))
-    say = _off_recipe if kind == "recipe" else what_moved
+    say = _SAYS.get(kind, what_moved)
     parts = [say(item) for item in ordered[:NAMED]]
     if len(ordered) > NAMED:
         parts.append(f"{len(ordered) - NAMED} more")
@@ -52,6 +57,8 @@ def what_moved(item: Moved) -> str:
     if item.single:
         return _bad_shot(item)
     shift = _shift(item)
+    if shift is None and item.how in _SENSED:
+        return f"{quantities.label(item.key)} {_SENSED[item.how]}"
     if shift is None or shift == 0:
         return f"{quantities.label(item.key)} outside its usual range"
     words = _MOVED_BY_KEY.get(item.key, _MOVED_BY_UNIT.get(item.unit or "", ("higher", "lower")))
@@ -92,6 +99,25 @@ def _off_recipe(item: Moved) -> str:
     return f"{name} {reported} instead of {asked}"
 
 
+def _in_doubt(item: Moved) -> str:
+    """Say what is odd about values that nobody should take for the press's."""
+    name, now = quantities.label(item.key), _value(item, item.after)
+    match item.how:
+        case "stuck":
+            return f"{name} stands still at {now}"
+        case "zero":
+            return f"{name} reads 0, usually {_value(item, item.before)}"
+        case "unit_jump":
+            return f"{name} reads {now}, usually {_value(item, item.before)}: another unit?"
+        case "coarse":
+            return f"{name} comes in coarser steps"
+    return f"{name} reads {now}, which it cannot be"
+
+
+def _value(item: Moved, value: float | None) -> str:
+    return "something else" if value is None else quantities.format_value(item.key, value, item.unit)
+
+
 def _shift(item: Moved) -> float | None:
     return None if item.before is None or item.after is None else item.after - item.before
 
@@ -105,3 +131,6 @@ def _subject(item: Moved, words: tuple[str, str]) -> str:
 
 def _lower_first(text: str) -> str:
     return text[:1].lower() + text[1:]
+
+
+_SAYS: dict[AlarmKind, Callable[[Moved], str]] = {"recipe": _off_recipe, "data": _in_doubt}

@@ -7,10 +7,11 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-SignalKind = Literal["chart", "setting", "sense", "engineering"]
-AlarmKind = Literal["process", "recipe"]
+SignalKind = Literal["chart", "setting", "sense", "engineering", "data"]
+AlarmKind = Literal["process", "recipe", "data", "gauging", "silence"]
 Phase = Literal["startup", "baseline", "charted"]
 
+OF_ONE_VALUE = frozenset({"implausible", "zero", "unit_jump"})  # doubts that one value is enough for
 SINGLE_SHOT_CHART = "individuals"
 SINGLE_SHOT_RULE = "beyond_limit"
 
@@ -41,8 +42,20 @@ class SignalFact:
 
     @property
     def alarm_kind(self) -> AlarmKind:
-        """A setpoint or timer off its recipe is a matter of the recipe, everything else of the process."""
+        """A setpoint or timer off its recipe is a matter of the recipe, a value in doubt one of the data."""
+        if self.kind == "data":
+            return "data"
         return "recipe" if self.kind == "setting" or self.chart == "setting" else "process"
+
+    @property
+    def how(self) -> str | None:
+        """What was seen, where that is no chart's limit."""
+        return self.rule if self.kind in ("data", "sense") else None
+
+    @property
+    def usual(self) -> float | None:
+        """What a value in doubt used to be, canonical unit; None where the doubt is of many values."""
+        return self.statistic if self.kind == "data" and self.rule in OF_ONE_VALUE else None
 
     @property
     def one_value_far_out(self) -> bool:
@@ -81,6 +94,8 @@ class Moved:
         Number of signaling shots.
     single : bool
         Single bad shots, the process around them stayed where it was.
+    how : str or None
+        What was seen, where that is no chart's limit: a rule of the data checks or of setpoint sense.
     """
 
     key: str
@@ -91,6 +106,7 @@ class Moved:
     share: float
     shots: int
     single: bool
+    how: str | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The fields as a dictionary that JSON can carry."""

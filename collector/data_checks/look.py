@@ -67,13 +67,15 @@ class Doubt(NamedTuple):
     rule : str
     usual : float or None
         What the value was before, canonical unit.
-    statistic : float or None
-        Shots on end that repeat or are round; how many times the usual value for the others.
+    run : int or None
+        Shots on end that repeat or are round.
+    jump : str or None
+        Which unit came instead of which, where that explains the value.
     """
 
     rule: Rule
     usual: float | None
-    statistic: float | None
+    run: int | None = None
     jump: str | None = None
 
 
@@ -97,7 +99,7 @@ def look(key: str, value: float, known: Known) -> tuple[Known, Doubt | None]:
     jump = _jump(key, level, value, known.jump)
     rule = _at_once(key, value, known, jump)
     if rule is not None:
-        doubt = Doubt(rule, level, _times(value, level), jump)
+        doubt = Doubt(rule, level, jump=jump)
         return known._replace(last=value, jump=jump, rule=rule), doubt
     return _by_habit(value, known)
 
@@ -138,10 +140,6 @@ def _by_habit(value: float, known: Known) -> tuple[Known, Doubt | None]:
 def _varies(repeats: Habit) -> bool:
     """A value that hardly ever changes, such as a timer's, has steps of no kind."""
     return repeats.seen >= habit.LEARNED and 2 * repeats.hits <= repeats.seen
-
-
-def _times(value: float, level: float | None) -> float | None:
-    return value / level if level else None
 
 
 def _decimals(value: float, so_far: int) -> int:

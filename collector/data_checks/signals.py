@@ -99,10 +99,11 @@ def signal(key: str, value: float, doubt: Doubt) -> Signal:
     direction = 0
     if doubt.rule not in _NO_SIDE and doubt.usual is not None:
         direction = (value > doubt.usual) - (value < doubt.usual)
-    run = doubt.statistic if doubt.rule in _NO_SIDE else None
+    run = doubt.run if doubt.rule in _NO_SIDE else None
     return Signal(
         kind=KIND, key=key, chart=None, rule=doubt.rule, direction=direction, value=value,
-        statistic=doubt.statistic, share=None, points=1 if run is None else int(run), limits=None,
+        statistic=doubt.usual if run is None else run, share=None, points=1 if run is None else int(run),
+        limits=None,
     )
 
 

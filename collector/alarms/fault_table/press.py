@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collector.alarms.fault_table.row import Fault
+from collector.alarms.fault_table.row import EITHER, Fault
 
 PRESS: tuple[Fault, ...] = (
     Fault(
+        row=21,
         name="Hot oil or a worn pump (hydraulic press)",
         patterns=(
-            {"injection_time": "+", "peak_hydraulic_pressure": "-", "cycle_time": "+"},
-            {"injection_time": "+", "peak_melt_pressure": "-", "recovery_time": "+", "cycle_time": "+"},
+            {
+                "injection_time": "+", "peak_melt_pressure": "-", "recovery_time": "+", "cycle_time": "+",
+                "mold_core_temperature": "=", "mold_cavity_temperature": "=",
+            },
+            {
+                "injection_time": "+", "peak_hydraulic_pressure": "-", "recovery_time": "+",
+                "cycle_time": "+",
+            },
         ),
         tempo=("drift",),
         operator=("Read oil temperature and level at the press.",),
@@ -17,19 +24,28 @@ PRESS: tuple[Fault, ...] = (
         hazards=("stored_energy", "servicing"),
     ),
     Fault(
+        row=22,
         name="Switchover point moved",
-        patterns=(
-            {"switchover_position": "~", "cushion": "~", "peak_melt_pressure": "~"},
-            {"switchover_position": "+", "peak_melt_pressure": "-", "injection_time": "-"},
-            {"switchover_position": "-", "peak_melt_pressure": "+", "injection_time": "+"},
+        patterns=tuple(
+            {
+                "switchover_position": position, "peak_melt_pressure": pressure, "cushion": cushion,
+                "injection_time": "~", "part_weight": "~", "recovery_time": "=", "cycle_time": "=",
+            }
+            for position in EITHER
+            for pressure, cushion in (EITHER, EITHER[::-1])
         ),
         tempo=("step",),
+        happenings=("setpoint switchover_position", "setpoint switchover_volume"),
         operator=("Compare the switchover setting with the recipe.", "Ask who changed it, and when and why."),
     ),
     Fault(
+        row=27,
         name="The data, not the press: sensor, unit or gateway",
         patterns=(
-            {"injection_time": "~", "cycle_time": "~", "recovery_time": "~", "peak_melt_pressure": "~"},
+            {
+                "injection_time": "~", "cycle_time": "~", "recovery_time": "~", "part_weight": "=",
+                "cushion": "=",
+            },
         ),
         tempo=("step",),
         operator=(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from collector.alarms.causes import match
+from collector.alarms.causes import SCATTERED, match, of_data
 from collector.alarms.cautions import CAUTIONS, GENERAL
 from collector.alarms.fault_table import FAULTS
 from collector.contract import quantities
@@ -86,7 +86,7 @@ def test_the_score_ranks() -> None:
 
 
 def test_every_row_is_reachable_by_one_of_its_own_patterns() -> None:
-    signs = {"+": 1, "-": -1, "=": 0, "~": 1}
+    signs = {"+": 1, "-": -1, "+?": 1, "-?": -1, "=": 0, "~": SCATTERED}
     for fault in FAULTS:
         directions = {key: signs[sign] for key, sign in fault.patterns[0].items()}
         found = match(directions, single=fault.tempo == ("single",), most=len(FAULTS))

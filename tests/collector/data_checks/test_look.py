@@ -3,8 +3,6 @@ are of the data is common practice, no source."""
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -179,9 +177,3 @@ def test_many_values_at_once_are_what_they_are_one_by_one(drawn: list[list[float
             at_once = dict(one_by_one)
         done += count
         assert at_once == one_by_one
-
-
-def test_a_statistic_of_a_level_of_zero_is_none_not_infinite() -> None:
-    found = doubts("barrel_temperature.5", [*[0.0] * 40, 900.0])[-1]
-    assert found is not None
-    assert found.statistic is None or math.isfinite(found.statistic)
