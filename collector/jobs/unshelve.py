@@ -1,4 +1,4 @@
-"""Every second: shelved alarms whose time is over come back, by floor time."""
+"""Every few seconds: shelved alarms whose time is over come back, by floor time."""
 
 from __future__ import annotations
 
@@ -15,4 +15,4 @@ def unshelve(shop: Shop) -> str | None:
     return f"alarm{'' if len(back) == 1 else 's'} {', '.join(map(str, back))} came back from the shelf"
 
 
-JOB = Job(name="unshelve", every_s=1.0, work=unshelve)
+JOB = Job(name="unshelve", every_s=5.0, work=unshelve)
