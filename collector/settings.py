@@ -40,6 +40,7 @@ from collector.settings_keeping import Backup, Retention
 from collector.settings_leases import Leases
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
+from collector.settings_people import Journal, People
 from collector.settings_tls import BrokerTls
 
 SETTINGS_FILE = "EVENRUN_SETTINGS"
@@ -149,10 +150,8 @@ class Settings(BaseSettings):
         default_factory=dict, description="by mold, by disc characteristic: low and high"
     )
     known_presses: tuple[str, ...] = Field((), description="presses to accept; empty accepts every press")
-    people: tuple[str, ...] = Field(
-        ("operator 1", "operator 2", "technician 1", "technician 2", "quality 1"),
-        description="who may be named as having acknowledged, gauged or released",
-    )
+    people: People = People()
+    journal: Journal = Journal()
     gauges: tuple[str, ...] = Field(("height gauge 1",), description="gauges to choose from on the form")
     mapping: tuple[JsonMapping, ...] = Field((), description="what is made of the JSON of other gateways")
     mapping_files: tuple[Path, ...] = Field(
@@ -176,6 +175,10 @@ class Settings(BaseSettings):
     batch_wait_s: float = Field(0.05, gt=0, description="longest wait for a batch to fill, s")
     dashboard_host: str = Field("127.0.0.1", description="address the screens are served on")
     dashboard_port: int = Field(8501, ge=1, le=65535, description="their port")
+    dashboard_certificate_file: Path | None = Field(
+        None, description="TLS certificate with which the screens are served; needs the key too"
+    )
+    dashboard_key_file: Path | None = Field(None, description="its private key")
 
     @model_validator(mode="after")
     def _channels_and_shifts(self) -> Settings:

@@ -54,6 +54,9 @@ database_url = "sqlite:///{database}"
 site = "lowland"
 dashboard_port = {screens}
 
+[people]
+sign_in = "names"
+
 [broker]
 port = {broker}
 user = "collector"

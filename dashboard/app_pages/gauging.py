@@ -7,7 +7,7 @@ import streamlit as st
 from collector.contract import quantities
 from collector.gauging.model import NewGauging
 from collector.store.database import read
-from dashboard.blocks import gauging_lists, next_disc, reading_form
+from dashboard.blocks import gauging_lists, next_disc, reading_form, signed_in
 from dashboard.blocks.disc_words import age_caution, origin, place, reason, wait_words
 from dashboard.queries import database
 from dashboard.queries import gauging as queries
@@ -26,7 +26,8 @@ st.html(next_disc.field_style())
 
 disc_keys = [row.key for row in quantities.QUANTITIES if "disc" in row.applies_to]
 left, middle, right = st.columns([1, 1, 1.3], vertical_alignment="bottom")
-who = left.selectbox("Who", settings.people, key="gauging_who", persist_state="session")
+with left:
+    who = signed_in.who("gauging_who")
 gauge = middle.selectbox("Gauge", settings.gauges, key="gauging_gauge", persist_state="session")
 characteristic = right.segmented_control(
     "Characteristic", disc_keys, required=True, default=disc_keys[0], key="gauging_characteristic",

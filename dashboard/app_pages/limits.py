@@ -14,6 +14,7 @@ from dashboard.blocks import (
     limits_row,
     limits_trial,
     limits_versions,
+    limits_words,
 )
 from dashboard.blocks.alarm_words import SIGNAL
 from dashboard.blocks.press_charts import run_name
@@ -65,7 +66,8 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
         counters = limits.shot_counters(conn, limits_versions.left_out_ids(versions))
     if runs:
         run_id = st.selectbox(
-            "Run to study", list(runs), key=f"limits_run_{name}", width=420,
+            "Run to study", list(runs), index=limits.soundest(list(runs.values())),
+            key=f"limits_run_{name}", width=420,
             format_func=lambda each: f"{run_name(runs[each])} · {runs[each].steady:,} steady shots",
         )  # fmt: skip
         last = st.segmented_control(
@@ -115,13 +117,17 @@ proposals.sort(key=lambda each: (each.study is None, not each.to_confirm))
 limits_budget.show(proposals, steady, settings.charts.false_alarms_per_day)
 
 st.subheader("Characteristics", anchor=False)
+st.caption(limits_words.STANDINGS)
+current = limits.in_force(versions, steady)
 tried = [Tried(run=runs[run_id].name, later=False, frame=steady.frame), *later_shots(run_id, until)]
 confirmed = {}
 for each in proposals:
     outcomes = limits_trial.try_on(limits_row.as_entered(each, steady), tried, last=last)
-    agreed = limits_row.show(each, steady, outcomes, unit=units.get(each.key))
+    agreed = limits_row.show(each, steady, outcomes, unit=units.get(each.key), now=current.get(each.key))
     if agreed is not None:
         confirmed[each.key] = agreed
 
-limits_approve.show(proposals, steady, confirmed, settings.people, run=runs[run_id].name)
+limits_approve.show(
+    proposals, steady, confirmed, run=runs[run_id].name, replaces=limits.replaces(current, proposals)
+)
 limits_versions.show(versions, run_names, counters)

@@ -7,9 +7,9 @@ import streamlit as st
 from collector.actions import alarms as act
 from collector.alarms import lifecycle
 from collector.alarms.working import stage_of_row
+from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.alarm_words import ACT
-from dashboard.queries import database
 from dashboard.queries.alarms import Detail
 
 WHO = "alarms_who"
@@ -26,16 +26,11 @@ def handle(found: Detail) -> None:
         _close(found, active=stage.active)
 
 
-def _who() -> str:
-    people = database.settings().people
-    return str(st.selectbox("Who", people, key=WHO, persist_state="session", width=220))
-
-
 def _acknowledge(found: Detail) -> None:
     with st.form(f"alarms_acknowledge_{found.alarm.id}"):
         st.markdown(f"**:blue[{ACT}] Take it in hand**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            who = _who()
+            who = signed_in.who(WHO)
             note = st.text_input("Note", key=f"alarms_ack_note_{found.alarm.id}", placeholder="what you see")
             pressed = st.form_submit_button("Acknowledge", type="primary", key=f"alarms_ack_{found.alarm.id}")
         if pressed:
@@ -52,7 +47,7 @@ def _close(found: Detail, *, active: bool) -> None:
         st.markdown(f"**:blue[{ACT}] Close it with a cause**")
         options = [act.UNKNOWN_CAUSE, *named, ANOTHER]
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            who = _who()
+            who = signed_in.who(WHO)
             chosen = st.selectbox(
                 "Cause", options, index=None, key=f"alarms_cause_{alarm.id}", placeholder="what it was"
             )

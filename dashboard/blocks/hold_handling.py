@@ -9,6 +9,7 @@ import streamlit as st
 from collector.actions import holds as act_hold
 from collector.store.database import read
 from collector.store.holds import HoldRow
+from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out, refuse
 from dashboard.blocks.alarm_words import ACT, hold_words
 from dashboard.queries import alarms as queries
@@ -65,11 +66,11 @@ def by_hand() -> None:
         press = st.selectbox("Press", presses, key="alarms_hand_press")
         first = st.number_input("From shot", min_value=0, value=None, step=1, key="alarms_hand_from")
         last = st.number_input("To shot", min_value=0, value=None, step=1, key="alarms_hand_to")
-        who = st.selectbox("Who", database.settings().people, key="alarms_hand_who")
+        who = signed_in.who("alarms_hand_who")
         reason = st.text_input("Reason", key="alarms_hand_reason", placeholder="what is wrong")
         wanted = st.form_submit_button("Set aside", key="alarms_hand_button")
     if wanted:
-        _set_aside(str(press), first, last, who=str(who), reason=reason)
+        _set_aside(str(press), first, last, who=who, reason=reason)
 
 
 def _set_aside(press: str, first: int | None, last: int | None, *, who: str, reason: str) -> None:
@@ -98,7 +99,7 @@ def _settle(held: Held) -> None:
         st.popover(f"Decide about hold {hold.id}", icon=":material/inventory_2:"),
         st.form(f"alarms_hold_{hold.id}", border=False),
     ):
-        who = str(st.selectbox("Who", database.settings().people, key=f"alarms_hold_who_{hold.id}"))
+        who = signed_in.who(f"alarms_hold_who_{hold.id}")
         reason = st.text_input(
             "Reason: what the gauge said, on how many discs", key=f"alarms_hold_reason_{hold.id}"
         )

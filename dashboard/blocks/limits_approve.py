@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from collector.actions.limits import Confirmed, approve
+from collector.actions.limits import Change, Confirmed, approve
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities
-from dashboard.blocks import acting
+from dashboard.blocks import acting, signed_in
 from dashboard.blocks.alarm_words import ACT
 
 
@@ -18,9 +18,9 @@ def show(
     proposals: Sequence[Proposed],
     steady: Steady,
     confirmed: Mapping[str, Confirmed],
-    people: Sequence[str],
     *,
     run: str,
+    replaces: bool,
 ) -> None:
     """The form; nothing is in force before its button."""
     ready = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
@@ -33,11 +33,28 @@ def show(
                 "Leave as they are", [each.key for each in ready], format_func=quantities.label,
                 placeholder="None: approve all", key="approve_not", width=300,
             )  # fmt: skip
-            who = st.selectbox("Who", people, key="approve_who", width=200)
+            who = signed_in.who("approve_who")
             why = st.text_input("Why this run", key="approve_why", placeholder="no fault found", width=320)
+        change = _change() if replaces else None
         pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not ready)
     if pressed:
-        _approve([each for each in ready if each.key not in kept], steady, confirmed, who, why)
+        chosen = [each for each in ready if each.key not in kept]
+        _approve(chosen, steady, confirmed, who=who, why=why, change=change)
+
+
+def _change() -> Change | None:
+    """Asked where approved limits give way: did the process change, why, on purpose, for good?"""
+    st.markdown("Approved limits are in force for this mold, blend and recipe. Did the process change since?")
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        cause = st.text_input(
+            "What changed it (leave empty if nothing did)", key="approve_cause", width=360,
+            placeholder="nothing: the same process, more shots",
+        )  # fmt: skip
+        intended = st.checkbox("It was meant to, and the discs are good", key="approve_intended")
+        lasting = st.checkbox("It will stay so", key="approve_lasting")
+    if not (cause.strip() or intended or lasting):
+        return None
+    return Change(cause=cause, intended=intended, lasting=lasting)
 
 
 def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed]) -> str:
@@ -47,7 +64,13 @@ def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed]) -> str:
 
 
 def _approve(
-    chosen: Sequence[Proposed], steady: Steady, confirmed: Mapping[str, Confirmed], who: str, why: str
+    chosen: Sequence[Proposed],
+    steady: Steady,
+    confirmed: Mapping[str, Confirmed],
+    *,
+    who: str,
+    why: str,
+    change: Change | None,
 ) -> None:
     if not why.strip():
         acting.refuse("say in a few words why this run is a sound baseline")
@@ -60,4 +83,5 @@ def _approve(
         confirmed=confirmed,
         who=who,
         why=why.strip(),
+        change=change,
     )

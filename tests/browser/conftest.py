@@ -88,7 +88,7 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., st
 
 
 def _serve(folder: Path, url: str, port: int) -> subprocess.Popen[bytes]:
-    environment = {**os.environ, "EVENRUN_DATABASE_URL": url}
+    environment = {**os.environ, "EVENRUN_DATABASE_URL": url, "EVENRUN_PEOPLE__SIGN_IN": "names"}
     code = f"from dashboard.cli import dashboard; dashboard(host='127.0.0.1', port={port})"
     with (folder / "server.log").open("wb") as log:
         return subprocess.Popen(

@@ -389,6 +389,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[sa.Engine
     """An empty, upgraded SQLite store that the pages of this test read."""
     url = f"sqlite:///{tmp_path / 'evenrun.db'}"
     monkeypatch.setenv("EVENRUN_DATABASE_URL", url)
+    monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
     monkeypatch.chdir(tmp_path)
     engine = database.open_engine(url)
     database.upgrade(engine)

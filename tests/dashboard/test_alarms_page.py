@@ -138,6 +138,7 @@ def test_closing_without_a_cause_is_refused_with_a_sentence(floor: Floor) -> Non
     number = floor.alarm().id
     act.acknowledge(floor.engine, number, who="operator 1", clock=floor.clock)
     at = opened()
+    at.selectbox(key="alarms_who").select("operator 1")
     at.button(key=f"alarms_close_button_{number}").click().run()
     assert "An alarm is closed with a cause" in text(at)
     assert len(floor.alarms()) == 1
@@ -159,6 +160,7 @@ def test_discs_are_set_aside_by_hand(floor: Floor) -> None:
     at.segmented_control(key="alarms_which").set_value("On hold").run()
     at.number_input(key="alarms_hand_from").set_value(1_010)
     at.number_input(key="alarms_hand_to").set_value(1_019)
+    at.selectbox(key="alarms_hand_who").select("operator 1")
     at.text_input(key="alarms_hand_reason").input("black specks")
     at.button(key="alarms_hand_button").click().run()
     assert not at.exception
@@ -172,6 +174,7 @@ def test_setting_aside_shots_that_nobody_made_is_refused(floor: Floor) -> None:
     at.segmented_control(key="alarms_which").set_value("On hold").run()
     at.number_input(key="alarms_hand_from").set_value(7)
     at.number_input(key="alarms_hand_to").set_value(9)
+    at.selectbox(key="alarms_hand_who").select("operator 1")
     at.text_input(key="alarms_hand_reason").input("black specks")
     at.button(key="alarms_hand_button").click().run()
     assert "P2 has no shot 7" in text(at)
@@ -182,6 +185,7 @@ def test_setting_aside_shots_that_nobody_made_is_refused(floor: Floor) -> None:
 def test_a_hold_is_decided_with_a_reason(floor: Floor, button: str, state: str) -> None:
     (hold,) = floor.rows("holds")
     at = opened()
+    at.selectbox(key=f"alarms_hold_who_{hold['id']}").select("quality 1")
     at.text_input(key=f"alarms_hold_reason_{hold['id']}").input("dome 2.1 mm on 5 discs")
     at.button(key=f"alarms_{button}_{hold['id']}").click().run()
     assert not at.exception
@@ -189,9 +193,18 @@ def test_a_hold_is_decided_with_a_reason(floor: Floor, button: str, state: str) 
     assert "dome 2.1 mm on 5 discs" in text(at)
 
 
+def test_nobody_is_preset(floor: Floor) -> None:
+    number = floor.alarm().id
+    at = opened()
+    at.button(key=f"alarms_ack_{number}").click().run()
+    assert "Say who does this" in text(at)
+    assert floor.alarm().acknowledged_by is None
+
+
 def test_a_hold_without_a_reason_stays(floor: Floor) -> None:
     (hold,) = floor.rows("holds")
     at = opened()
+    at.selectbox(key=f"alarms_hold_who_{hold['id']}").select("quality 1")
     at.button(key=f"alarms_release_{hold['id']}").click().run()
     assert "Give the reason" in text(at)
     assert floor.rows("holds")[0]["state"] == "open"

@@ -29,7 +29,13 @@ def ids(store, seed):
 
 @pytest.fixture
 def page(ids):
-    return AppTest.from_file(PAGE, default_timeout=20).run()
+    return opened()
+
+
+def opened():
+    """The page with the operator's name chosen."""
+    at = AppTest.from_file(PAGE, default_timeout=20).run()
+    return at.selectbox(key="gauging_who").select("operator 1").run()
 
 
 def enter(page, text):
@@ -90,7 +96,7 @@ def test_a_reading_that_looks_mistyped_is_asked_about_once_and_kept_when_entered
 ):
     if typed == "23.1":
         (tmp_path / "evenrun.toml").write_text('[tolerance."Larch 5".dome]\nlow = 2.4\nhigh = 3.05\n')
-    page = AppTest.from_file(PAGE, default_timeout=20).run()
+    page = opened()
     enter(page, typed)
     words = f"Tray 72, position 20: {asked} Enter again to keep it, or type it anew."
     assert [each.value for each in page.warning] == [words]
@@ -166,7 +172,7 @@ def test_another_characteristic_asks_for_its_own_unit_and_keeps_its_own_list(pag
 
 def test_with_nothing_due_the_page_says_what_will_come(store, seed):
     seed(store, ())
-    page = AppTest.from_file(PAGE, default_timeout=20).run()
+    page = opened()
     assert not page.exception
     assert page.subheader[0].value == "Nothing is due"
     assert any("has no disc to go to" in each.value for each in page.markdown)
@@ -184,7 +190,7 @@ def test_a_list_joined_by_order_shows_its_first_shot_and_can_be_shifted(store, s
     ]  # fmt: skip
     with database.write(store) as conn:
         record(conn, new, now=NOW, source="file")
-    page = AppTest.from_file(PAGE, default_timeout=20).run()
+    page = opened()
     assert any("The first belongs to shot 1 of P2" in text.value for text in page.markdown)
     page.number_input(key="gauging_offset_bench.csv").set_value(2).run()
     page.button(key="gauging_shift_bench.csv").click().run()

@@ -1,0 +1,104 @@
+"""Who acts on this page: asked, signed in, or known by name and PIN for a few minutes. Nobody is preset."""
+
+from __future__ import annotations
+
+from html import escape
+from urllib.parse import quote
+
+import streamlit as st
+
+from collector.errors import EvenrunError
+from collector.people.person import Person
+from collector.store.people import SignIn
+from dashboard.queries import database
+from dashboard.queries import people as queries
+from dashboard.web import cookies
+
+BY_PIN = "signed_in_by_pin"
+LOCAL = "this computer"
+
+
+def person() -> tuple[Person, SignIn] | None:
+    """Whoever is signed in at this browser, or entered name and PIN lately; None when nobody is."""
+    token = cookies.token_in(st.context.cookies, queries.signing_key())
+    return queries.whose(token) or queries.whose(st.session_state.get(BY_PIN))
+
+
+def who(key: str) -> str:
+    """Who does what this form is for; empty while nobody was chosen or signed in.
+
+    Parameters
+    ----------
+    key : str
+        Of the field that asks for a name, where there are no accounts.
+    """
+    if not queries.are_accounts():
+        names = database.settings().people.names
+        chosen = st.selectbox(
+            "Who", names, index=None, key=key, persist_state="session", width=220, placeholder="choose a name"
+        )
+        return chosen or ""
+    found = person()
+    if found is None:
+        st.markdown("Nobody is signed in here.", width="content")
+        return ""
+    st.markdown(f"Who: **{_plain(found[0])}**", width="content")
+    return found[0]
+
+
+def line(page: str) -> None:
+    """At the top of a page: who acts here, with the way to sign in or out."""
+    if not queries.are_accounts():
+        return
+    found = person()
+    with st.container(horizontal=True, horizontal_alignment="right", vertical_alignment="center"):
+        if found is None:
+            way = f'<a href="/sign-in?next={quote(page)}" target="_self">Sign in</a>'
+            st.html(f"Nobody is signed in here. {way}")
+            _ask_pin()
+        elif found[1].kind == "pin":
+            until = database.local(found[1].expires_at)
+            st.html(f"<b>{escape(found[0])}</b> until {until:%H:%M}")
+            st.button("Not me", key="signed_in_not_me", on_click=_not_me, type="tertiary")
+        else:
+            st.html(f'<a href="/account?next={quote(page)}" target="_self">{escape(found[0])}</a>')
+
+
+def may_read() -> bool:
+    """Whether the page may be shown to whoever looks at it."""
+    return database.settings().people.reading == "open" or person() is not None
+
+
+def _ask_pin() -> None:
+    names = queries.with_pin()
+    if not names:
+        return
+    with (
+        st.popover("Name and PIN", icon=":material/dialpad:"),
+        st.form("signed_in_pin", border=False, clear_on_submit=True),
+    ):
+        name = st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
+        pin = st.text_input("PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed")
+        pressed = st.form_submit_button("Act under this name", type="primary")
+    if pressed:
+        try:
+            st.session_state[BY_PIN] = queries.by_pin(name or "", pin, _address()).token
+        except EvenrunError as error:
+            st.warning(f"{str(error)[:1].upper()}{str(error)[1:]}.", icon=":material/block:")
+        else:
+            st.rerun()
+
+
+def _not_me() -> None:
+    token = st.session_state.pop(BY_PIN, None)
+    if token is not None:
+        queries.sign_out(token)
+
+
+def _address() -> str:
+    return st.context.ip_address or LOCAL
+
+
+def _plain(name: str) -> str:
+    """A name as it is, whatever signs of Markdown are in it."""
+    return "".join(f"\\{sign}" if sign in r"\`*_{}[]<>()#+-.!|~:$" else sign for sign in name)
