@@ -23,6 +23,7 @@ from collector.store.tables import signals as signals_table
 from collector.verdict import POINTS
 
 Name = tuple[int, str, str, str]  # shot id, key, chart, rule
+STATED = ("direction", "value", "statistic", "share")  # what a signal says besides its name
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +83,10 @@ def replay(
     pieces = retrace(conn, run_id)
     found = _found(press_id, pieces)
     retraced = {piece.key for piece in pieces}
-    stored = {name: signal_id for name, signal_id in _stored(conn, run_id).items() if name[1] in retraced}
+    stored = {name: row for name, row in _stored(conn, run_id).items() if name[1] in retraced}
     added = [row for name, row in found.items() if name not in stored]
-    gone = [signal_id for name, signal_id in stored.items() if name not in found]
-    _withdraw(conn, gone, why)
+    _withdraw(conn, [row.id for name, row in stored.items() if name not in found], why)
+    _restate(conn, [(row, found[name]) for name, row in stored.items() if name in found], why)
     ids = signals.insert(conn, [{**row, "changed": why} for row in added])
     _update_shares(conn, run_id, pieces)
     if run_id == state.run_id and None not in begun:
@@ -103,21 +104,22 @@ def _found(press_id: int, pieces: Sequence[Piece]) -> dict[Name, dict[str, Any]]
                 rows[shot_id, piece.key, chart.name, rule] = {
                     "press_id": press_id, "shot_id": shot_id, "kind": "chart", "key": piece.key,
                     "chart": chart.name, "rule": rule, "direction": int(track.direction[index]),
-                    "value": float(piece.values[index]), "statistic": float(track.statistic[index]),
-                    "share": float(track.share[index]), "points": POINTS.get(rule, 1),
+                    "value": signals.finite(float(piece.values[index])),
+                    "statistic": signals.finite(float(track.statistic[index])),
+                    "share": signals.finite(float(track.share[index])), "points": POINTS.get(rule, 1),
                     "limits_id": piece.limits.id, "withdrawn": False,
                 }
     return rows
 
 
-def _stored(conn: sa.Connection, run_id: int) -> dict[Name, int]:
+def _stored(conn: sa.Connection, run_id: int) -> dict[Name, sa.Row[Any]]:
     c = signals_table.c
     rows = conn.execute(
-        sa.select(c.id, c.shot_id, c.key, c.chart, c.rule)
+        sa.select(c.id, c.shot_id, c.key, c.chart, c.rule, *(c[name] for name in STATED))
         .join(shots, shots.c.id == c.shot_id)
         .where(shots.c.run_id == run_id, c.kind == "chart", c.withdrawn.is_(False))
     )
-    return {(row.shot_id, row.key, row.chart, row.rule): row.id for row in rows}
+    return {(row.shot_id, row.key, row.chart, row.rule): row for row in rows}
 
 
 def _withdraw(conn: sa.Connection, ids: Sequence[int], why: str) -> None:
@@ -129,6 +131,24 @@ def _withdraw(conn: sa.Connection, ids: Sequence[int], why: str) -> None:
         )
 
 
+def _restate(conn: sa.Connection, pairs: Sequence[tuple[sa.Row[Any], dict[str, Any]]], why: str) -> None:
+    """Signals that stand, but not as they were: a CUSUM goes on from what came late before it."""
+    for row, new in pairs:
+        if not all(_same(getattr(row, name), new[name]) for name in STATED):
+            values = {name: new[name] for name in STATED}
+            conn.execute(
+                sa.update(signals_table)
+                .where(signals_table.c.id == row.id)
+                .values(**values, changed=why)
+            )
+
+
+def _same(stored: float | None, new: float | None) -> bool:
+    if stored is None or new is None:
+        return stored is new
+    return math.isclose(stored, new, rel_tol=1e-9, abs_tol=1e-12)
+
+
 def _update_shares(conn: sa.Connection, run_id: int, pieces: Sequence[Piece]) -> None:
     """Largest share and signaled or not, of every judged shot whose verdict changed."""
     largest, told = _largest(pieces), _signaled(conn, run_id)
@@ -138,9 +158,8 @@ def _update_shares(conn: sa.Connection, run_id: int, pieces: Sequence[Piece]) ->
         if row.id not in largest:
             continue
         share, key = largest[row.id]
-        same = row.share is not None and math.isclose(row.share, share, rel_tol=1e-9, abs_tol=1e-12)
         signaled = row.id in told
-        if not same or signaled != row.signaled:
+        if not _same(row.share, share) or signaled != row.signaled:
             conn.execute(
                 sa.update(shots).where(c.id == row.id).values(share=share, share_key=key, signaled=signaled)
             )

@@ -20,8 +20,8 @@ def row(press_id: int, shot_id: int, signal: Signal) -> dict[str, Any]:
     return {
         "press_id": press_id, "shot_id": shot_id, "kind": signal.kind, "key": signal.key,
         "chart": signal.chart, "rule": signal.rule, "direction": signal.direction,
-        "value": _finite(signal.value), "statistic": _finite(signal.statistic),
-        "share": _finite(signal.share), "points": signal.points, "withdrawn": False,
+        "value": finite(signal.value), "statistic": finite(signal.statistic),
+        "share": finite(signal.share), "points": signal.points, "withdrawn": False,
         "limits_id": None if signal.limits is None else signal.limits.id,
     }
 
@@ -34,7 +34,8 @@ def insert(conn: sa.Connection, rows: Sequence[dict[str, Any]]) -> list[int]:
     return list(conn.execute(statement, list(rows)).scalars())
 
 
-def _finite(value: float | None) -> float | None:
+def finite(value: float | None) -> float | None:
+    """What the databases take; a share of a limit of width zero has no end."""
     return value if value is not None and math.isfinite(value) else None
 
 

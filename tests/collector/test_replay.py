@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 import sqlalchemy as sa
 
 from collector.store import database
-from collector.store.tables import runs, shots
+from collector.store.tables import runs, shots, signals
 from tests.collector.pipelines import messages, pipeline, rows, told, told_of, topic_message
 from tests.collector.shots_in import START, cushions, message
 
@@ -47,6 +48,37 @@ def test_a_corrected_shot_keeps_the_signal_of_a_setpoint_outside_its_recipe(engi
     assert taker.take([message(50, {"cushion": 6.05})]).amended == 1
 
     assert dict(rows(engine, shots.c.counter, shots.c.signaled))[1050] is True  # type: ignore[arg-type]
+
+
+def test_signals_that_stand_after_a_late_shot_say_what_they_would_have_said_in_order(
+    engine: sa.Engine,
+) -> None:
+    batch = messages(cushions(150, shift=2.0, shift_from=100))
+    late = batch[103]
+    taker = pipeline(engine)
+    taker.take([*batch[:103], *batch[104:]])
+    before = stated(engine)
+
+    assert taker.take([late]).late == 1
+
+    other = sa.create_engine("sqlite://", poolclass=sa.StaticPool, json_serializer=database.to_json)
+    database.upgrade(other)
+    pipeline(other).take(batch)
+    assert stated(engine) == pytest.approx(stated(other))
+    common = before.keys() & stated(other).keys()
+    assert any(before[name] != pytest.approx(stated(other)[name]) for name in common), "it must matter"
+
+
+def stated(engine: sa.Engine) -> dict[tuple[object, ...], object]:
+    """Share of each signal that stands, by counter, chart and rule."""
+    c = signals.c
+    query = (
+        sa.select(shots.c.counter, c.chart, c.rule, c.share)
+        .join(shots, shots.c.id == c.shot_id)
+        .where(c.withdrawn.is_(False))
+    )
+    with database.read(engine) as conn:
+        return {tuple(row[:3]): row[3] for row in conn.execute(query)}
 
 
 def test_a_late_shot_belongs_to_the_run_it_names(engine: sa.Engine) -> None:
