@@ -71,7 +71,7 @@ class Raised:
     Attributes
     ----------
     kind : str
-        "process" or "recipe".
+        "process", "recipe" or "data".
     calls : tuple of Call
         When it told people something new: when it opened, when another characteristic joined, and when it
         came back after it had cleared.
@@ -81,6 +81,8 @@ class Raised:
         True counters of the estimated first shot and its set.
     held : tuple of int or None
         First and last true counter of its hold.
+    causes : tuple of int
+        Rows of the fault table that it names, best fit first.
     """
 
     press: str
@@ -92,6 +94,7 @@ class Raised:
     high: int
     held: tuple[int, int] | None
     headline: str
+    causes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +310,7 @@ def _raised(
             f"{each.key} {each.chart or 'recipe'} {each.rule}" for each in found if each.shot_id == opened
         ),
         low=low, first=first, high=high, held=_held(conn, row["id"], true), headline=row["headline"],
+        causes=tuple(cause["row"] for cause in row["causes"] or ()),
     )  # fmt: skip
 
 
