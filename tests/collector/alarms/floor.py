@@ -34,6 +34,8 @@ class Floor:
     def __init__(self, engine: sa.Engine, name: str = "P1") -> None:
         self.engine = engine
         self.made = 0
+        self.charts_since_shot_id = 1
+        self.quiet_charts = False  # a test that needs charts which have not gathered enough yet
         with database.write(engine) as conn:
             self.press = PressRef(
                 id=_insert(conn, "presses", site="lowland", name=name), site="lowland", name=name
@@ -108,13 +110,15 @@ class Floor:
             for shot_id, row in zip(ids, rows, strict=True)
         ]  # fmt: skip
         now = START + self.made * CYCLE
-        apply.process(conn, self.press, verdicts, now=now, wall=now, charts_since_shot_id=1)
+        apply.process(conn, self.press, verdicts, now=now, wall=now, charts_since_shot_id=self.charts_since_shot_id)
         return ids
 
     def _signals(
         self, conn: sa.Connection, shot_id: int, values: Mapping[str, float]
     ) -> tuple[SignalFact, ...]:
-        facts = []
+        facts: list[SignalFact] = []
+        if self.quiet_charts:
+            return ()
         for (key, name), chart in self.charts.items():
             state = self.states.get((key, name), chart.start())
             self.states[key, name], point = chart.step(state, values[key])
@@ -136,7 +140,9 @@ class Floor:
                 facts.append(SignalFact(signal_id=signal_id, **fields))
         return tuple(facts)
 
-    def off_recipe(self, shot_id: int, key: str, value: float) -> None:
+    def off_recipe(
+        self, shot_id: int, key: str, value: float, *, phase: Any = "charted"
+    ) -> None:
         """A setpoint of a stored shot outside what the recipe allows."""
         fields = {
             "kind": "setting", "key": key, "chart": None, "rule": "off_recipe", "direction": -1,
@@ -147,7 +153,7 @@ class Floor:
                 conn, "signals", press_id=self.press.id, shot_id=shot_id, points=1, withdrawn=False, **fields
             )
             verdict = ShotVerdict(
-                shot_id=shot_id, counter=None, ended_at=START, run_id=self.run_id, phase="charted", tray=None,
+                shot_id=shot_id, counter=None, ended_at=START, run_id=self.run_id, phase=phase, tray=None,
                 signals=(SignalFact(signal_id=signal_id, **fields),),
             )  # fmt: skip
             apply.process(conn, self.press, [verdict], now=START, wall=START, charts_since_shot_id=None)
@@ -169,7 +175,8 @@ class Floor:
     def rows(self, table: str) -> list[dict[str, Any]]:
         """Everything in a table, oldest first."""
         with database.read(self.engine) as conn:
-            return [dict(row) for row in conn.execute(sa.select(tables.metadata.tables[table])).mappings()]
+            found = tables.metadata.tables[table]
+            return [dict(row) for row in conn.execute(sa.select(found).order_by(found.c.id)).mappings()]
 
 
 def _insert(conn: sa.Connection, table: str, **row: Any) -> int:
