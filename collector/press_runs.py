@@ -17,7 +17,7 @@ from collector.store import events, limits, runs
 from collector.store.runs import FILE, FORM, INFERRED, MESSAGE, RunRow
 from collector.store.tables import shots
 
-MQTT = "mqtt"  # what `collector.sources.mqtt` names itself
+MQTT, SPARKPLUG = "mqtt", "sparkplug"  # what live sources name themselves
 
 
 class PressRuns:
@@ -163,7 +163,7 @@ class PressRuns:
         self.rows.event("run", at=at, source=source, old=old, new=run.name, note=note)
         fresh = replace(
             state.starting(), run_id=run.id, context=run.context(), recipe=run.setpoints, keys={},
-            fresh=True, sense=NOTHING,
+            fresh=True, sense=NOTHING, trial=run.trial,
         )
         return self.adopt_approved(fresh, at=at)
 
@@ -180,17 +180,24 @@ class PressRuns:
         return replace(state, run_id=None)
 
     def _describe(self, run: RunRow, message: RunMessage) -> None:
-        """The same run again: a new lot is an event, what was not known is filled in."""
+        """The same run again: a new lot or color is an event, what was not known is filled in."""
         lot, before = message.lot, self._lot_in_force(run)
         if lot is not None and before is not None and lot != before:
             self.rows.event("lot", at=message.at, source=message.source, old=before, new=lot)
+        color, before = message.color, self._color_in_force(run)
+        if color is not None and before is not None and color != before:
+            self.rows.event("color", at=message.at, source=message.source, old=before, new=color)
         if runs.fill_in(self.conn, run, message):
             self._run = runs.by_id(self.conn, run.id)
 
     def _redescribed(self, state: PressState, *, at: datetime) -> PressState:
         """The state once more is known of its run: limits approved for that, and the recipe to check."""
         run = self.current(state)
-        if run is None or run.context() == state.context:
+        if run is None:
+            return state
+        if run.trial and not state.trial:
+            state = replace(state.starting(), trial=True)
+        if run.context() == state.context:
             return state
         return self.adopt_approved(replace(state, context=run.context(), recipe=run.setpoints), at=at)
 
@@ -198,10 +205,15 @@ class PressRuns:
         unstored = self.rows.unstored("lot")
         return unstored[-1] if unstored else events.last_lot(self.conn, self.press_id, run.id) or run.lot
 
+    def _color_in_force(self, run: RunRow) -> str | None:
+        unstored = self.rows.unstored("color")
+        last = unstored[-1:] or [events.last_lot(self.conn, self.press_id, run.id, kind="color")]
+        return last[0] or run.color
+
 
 def _door(source: str) -> str:
     """By which door a run was named: a message, a person's form, or the file that was imported."""
-    return {MQTT: MESSAGE, FORM: FORM}.get(source, FILE)
+    return {MQTT: MESSAGE, SPARKPLUG: MESSAGE, FORM: FORM}.get(source, FILE)
 
 
 def is_file(source: str) -> bool:
