@@ -38,6 +38,7 @@ from collector.store import clock as stored_clock
 from collector.store import database, refusals
 from collector.vitals import Vitals
 from collector.watching import open_watches, watching
+from collector.web import health_routes, serving
 
 log = logging.getLogger("evenrun.collector")
 
@@ -91,11 +92,15 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         engine=engine, settings=settings, clock=clock, random=random, deliver_soon=delivery.soon,
         vitals=vitals, at_work=lambda: crew.at_work,
     )  # fmt: skip
+    web = serving(
+        settings.collector.http_host, settings.collector.http_port,
+        health_routes(lambda: engine, lambda: settings, lambda: clock),
+    )  # fmt: skip
     folders = watching(open_watches(engine, settings, clock), imported=delivery.soon)
     delivery.start()
     scheduler = job_runner.start(JOBS, shop)
     try:
-        with folders:
+        with folders, web:
             while not stop.is_set():
                 crew.look()
                 notice.say_if_due()

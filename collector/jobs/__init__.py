@@ -6,12 +6,26 @@ at any time, and on PostgreSQL another collector may do it the next time.
 
 from __future__ import annotations
 
-from collector.jobs import backup, delivery, heartbeat, retention, unshelve
+from collector.jobs import (
+    backup,
+    delivery,
+    escalation,
+    gauging_due,
+    heartbeat,
+    retention,
+    self_check,
+    shift_summary,
+    unshelve,
+)
 from collector.jobs.job import Job
 
 JOBS: tuple[Job, ...] = (
     heartbeat.JOB,
     delivery.JOB,
+    escalation.JOB,
+    shift_summary.JOB,
+    gauging_due.JOB,
+    self_check.JOB,
     backup.JOB,
     retention.JOB,
     unshelve.JOB,

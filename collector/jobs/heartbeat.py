@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collector.alarms.delivering import worker_name
 from collector.jobs.job import Job, Shop
 from collector.store import heartbeats
 from collector.store.database import write
@@ -13,7 +14,7 @@ def beat(shop: Shop) -> None:
         return
     detail = shop.vitals.as_detail()
     with write(shop.engine) as conn:
-        heartbeats.beat(conn, heartbeats.COLLECTOR, wall=shop.wall(), now=shop.clock.now(), detail=detail)
+        heartbeats.beat_of(conn, worker_name(), wall=shop.wall(), now=shop.clock.now(), detail=detail)
 
 
 JOB = Job(name="heartbeat", every_s=1.0, work=beat, shared=False)

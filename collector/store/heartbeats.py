@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 
 from collector.store.tables import heartbeats
 
-COLLECTOR = "collector"
+COLLECTOR = "collector"  # whichever collector spoke last
+FORGOTTEN_AFTER = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,3 +38,23 @@ def last(conn: sa.Connection, name: str) -> Beat | None:
     c = heartbeats.c
     row = conn.execute(sa.select(c.wall_at, c.at, c.detail).where(c.name == name)).one_or_none()
     return None if row is None else Beat(row.wall_at, row.at, row.detail or {})
+
+
+def beat_of(
+    conn: sa.Connection, collector: str, *, wall: datetime, now: datetime, detail: dict[str, Any]
+) -> None:
+    """Note that one of several collectors is alive; those that ended long ago are forgotten."""
+    beat(conn, COLLECTOR, wall=wall, now=now, detail=detail)
+    beat(conn, f"{COLLECTOR} {collector}", wall=wall, now=now, detail=detail)
+    gone = heartbeats.c.name.startswith(f"{COLLECTOR} "), heartbeats.c.wall_at < wall - FORGOTTEN_AFTER
+    conn.execute(sa.delete(heartbeats).where(*gone))
+
+
+def of_collectors(conn: sa.Connection) -> dict[str, Beat]:
+    """The last sign of life of each collector of the last hour, by its name."""
+    c = heartbeats.c
+    query = sa.select(c.name, c.wall_at, c.at, c.detail).where(c.name.startswith(f"{COLLECTOR} "))
+    return {
+        row.name.removeprefix(f"{COLLECTOR} "): Beat(row.wall_at, row.at, row.detail or {})
+        for row in conn.execute(query.order_by(c.name))
+    }

@@ -1,0 +1,226 @@
+"""Whether the service works, with the reasons why not: from the store alone, so that any process can say it.
+
+A press that is silent or in alarm is a matter of the floor, not of the service: it is told, but the service
+is well all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from collector.jobs import JOBS
+from collector.settings import Settings
+from collector.store import channels, heartbeats, outbox
+from collector.store.heartbeats import Beat
+from collector.store.jobs import Result, last_results
+from collector.store.tables import presses, refusals, runs, shots
+
+DEAD_AFTER = timedelta(seconds=15)
+STUCK_AFTER = timedelta(minutes=1)  # a message to the broker or the log
+PEOPLE_STUCK_AFTER = timedelta(minutes=15)  # a receiver may be away for a while
+LATE_RUNS = 3  # a job that is so many intervals late is not run any more
+SHORTEST_PATIENCE_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Collector:
+    """One collector by its last sign of life; `detail` is what it said of itself."""
+
+    name: str
+    age_s: float
+    detail: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Press:
+    """How long ago a press was heard of, in floor seconds.
+
+    Attributes
+    ----------
+    age_s : float or None
+        Since the end of its newest shot; None before the first.
+    usual_cycle_s : float or None
+    silent : bool
+        It should have made a shot by now.
+    lag_s : float or None
+        Between the end of its newest shot and its arrival here.
+    """
+
+    name: str
+    age_s: float | None
+    usual_cycle_s: float | None
+    silent: bool
+    lag_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """What waits on one channel of the outbox; `age_s` of the oldest message, wall seconds."""
+
+    channel: str
+    messages: int
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """The service at a moment; `reasons` is empty when it is well."""
+
+    reasons: tuple[str, ...]
+    collectors: tuple[Collector, ...] = ()
+    presses: tuple[Press, ...] = ()
+    outbox: tuple[Waiting, ...] = ()
+    channels_off: tuple[str, ...] = ()
+    jobs: tuple[Result, ...] = ()
+    refused_24h: int = 0
+
+    @property
+    def ok(self) -> bool:
+        """Whether the service is well."""
+        return not self.reasons
+
+    def to_json(self) -> dict[str, Any]:
+        """What ``/health`` answers."""
+        return {
+            "ok": self.ok,
+            "reasons": list(self.reasons),
+            "collectors": [asdict(one) for one in self.collectors],
+            "presses": [asdict(one) for one in self.presses],
+            "outbox": [asdict(one) for one in self.outbox],
+            "channels_off": list(self.channels_off),
+            "jobs": [_job_json(one) for one in self.jobs],
+            "refused_24h": self.refused_24h,
+        }
+
+
+def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall: datetime) -> Health:
+    """Read the state of the service.
+
+    Parameters
+    ----------
+    conn : Connection
+    settings : Settings
+    now, wall : datetime
+        Floor time for the presses, wall time for everything else.
+    """
+    beats = heartbeats.of_collectors(conn)
+    queues = [
+        Waiting(channel=one.channel, messages=one.waiting, age_s=_seconds(wall - one.oldest_at))
+        for one in outbox.queues(conn)
+    ]
+    off, jobs = sorted(channels.disabled(conn)), last_results(conn)
+    since = wall - timedelta(hours=24)
+    refused = conn.execute(
+        sa.select(sa.func.count()).select_from(refusals).where(refusals.c.received_at >= since)
+    ).scalar_one()
+    return Health(
+        reasons=(
+            *_collector_reasons(heartbeats.last(conn, heartbeats.COLLECTOR), wall),
+            *_job_reasons(jobs, wall), *_outbox_reasons(queues), *map(_off_reason, off),
+        ),
+        collectors=tuple(
+            Collector(name=name, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
+            for name, beat in beats.items()
+        ),
+        presses=tuple(_presses(conn, settings, now)),
+        outbox=tuple(queues), channels_off=tuple(off), jobs=tuple(jobs), refused_24h=refused,
+    )  # fmt: skip
+
+
+def unreadable(error: Exception) -> Health:
+    """What can be said when the store cannot be read."""
+    return Health(reasons=(str(error),))
+
+
+def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
+    """What is wrong with whoever collects; nothing it said counts once it is silent."""
+    if beat is None:
+        return ["no collector has ever run on this store: start `evenrun collect`"]
+    if wall - beat.wall_at > DEAD_AFTER:
+        age_s = _seconds(wall - beat.wall_at)
+        return [f"no collector has given a sign of life for {age_s:.0f} s: start `evenrun collect`"]
+    broker, store = beat.detail.get("broker", "connected"), beat.detail.get("store_problem")
+    return [*([] if broker == "connected" else [broker]), *([] if store is None else [store])]
+
+
+def _job_reasons(results: Sequence[Result], wall: datetime) -> list[str]:
+    every_s = {job.name: job.every_s for job in JOBS}
+    found = []
+    for one in results:
+        late = wall - one.started_at
+        if one.failed:
+            found.append(f"the job {one.name!r} fails: {one.outcome}")
+        elif one.name in every_s and late > _patience(every_s[one.name]):
+            found.append(
+                f"the job {one.name!r} has not run for {_seconds(late):.0f} s: restart the collector"
+            )
+    return found
+
+
+def _patience(every_s: float) -> timedelta:
+    return timedelta(seconds=LATE_RUNS * every_s + 60)
+
+
+def _outbox_reasons(queues: Sequence[Waiting]) -> list[str]:
+    own = ("mqtt", "log")
+    return [
+        f"{one.messages} messages wait on {one.channel}, the oldest for {one.age_s:.0f} s"
+        for one in queues
+        if one.age_s > _seconds(STUCK_AFTER if one.channel in own else PEOPLE_STUCK_AFTER)
+    ]
+
+
+def _off_reason(channel: str) -> str:
+    return f"the channel {channel} is switched off: mend it and switch it on again on the Service page"
+
+
+def _presses(conn: sa.Connection, settings: Settings, now: datetime) -> list[Press]:
+    rows = conn.execute(
+        sa.select(presses).where(presses.c.site == settings.site).order_by(presses.c.name)
+    ).all()
+    return [_press(conn, row, settings, now) for row in rows]
+
+
+def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime) -> Press:
+    usual_s = row.usual_cycle_s
+    age = None if row.last_shot_at is None else now - row.last_shot_at
+    patience_s = max(settings.charts.stop_cycles * (usual_s or 60.0), SHORTEST_PATIENCE_S)
+    quiet = age is not None and age > timedelta(seconds=patience_s)
+    newest = conn.execute(
+        sa.select(shots.c.ended_at, shots.c.received_at)
+        .where(shots.c.press_id == row.id, shots.c.ended_at == row.last_shot_at)
+        .limit(1)
+    ).first()
+    return Press(
+        name=row.name, age_s=None if age is None else _seconds(age), usual_cycle_s=usual_s,
+        silent=quiet and _runs(conn, row.id),
+        lag_s=None if newest is None else _seconds(newest.received_at - newest.ended_at),
+    )  # fmt: skip
+
+
+def _runs(conn: sa.Connection, press_id: int) -> bool:
+    """Whether a press has work: its newest run is not closed."""
+    newest = (
+        sa.select(runs.c.closed_at)
+        .where(runs.c.press_id == press_id)
+        .order_by(runs.c.opened_at.desc(), runs.c.id.desc())
+        .limit(1)
+    )
+    row = conn.execute(newest).first()
+    return row is not None and row.closed_at is None
+
+
+def _job_json(one: Result) -> dict[str, Any]:
+    return {
+        name: value.isoformat() if isinstance(value, datetime) else value
+        for name, value in asdict(one).items()
+    }
+
+
+def _seconds(span: timedelta) -> float:
+    return round(span.total_seconds(), 3)

@@ -1,0 +1,76 @@
+"""What happened in a shift, in a few lines: shots, alarms, holds, gaugings, refusals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from collector.store.tables import alarms, gaugings, holds, presses, refusals, shots
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """Counts of one shift; `shots` by press, in the order of their names."""
+
+    shots: tuple[tuple[str, int], ...]
+    alarms: tuple[tuple[str, str, bool], ...]  # press, headline, still without a cause
+    holds_open: int
+    gaugings: int
+    refused: int
+
+
+def figures(conn: sa.Connection, site: str, since: datetime, until: datetime) -> Figures:
+    """Count what happened between two floor times (`until` excluded); holds as they are now."""
+    a, g = alarms.c, gaugings.c
+    rows = conn.execute(
+        sa.select(presses.c.name, a.headline, a.closed_at)
+        .join_from(alarms, presses, presses.c.id == a.press_id, isouter=True)
+        .where(a.opened_at >= since, a.opened_at < until)
+        .order_by(a.opened_at)
+    )
+    return Figures(
+        shots=tuple(_shots(conn, site, since, until)),
+        alarms=tuple((row.name or "Service", row.headline, row.closed_at is None) for row in rows),
+        holds_open=_count(conn, holds, holds.c.state == "open"),
+        gaugings=_count(conn, gaugings, g.gauged_at >= since, g.gauged_at < until, g.withdrawn_at.is_(None)),
+        refused=_count(conn, refusals, refusals.c.received_at >= since, refusals.c.received_at < until),
+    )
+
+
+def summary(found: Figures) -> str:
+    """The figures as lines of text."""
+    total = sum(count for _, count in found.shots)
+    by_press = ", ".join(f"{name} {count:,}" for name, count in found.shots if count)
+    still = sum(waits for _, _, waits in found.alarms)
+    lines = [
+        f"{total:,} shots" + (f": {by_press}" if by_press else ""),
+        f"{_many(len(found.alarms), 'alarm')}, {still} of them still without a cause",
+        *(f"- {press}: {headline}{', still without a cause' if waits else ''}"
+          for press, headline, waits in found.alarms),
+        f"{_many(found.holds_open, 'hold')} open now, {_many(found.gaugings, 'gauging')} made",
+    ]  # fmt: skip
+    if found.refused:
+        lines.append(f"{_many(found.refused, 'message')} could not be read; the Service page lists them")
+    return "\n".join(lines)
+
+
+def _shots(conn: sa.Connection, site: str, since: datetime, until: datetime) -> Sequence[tuple[str, int]]:
+    """Shots of each press; one count a press, so that each uses the index of its times."""
+    listed = conn.execute(
+        sa.select(presses.c.id, presses.c.name).where(presses.c.site == site).order_by(presses.c.name)
+    ).all()
+    at = shots.c.ended_at
+    return [
+        (row.name, _count(conn, shots, shots.c.press_id == row.id, at >= since, at < until)) for row in listed
+    ]
+
+
+def _count(conn: sa.Connection, table: sa.Table, *where: sa.ColumnElement[bool]) -> int:
+    return conn.execute(sa.select(sa.func.count()).select_from(table).where(*where)).scalar_one()
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"

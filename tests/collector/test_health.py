@@ -1,0 +1,228 @@
+"""Health with its reasons, and metrics that Prometheus' own parser reads.
+
+Status codes: RFC 9110. The format is read back by `prometheus_client.parser`, which is the library of the
+Prometheus project, not ours.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+from prometheus_client.parser import text_string_to_metric_families
+
+from collector.clock import ServiceClock
+from collector.errors import StoreUnavailable, UserError
+from collector.health import Health, read_health
+from collector.metrics import metrics_text
+from collector.settings import Settings
+from collector.store import channels, database, heartbeats, jobs, outbox, tables
+from collector.web import health_routes, serving
+from tests.store_fixtures import Seeded
+
+WALL = datetime(2026, 11, 24, 12, 0, tzinfo=UTC)
+DETAIL: dict[str, Any] = {
+    "broker": "connected", "in_hand": 3, "batches": 7, "store_s": 0.5, "store_problem": None,
+    "counts": {"stored": 70, "refused": 2},
+}  # fmt: skip
+
+
+def beat(engine: sa.Engine, *, ago_s: float = 1, **changed: Any) -> None:
+    wall = WALL - timedelta(seconds=ago_s)
+    with database.write(engine) as conn:
+        heartbeats.beat_of(conn, "shop-pc:77", wall=wall, now=wall, detail=DETAIL | changed)
+
+
+def health(engine: sa.Engine) -> Health:
+    with database.read(engine) as conn:
+        return read_health(conn, Settings(), now=WALL, wall=WALL)
+
+
+def test_a_service_that_works_is_well(engine: sa.Engine) -> None:
+    beat(engine)
+    assert health(engine).ok
+
+
+def wait_in_outbox(channel: str, minutes: float) -> Callable[[sa.Engine], None]:
+    def put(engine: sa.Engine) -> None:
+        with database.write(engine) as conn:
+            outbox.add(
+                conn, channel=channel, topic="t", payload="", retain=False,
+                wall=WALL - timedelta(minutes=minutes),
+            )  # fmt: skip
+
+    return put
+
+
+def job_ran(*, ago_s: float, outcome: str, failed: bool) -> Callable[[sa.Engine], None]:
+    def run(engine: sa.Engine) -> None:
+        at = WALL - timedelta(seconds=ago_s)
+        with database.write(engine) as conn:
+            claim = jobs.claim(
+                conn, "self-check", wall=at, every=timedelta(minutes=1), longest=timedelta(minutes=1),
+                when_missed="declared",
+            )  # fmt: skip
+            assert claim is not None
+            jobs.finish(conn, "self-check", claim, wall=at, took_s=0.1, failed=failed, outcome=outcome)
+
+    return run
+
+
+def switch_off(engine: sa.Engine) -> None:
+    with database.write(engine) as conn:
+        channels.disable(conn, "phone", wall=WALL, why="401")
+
+
+@pytest.mark.parametrize(
+    ("happened", "said"),
+    [
+        (lambda engine: beat(engine, ago_s=16), "no sign of life for 16 s"),
+        (lambda engine: beat(engine, broker="no connection to the broker"), "no connection to the broker"),
+        (lambda engine: beat(engine, store_problem="the disk is full"), "the disk is full"),
+        (wait_in_outbox("mqtt", 2), "1 messages wait on mqtt, the oldest for 120 s"),
+        (wait_in_outbox("phone", 16), "1 messages wait on phone"),
+        (job_ran(ago_s=10, failed=True, outcome="3 MB left"), "the job 'self-check' fails: 3 MB left"),
+        (job_ran(ago_s=900, failed=False, outcome=""), "'self-check' has not run for 900 s"),
+        (switch_off, "the channel phone is switched off"),
+    ],
+)
+def test_what_is_wrong_is_said(engine: sa.Engine, happened: Callable[[sa.Engine], None], said: str) -> None:
+    beat(engine)
+    happened(engine)
+    found = health(engine)
+    assert not found.ok
+    assert len(found.reasons) == 1
+    assert said.replace("no sign", "given a sign") in found.reasons[0] or said in found.reasons[0]
+
+
+@pytest.mark.parametrize(
+    "happened",
+    [wait_in_outbox("mqtt", 0.5), wait_in_outbox("phone", 2), job_ran(ago_s=90, failed=False, outcome="")],
+)
+def test_what_may_take_a_while_is_not_wrong(
+    engine: sa.Engine, happened: Callable[[sa.Engine], None]
+) -> None:
+    beat(engine)
+    happened(engine)
+    assert health(engine).ok
+
+
+def test_a_store_without_a_collector_says_what_to_start(engine: sa.Engine) -> None:
+    assert health(engine).reasons == ("no collector has ever run on this store: start `evenrun collect`",)
+
+
+def press(seeded: Seeded, **values: object) -> Any:
+    with database.write(seeded.engine) as conn:
+        conn.execute(sa.update(tables.presses).values(**values))
+    (found,) = health(seeded.engine).presses
+    return found
+
+
+def test_a_press_that_should_have_made_a_shot_is_silent(seeded: Seeded) -> None:
+    beat(seeded.engine)
+    quiet = press(seeded, last_shot_at=WALL - timedelta(minutes=6), usual_cycle_s=60.0)
+    assert (quiet.silent, quiet.age_s) == (True, 360.0)
+    assert not press(seeded, last_shot_at=WALL - timedelta(minutes=4)).silent
+    assert health(seeded.engine).ok, "a silent press is no fault of the service"
+
+
+def test_a_press_whose_run_is_closed_is_not_silent(seeded: Seeded) -> None:
+    with database.write(seeded.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=WALL - timedelta(hours=1)))
+    assert not press(seeded, last_shot_at=WALL - timedelta(hours=1), usual_cycle_s=60.0).silent
+
+
+def test_the_lag_is_from_the_end_of_the_newest_shot_to_its_arrival(seeded: Seeded) -> None:
+    last = seeded.started_at + timedelta(minutes=99)
+    assert press(seeded, last_shot_at=last).lag_s == 0.12
+
+
+def test_prometheus_reads_the_metrics(seeded: Seeded) -> None:
+    beat(seeded.engine)
+    switch_off(seeded.engine)
+    wait_in_outbox('odd "name"\\', 0)(seeded.engine)
+    job_ran(ago_s=10, failed=True, outcome="full")(seeded.engine)
+    press(seeded, last_shot_at=WALL - timedelta(minutes=6), usual_cycle_s=60.0)
+    text = metrics_text(health(seeded.engine), read_s=0.004, wall=WALL).decode()
+    samples = {
+        (sample.name, *sample.labels.values()): sample.value
+        for family in text_string_to_metric_families(text)
+        for sample in family.samples
+    }
+    assert samples["evenrun_ok",] == 0
+    assert samples["evenrun_store_read_seconds",] == 0.004
+    assert samples["evenrun_messages_total", "shop-pc:77", "stored"] == 70
+    assert samples["evenrun_store_seconds_total", "shop-pc:77"] == 0.5
+    assert samples["evenrun_collector_in_hand", "shop-pc:77"] == 3
+    assert samples["evenrun_press_age_seconds", "P1"] == 360
+    assert samples["evenrun_press_silent", "P1"] == 1
+    assert samples["evenrun_outbox_waiting", 'odd "name"\\'] == 1
+    assert samples["evenrun_channel_off", "phone"] == 1
+    assert samples["evenrun_job_failed", "self-check"] == 1
+
+
+@contextmanager
+def served(engine: Callable[[], sa.Engine], clock: ServiceClock | None = None) -> Iterator[int]:
+    """The collector's own server on a free port, which it gives."""
+    fixed = ServiceClock(wall_anchor=WALL, service_anchor=WALL, wall=lambda: WALL)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = int(probe.getsockname()[1])
+    with serving("127.0.0.1", port, health_routes(engine, Settings, lambda: clock or fixed)):
+        yield port
+
+
+def get(port: int, path: str, method: str = "GET") -> tuple[int, Any, str]:
+    request = urllib.request.Request(f"http://127.0.0.1:{port}{path}", method=method)
+    try:
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return answer.status, answer.headers, answer.read().decode()
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, error.headers, error.read().decode()
+
+
+def test_health_answers_200_or_503_with_reasons(engine: sa.Engine) -> None:
+    with served(lambda: engine) as port:
+        code, _, body = get(port, "/health")
+        assert code == 503
+        assert "evenrun collect" in json.loads(body)["reasons"][0]
+        beat(engine)
+        code, headers, body = get(port, "/health")
+        assert (code, json.loads(body)["ok"], json.loads(body)["reasons"]) == (200, True, [])
+        assert headers["cache-control"] == "no-store"
+        assert get(port, "/health", "POST")[0] == 405
+        assert get(port, "/metrics")[1]["content-type"] == "text/plain; version=0.0.4; charset=utf-8"
+
+
+def test_a_store_that_is_away_is_a_reason_not_an_error() -> None:
+    def away() -> sa.Engine:
+        raise StoreUnavailable("the database cannot be reached; it is tried again")
+
+    with served(away) as port:
+        code, _, body = get(port, "/health")
+        assert code == 503
+        assert json.loads(body)["reasons"] == ["the database cannot be reached; it is tried again"]
+        assert "evenrun_ok 0.0" in get(port, "/metrics")[2]
+
+
+def test_a_port_that_is_taken_is_said(engine: sa.Engine) -> None:
+    with (
+        served(lambda: engine) as port,
+        pytest.raises(UserError, match="cannot be served on"),
+        serving("127.0.0.1", port, []),
+    ):
+        pytest.fail("two servers on one port")
+
+
+def test_without_a_port_nothing_is_served() -> None:
+    with serving("127.0.0.1", None, []):
+        pass
