@@ -29,6 +29,45 @@ USABLE = "usable"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a person says when new limits take the place of approved ones.
+
+    The four things to ask before limits are reckoned anew are common practice, no source: is the new behavior
+    plainly different, is its cause known, is it wanted, and will it last? The shots answer the first one.
+
+    Attributes
+    ----------
+    cause : str
+        What changed the process.
+    intended : bool
+        It was meant to change, and its product is good.
+    lasting : bool
+        It will stay so.
+    """
+
+    cause: str
+    intended: bool
+    lasting: bool
+
+    def check(self) -> None:
+        """Refuse what is no reason for new limits.
+
+        Raises
+        ------
+        NotAllowed
+            With what to do instead.
+        """
+        if not self.cause.strip():
+            raise NotAllowed("say what changed the process; where nobody knows, find it out first")
+        if not self.intended:
+            raise NotAllowed(
+                "a change that nobody wanted gets no new limits; bring the press back to its recipe instead"
+            )
+        if not self.lasting:
+            raise NotAllowed("a change that will not last gets no new limits; leave the old ones in force")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Confirmed:
     """What a person confirmed of one characteristic.
 
@@ -58,6 +97,7 @@ def approve(
     why: str,
     clock: ServiceClock,
     confirmed: Mapping[str, Confirmed] | None = None,
+    change: Change | None = None,
 ) -> list[KeyLimits]:
     """Put the proposals of a study in force, as they were shown.
 
@@ -73,6 +113,9 @@ def approve(
     clock : ServiceClock
     confirmed : mapping of str to Confirmed, optional
         By key. A proposal that must be confirmed and is not stays out; its limits stay as they are.
+    change : Change, optional
+        Needed where approved limits are in force and the process is another one now: limits that only rest on
+        more shots of the same process need none.
 
     Returns
     -------
@@ -82,7 +125,8 @@ def approve(
     Raises
     ------
     NotAllowed
-        Nobody or no reason is named, nothing can be approved, or limits that were entered are none.
+        Nobody or no reason is named, nothing can be approved, limits that were entered are none, or approved
+        limits would be replaced without a change that is known, intended, lasting, and seen in enough shots.
     """
     if not (who.strip() and why.strip()):
         raise NotAllowed("approving limits needs a name and a reason; say who approves, and why this run")
@@ -97,6 +141,8 @@ def approve(
     made = [_made(each, agreed.get(each.key), steady, who) for each in chosen.values()]
     _share_cost(made)
     with database.write(engine) as conn:
+        replaced = limits.approved(conn, steady.press_id, steady.context)
+        _check_replacing(made, replaced, change)
         for new in made:
             limits.retire(conn, steady.press_id, steady.context, new.key, at=clock.now())
             limits.insert(
@@ -106,9 +152,66 @@ def approve(
         restarts.ask(conn, steady.press_id, at=clock.now(), who=who, why=f"limits approved: {why}")
         journal.append(
             conn, at=clock.now(), wall_at=clock.wall(), who=who, action="approve limits",
-            subject=f"run {steady.run_id}", why=why, after={new.key: _journaled(new) for new in made},
+            subject=f"run {steady.run_id}", why=why if change is None else f"{why}; {change.cause}",
+            before={key: old.id for key, old in replaced.items() if any(new.key == key for new in made)},
+            after={new.key: _journaled(new) for new in made},
         )  # fmt: skip
     return made
+
+
+def _check_replacing(
+    made: Sequence[KeyLimits], replaced: Mapping[str, KeyLimits], change: Change | None
+) -> None:
+    """Approved limits give way to better ones of the same process, or to those of one that was changed."""
+    pairs = [(new, replaced[new.key]) for new in made if new.key in replaced]
+    moved = [pair for pair in pairs if not _same_process(*pair)]
+    if moved and change is None:
+        raise NotAllowed(f"{_moved_words(*moved[0])}; say what changed the process, or leave it as it is")
+    if change is not None:
+        change.check()
+    worse = [
+        quantities.label(new.key) for new, old in pairs if new.standing == "provisional" != old.standing
+    ]
+    if worse:
+        raise NotAllowed(
+            f"too few shots tell of {', '.join(worse)}: limits that are worth something would give way to "
+            "provisional ones; let the run go on, or leave these as they are"
+        )
+
+
+def _same_process(new: KeyLimits, old: KeyLimits) -> bool:
+    """Whether the center is where it was, to within a sigma: what the charts in force would hardly see."""
+    return abs(new.baseline.center - old.baseline.center) <= old.baseline.sigma
+
+
+def _moved_words(new: KeyLimits, old: KeyLimits) -> str:
+    name = quantities.label(new.key)
+    before, after = (quantities.format_value(new.key, each.baseline.center) for each in (old, new))
+    return f"{name} went from {before} to {after} since its limits were approved"
+
+
+def retire(engine: sa.Engine, limits_id: int, *, who: str, why: str, clock: ServiceClock) -> None:
+    """Take approved limits out of force; the next shots make provisional ones again.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody or no reason is named, or these limits are not approved and in force.
+    """
+    if not (who.strip() and why.strip()):
+        raise NotAllowed("retiring limits needs a name and a reason")
+    with database.write(engine) as conn:
+        row = limits.approved_row(conn, limits_id)
+        if row is None:
+            raise NotAllowed("these limits are not in force any more; reload the page")
+        now = clock.now()
+        limits.retire(conn, row.press_id, row.context, row.key, at=now)
+        restarts.ask(conn, row.press_id, at=now, who=who, why=f"limits retired: {why}")
+        journal.append(
+            conn, at=now, wall_at=clock.wall(), who=who, action="retire limits",
+            subject=f"limits {limits_id}", why=why,
+            before={"key": row.key, "version": row.version, "context": row.context},
+        )  # fmt: skip
 
 
 def approve_from_run(
@@ -121,6 +224,7 @@ def approve_from_run(
     clock: ServiceClock,
     left_out: Mapping[str, Collection[int]] | None = None,
     confirmed: Mapping[str, Confirmed] | None = None,
+    change: Change | None = None,
 ) -> list[KeyLimits]:
     """Study every charted characteristic of a run and put its limits in force.
 
@@ -131,7 +235,7 @@ def approve_from_run(
         The run whose steady shots are the baseline.
     policy : Policy
         Which characteristics are charted, and the false-alarm budget.
-    who, why, clock, confirmed
+    who, why, clock, confirmed, change
         As in :func:`approve`.
     left_out : mapping of str to collection of int, optional
         Ids of shots that the person leaves out of the baseline of a characteristic.
@@ -144,7 +248,9 @@ def approve_from_run(
     with database.read(engine) as conn:
         steady = read_steady(conn, run_id, policy)
     proposals = [propose_key(steady, key, left_out=(left_out or {}).get(key, ())) for key in steady.keys]
-    return approve(engine, steady, proposals, who=who, why=why, clock=clock, confirmed=confirmed)
+    return approve(
+        engine, steady, proposals, who=who, why=why, clock=clock, confirmed=confirmed, change=change
+    )
 
 
 def _made(each: Proposed, agreed: Confirmed | None, steady: Steady, who: str) -> KeyLimits:

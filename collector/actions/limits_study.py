@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 import sqlalchemy as sa
 
 from collector.actions.limits_steady import Steady, is_watched, read_steady
@@ -86,7 +87,7 @@ def propose_key(steady: Steady, key: str, *, left_out: Collection[int] = ()) -> 
     """
     column = steady.frame[key]
     if is_watched(key, column):
-        return _watched(key, float(column.median()))
+        return _watched(key, column)
     places = _places(steady, key, left_out)
     setpoint = steady.setpoints.get(key)
     try:
@@ -150,11 +151,25 @@ def _cost(found: Proposal) -> dict[str, object]:
     return cost
 
 
-def _watched(key: str, level: float) -> Proposed:
+def _watched(key: str, column: pd.Series[float]) -> Proposed:
     """A timer, or a value that never moved, is watched for change by the digits it is written with."""
+    written = column.dropna()
+    level = float(written.median())
     made = watch_timer(key, level, version=1)
     found = propose_setting(level, made.baseline.sigma)
+    off = (written - level).abs() > made.baseline.sigma
+    if off.any():
+        found = replace(found, confirm=_contradicted(key, level, written, off))
     return Proposed(key=key, proposal=found, study=None, limits=made)
+
+
+def _contradicted(key: str, level: float, written: pd.Series[float], off: pd.Series[bool]) -> str:
+    """A timer that was set otherwise for a while; which of the two is qualified the shots cannot know."""
+    usual, newest = (quantities.format_value(key, each) for each in (level, float(written.iloc[-1])))
+    said = f"It was not {usual} in {int(off.sum())} of {len(written)} shots"
+    if off.iloc[-1]:
+        said += f", and is {newest} now, so every shot would signal"
+    return f"{said}. Is {usual} what is qualified?"
 
 
 def _places(steady: Steady, key: str, left_out: Collection[int]) -> list[int]:

@@ -62,6 +62,12 @@ def approved(conn: sa.Connection, press_id: int, context: str) -> dict[str, KeyL
     return {row.key: from_row(row) for row in conn.execute(query)}
 
 
+def approved_row(conn: sa.Connection, limits_id: int) -> sa.Row[Any] | None:
+    """The row of limits that a person approved and nobody retired; None where they are not in force."""
+    mine = (limits.c.id == limits_id, limits.c.approved_by.is_not(None), limits.c.retired_at.is_(None))
+    return conn.execute(sa.select(limits).where(*mine)).one_or_none()
+
+
 def in_force(conn: sa.Connection, limits_id: int, *, from_shot_id: int) -> None:
     """Note the first shot that was judged by these limits, once."""
     conn.execute(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 from zlib import crc32
 
 import streamlit as st
@@ -38,15 +39,28 @@ def as_entered(each: Proposed, steady: Steady) -> Proposed:
 
 
 def show(
-    each: Proposed, steady: Steady, outcomes: Sequence[Outcome], *, unit: str | None = None
+    each: Proposed,
+    steady: Steady,
+    outcomes: Sequence[Outcome],
+    *,
+    unit: str | None = None,
+    now: Any = None,
 ) -> Confirmed | None:
-    """Draw the row; what the person confirmed of it, None where nothing was confirmed."""
+    """Draw the row, the limits in force `now` (a row of `limits`) beside the proposed ones.
+
+    Returns
+    -------
+    Confirmed or None
+        What the person confirmed of it.
+    """
     with st.container(border=True, key=f"limits_row_{each.key.replace('.', '_')}", gap="small"):
         wanted = _head(each, steady, outcomes)
         must, routine = limits_words.to_know(each, steady)
         proposal, cost, trial = st.columns([5, 5, 4], gap="medium")
         with proposal:
             _proposal(each, steady, unit)
+            if now is not None:
+                st.markdown(f":small[{limits_words.now_words(now, unit)}]")
         with cost:
             _cost(each, steady, unit)
         with trial:
@@ -140,6 +154,8 @@ def _confirm(each: Proposed, steady: Steady, unit: str | None) -> Confirmed | No
     with st.container(horizontal=True, vertical_alignment="bottom"):
         entered = _band(each, steady, unit)
         said = "The product is good within this band" if entered else "The cause is found and gone"
+        if each.proposal.kind == "setting":
+            said = "This is the qualified setting"
         agreed = st.checkbox(said, key=_asked(each, steady, "agreed"))
     return (entered or Confirmed()) if agreed else None
 

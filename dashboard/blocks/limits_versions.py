@@ -9,8 +9,10 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from collector.actions.limits import retire
 from collector.contract import quantities
 from collector.plan import charts_from_json
+from dashboard.blocks import acting, signed_in
 from dashboard.blocks.limits_words import chart_words
 from dashboard.queries import database
 
@@ -48,6 +50,30 @@ def show(rows: Sequence[Any], names: dict[int, str], counters: dict[int, int | N
         st.write("None is approved and in force: each run makes provisional ones of its own.")
         return
     st.dataframe(table(chosen, names, counters), hide_index=True, alt="Versions of limits of this press")
+    _retire([row for row in rows if row.approved_by and row.retired_at is None])
+
+
+def _retire(rows: Sequence[Any]) -> None:
+    """Take approved limits out of force: a person, with a reason."""
+    if not rows:
+        return
+    with st.expander("Take limits out of force"), st.form("retire_limits", border=False):
+        by_id = {row.id: row for row in rows}
+        chosen = st.selectbox(
+            "Limits", list(by_id), key="retire_which", width=420, format_func=lambda each: _named(by_id[each])
+        )
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            who = signed_in.who("retire_who")
+            why = st.text_input("Why", key="retire_why", width=320)
+        pressed = st.form_submit_button("Take out of force")
+    if pressed:
+        done = "Taken out of force; the next steady shots make provisional limits."
+        acting.carry_out(done, retire, chosen, who=who or "", why=why.strip())
+
+
+def _named(row: Any) -> str:
+    where = " · ".join(part for part in row.context.split("|") if part != "-")
+    return f"{quantities.label(row.key)}, version {row.version}, {where or 'any mold'}"
 
 
 def state(row: Any, names: dict[int, str]) -> str:

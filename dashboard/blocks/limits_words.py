@@ -12,6 +12,7 @@ import pandas as pd
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities, unit_names
+from collector.plan import charts_from_json
 from rules.baseline import Study
 from rules.budget import SHIFTS
 from rules.charts.chart import Chart
@@ -22,6 +23,11 @@ ROUTINE = ("Autocorrelation at lag 1", "Values come in steps", "A plain chart of
 DOUBTFUL = 0.01  # chance below which the spread after a boundary counts as changed
 NAMED = 6
 NEVER = "not seen"
+STANDINGS = (
+    "Provisional limits rest on few shots and may cry wolf several times too often; usable ones rest on what "
+    "is worth 100 independent shots or more, firm ones on 300. A shot that resembles the one before counts "
+    "for less than one."
+)
 _PLACES = re.compile(r"\b([Ss]hots? )(\d+(?:(?:, | to )\d+)*)")
 
 
@@ -53,10 +59,7 @@ def _individuals(key: str, chart: Any, unit: str | None) -> str:
 def _cusum(key: str, chart: Any, unit: str | None) -> str:
     k = max(chart.k, chart.minimum_shift / chart.sigma)
     allowance, interval = (amount(key, each * chart.sigma, unit) for each in (k, chart.h))
-    return (
-        f"The sum of what goes beyond {allowance} from center, over {interval} "
-        f"(k {k:.2f}, h {chart.h:.1f} sigma)."
-    )
+    return f"The sum of what goes beyond {allowance} from center, over {interval}."
 
 
 def _ewma(key: str, chart: Any, unit: str | None) -> str:
@@ -103,6 +106,13 @@ def _plain(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
+def now_words(row: Any, unit: str | None = None) -> str:
+    """The limits in force, to be read beside the proposed ones."""
+    lines = [chart_words(row.key, chart, unit) for chart in charts_from_json(row.charts)]
+    whose = f"approved by {row.approved_by}" if row.approved_by else "made by the service for this run"
+    return f"In force, {row.standing}, {whose}: {' '.join(lines)}"
+
+
 def rests_on(each: Proposed) -> str:
     """The shots behind the limits and what they are worth."""
     made = each.limits
@@ -124,11 +134,10 @@ def delay_rows(each: Proposed, cycle_s: float, unit: str | None = None) -> list[
     sigma = made.baseline.sigma
     return [
         {
-            "A lasting shift of": f"{shift:g} sigma, {amount(each.key, shift * sigma, unit)}",
-            "signals after": seen_after(each.proposal.delay[shift], cycle_s),
+            "A lasting shift of": f"{amount(each.key, shift * sigma, unit)} ({shift:.2g} sigma)",
+            "signals after": seen_after(shots, cycle_s),
         }
-        for shift in SHIFTS
-        if shift in each.proposal.delay
+        for shift, shots in sorted(each.proposal.delay.items())
     ]
 
 
@@ -172,11 +181,11 @@ def shot_name(steady: Steady, place: int) -> str:
     return f"{place + 1} of the study" if pd.isna(counter) else f"{int(counter):,}"
 
 
-def with_counters(sentence: str, steady: Steady) -> str:
-    """The sentence with the counters of the press in place of the places in the study."""
+def with_counters(sentence: str, steady: Steady, first: int = 0) -> str:
+    """The sentence with the press's counters in place of the places in the study, counted from `first`."""
 
     def named(found: re.Match[str]) -> str:
-        return found[1] + re.sub(r"\d+", lambda place: shot_name(steady, int(place[0])), found[2])
+        return found[1] + re.sub(r"\d+", lambda place: shot_name(steady, first + int(place[0])), found[2])
 
     return _PLACES.sub(named, sentence)
 
@@ -184,17 +193,32 @@ def with_counters(sentence: str, steady: Steady) -> str:
 def to_know(each: Proposed, steady: Steady) -> tuple[list[str], list[str]]:
     """What the study says: what a person must see, and what there is to read.
 
-    Outliers have their own place, and so has what must be confirmed.
+    Of limits that rest on a stretch of the shots, it is the study of that stretch that speaks. Outliers have
+    their own place, and so has what must be confirmed.
     """
     if each.study is None:
         return [], []
-    notes = each.study.notes[: len(each.study.notes) - len(each.study.proposed)]
-    routine = [note for note in notes if _is_routine(note, each.study)]
+    found, first = _speaking(each)
+    notes = found.notes[: len(found.notes) - len(found.proposed)]
+    routine = [note for note in notes if _is_routine(note, found)]
     told = f"{each.proposal.why} {each.proposal.confirm}"
     must = [note for note in notes if note not in routine and note.rstrip(".") not in told]
     if each.proposal.widening is not None:
         routine.append(each.proposal.widening.sentence)
-    return [with_counters(note, steady) for note in must], [with_counters(note, steady) for note in routine]
+    must, routine = ([with_counters(note, steady, first) for note in each] for each in (must, routine))
+    smallest = steady.minimum_shift.get(each.key, 0.0)
+    if each.limits is not None and smallest > min(SHIFTS) * each.limits.baseline.sigma:
+        must.append(f"Shifts under {amount(each.key, smallest)} do not matter here, so none is looked for.")
+    return must, routine
+
+
+def _speaking(each: Proposed) -> tuple[Study, int]:
+    """The study behind the limits, and the place of its first shot among all that were studied."""
+    assert each.study is not None
+    part, level = each.proposal.study, each.study.stability
+    if part is None or level.verdict != "steps" or not each.proposal.charts:
+        return each.study, 0
+    return part, level.stretch[0]
 
 
 def _is_routine(note: str, found: Study) -> bool:

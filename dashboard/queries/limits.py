@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,11 +12,13 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
 from collector.actions.limits_steady import SMALLEST, STEADY, Steady
+from collector.actions.limits_study import Proposed
 from collector.retrace import in_chart_order
 from collector.store import runs as run_rows
 from collector.store import shots as shot_rows
 from collector.store.tables import alarms, limits, runs, shots
 
+LONG_ENOUGH = 300  # steady shots
 MOST_LATER = 3_000  # shots of later runs that a proposal is tried on
 
 
@@ -56,6 +58,12 @@ def runs_to_study(conn: Connection, press_id: int, *, most: int = 60) -> list[Ru
         .limit(most)
     )
     return [RunToStudy(**row) for row in conn.execute(query).mappings()]
+
+
+def soundest(found: Sequence[RunToStudy]) -> int:
+    """Place of the run to begin with: the newest one that is over and long enough; else the newest."""
+    over = (place for place, run in enumerate(found) if run.closed_at and run.steady >= LONG_ENOUGH)
+    return next(over, 0)
 
 
 def newest_shot(conn: Connection, press_id: int) -> int:
@@ -103,6 +111,21 @@ def versions(conn: Connection, press_id: int) -> Sequence[Row[*tuple[Any, ...]]]
         .order_by(limits.c.at.desc(), limits.c.id.desc())
     )
     return conn.execute(query).all()
+
+
+def in_force(
+    rows: Sequence[Row[*tuple[Any, ...]]], steady: Steady
+) -> dict[str, Row[*tuple[Any, ...]]]:
+    """Of the versions of a press, those that hold for what was studied: approved ones, else the run's own."""
+    mine = [row for row in rows if row.context == steady.context and row.retired_at is None]
+    own = {row.key: row for row in mine if row.run_id == steady.run_id}
+    return own | {row.key: row for row in reversed(mine) if row.approved_by is not None}
+
+
+def replaces(current: Mapping[str, Row[*tuple[Any, ...]]], proposals: Sequence[Proposed]) -> bool:
+    """Whether one of the proposals would take the place of limits that a person approved."""
+    keys = {each.key for each in proposals if each.limits is not None}
+    return any(key in keys and row.approved_by is not None for key, row in current.items())
 
 
 def run_names(conn: Connection, press_id: int) -> dict[int, str]:

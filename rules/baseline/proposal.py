@@ -107,11 +107,14 @@ def _of_values(found: Study, floor: Floor, minimum_shift: float) -> Proposal:
         minimum_shift=round(minimum_shift / base.sigma, 2),
     )  # fmt: skip
     plan = _for_shape(plan, found)
-    cost = budget.cost(plan, cycle_time_s=floor.cycle_time_s)
+    smallest = minimum_shift / base.sigma
+    # Where the smallest shift that matters sets the charts, it is what they are judged by.
+    own = (smallest, 2.0 * smallest) if smallest > min(budget.SHIFTS) else ()
+    cost = budget.cost(plan, cycle_time_s=floor.cycle_time_s, shifts=sorted({*budget.SHIFTS, *own}))
     common = {"center": base.center, "sigma": base.sigma, "minimum_shift": minimum_shift}
     charts = [PlannedChart("individuals", {**common, "width": plan.width})]
     if math.isfinite(plan.h):
-        reach = plan.reach(minimum_shift / base.sigma)
+        reach = plan.reach(smallest)
         charts.append(PlannedChart("cusum", {**common, "k": plan.k, "h": plan.h, "reach": reach}))
     return Proposal(
         "values", tuple(charts), _why(found), "", found.standing.name, cost.false_alarms_per_shift,
