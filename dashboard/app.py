@@ -11,6 +11,7 @@ from pathlib import Path
 import streamlit as st
 
 from collector.errors import StoreUnavailable
+from dashboard.blocks import signed_in
 
 ICON = Path(__file__).parent / "icon.svg"
 
@@ -32,6 +33,7 @@ PAGES: tuple[PageRow, ...] = (
     PageRow("gauging", "Gauging", "Which discs to gauge next, and their readings."),
     PageRow("dome", "Dome", "What flagged shots became a day later."),
     PageRow("run_audit", "Run audit", "The record that answers a complaint."),
+    PageRow("people", "People", "Accounts, roles, and who may do what."),
 )
 
 
@@ -52,7 +54,13 @@ def main() -> None:
         for row in PAGES
     ]
     try:
-        st.navigation(pages, position="top").run()
+        page = st.navigation(pages, position="top")
+        if not signed_in.may_read():
+            st.html('Sign in to read this. <a href="/sign-in" target="_self">Sign in</a>')
+            return
+        if page.url_path:  # the floor is for a wall: nobody signs in there
+            signed_in.line(page.url_path)
+        page.run()
     except StoreUnavailable as error:
         st.warning(f"{error} This page shows nothing until then; reload it to try again.")
 

@@ -6,6 +6,7 @@ started; everybody else gets a code from an admin or from the terminal, by word 
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import datetime, timedelta
 
 import sqlalchemy as sa
@@ -121,14 +122,19 @@ def check_name(name: str) -> str:
     Raises
     ------
     NotAllowed
-        It is empty, too long, holds signs that cannot be printed, or is one of the service's own.
+        It is empty, too long, holds other signs than names have, or is one of the service's own.
     """
     clean = " ".join(name.split())
-    if not clean or len(clean) > LONGEST_NAME or not clean.isprintable():
-        raise NotAllowed(f"a name has 1 to {LONGEST_NAME} printable characters")
+    if not (clean and len(clean) <= LONGEST_NAME and all(map(_may_be_in_name, clean))):
+        raise NotAllowed(f"a name has 1 to {LONGEST_NAME} letters, digits, spaces, and . ' -")
     if people.name_key(clean) in RESERVED:
         raise NotAllowed(f"{clean!r} is a name the service uses itself; take another")
     return clean
+
+
+def _may_be_in_name(sign: str) -> bool:
+    """Letters, marks and digits of any script; nothing that a page or a message could take for markup."""
+    return sign in " .'-" or unicodedata.category(sign)[0] in "LMN"
 
 
 def _counted(engine: sa.Engine, name: str, *, address: str, wall: datetime) -> int:

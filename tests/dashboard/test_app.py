@@ -57,7 +57,7 @@ def test_the_command_serves_on_the_settings_host_and_port(
     (first, second) = taken
     # -P: a script called click.py beside the store once kept the screens from starting.
     assert first[:5] == [sys.executable, "-P", "-m", "streamlit", "run"]
-    assert Path(first[5]).name == "app.py"
+    assert Path(first[5]).name == "server.py"
     assert {"--server.address=0.0.0.0", "--server.port=8600"} <= set(first)
     assert {"--server.address=127.0.0.1", "--server.port=9000"} <= set(second)
 

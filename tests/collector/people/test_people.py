@@ -400,7 +400,7 @@ def test_the_last_admin_stays(floor: Floor) -> None:
     assert account.roles == ["operator"]
 
 
-@pytest.mark.parametrize("name", ["", "  ", "x" * 61, "a\nb\x00", "service", "Terminal", "zero\u200bwidth"])
+@pytest.mark.parametrize("name", ["", "  ", "x" * 61, "a\nb\x00", "service", "Terminal", "zero\u200bwidth", "<b>x</b>", "![x](http://y)", "a|b"])
 def test_a_name_that_is_none_or_the_service_s_own_is_refused(floor: Floor, name: str) -> None:
     with pytest.raises(NotAllowed):
         act.add(floor.engine, name, ["operator"], who=floor.signed_in("admin 1"), clock=floor.clock)
