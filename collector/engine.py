@@ -48,7 +48,7 @@ def step(
     tray, position, state = _tray(state, shot)
     state, changed = compare_setpoints(state, shot.setpoints, policy, at=shot.ended_at)
     events += changed
-    signals = list(recipe_signals(state))
+    signals = [] if state.trial else list(recipe_signals(state))
     data, shot, doubts = data_checks.look_at(state.data, shot, state.keys)
     state, signals = replace(state, data=data), [*signals, *doubts]
     state, restarted = _find_steady(state, policy)
@@ -63,7 +63,7 @@ def step(
         state, signals = replace(state, sense=known), [*signals, *(signal for _, signal in found)]
     state = _after(state, shot, identity, charted, policy)
     return state, Verdict(
-        phase=charted.phase,
+        phase="trial" if state.trial else charted.phase,
         share=charted.share,
         share_key=charted.share_key,
         tray=tray,
@@ -136,7 +136,7 @@ def _tray(state: PressState, shot: Shot) -> tuple[str | None, int | None, PressS
 
 def _find_steady(state: PressState, policy: Policy) -> tuple[PressState, bool]:
     """Whether charting begins with this shot."""
-    if state.charting:
+    if state.charting or state.trial:
         return state, False
     shares = state.shares if any(each.limits for each in state.keys.values()) else None
     if not startup.may_chart(state.startup_done, policy.startup_shots, state.recent, shares):

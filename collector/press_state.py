@@ -76,6 +76,8 @@ class PressState:
         What is known of the press's clock.
     data : mapping of str to Known
         What each value usually is, and whether it is in doubt; outlives runs.
+    trial : bool
+        The open run is made to learn what settings do: nothing is charted or compared.
     startup_done : int
         Startup shots since the last start or stop.
     charting : bool
@@ -103,6 +105,7 @@ class PressState:
     sense: Sense = sense.NOTHING
     clock: PressClock = NOT_HEARD
     data: Mapping[str, Known] = field(default_factory=dict)
+    trial: bool = False
     startup_done: int = 0
     charting: bool = False
     recent: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
@@ -151,6 +154,7 @@ def dump(state: PressState) -> dict[str, Any]:
         "sense": sense.dump(state.sense),
         "clock": [list(state.clock.lags_s), state.clock.behind_s, state.clock.told_s],
         "data": data_checks.dump(state.data),
+        "trial": state.trial,
         "startup_done": state.startup_done,
         "charting": state.charting,
         "recent": {key: list(values) for key, values in state.recent.items()},
@@ -206,6 +210,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         sense=sense.load(stored.get("sense")),
         clock=_load_clock(stored.get("clock")),
         data=data_checks.load(stored.get("data", {})),
+        trial=stored.get("trial", False),
         startup_done=stored["startup_done"],
         charting=stored["charting"],
         recent={key: tuple(values) for key, values in stored["recent"].items()},

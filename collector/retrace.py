@@ -22,6 +22,8 @@ from collector.store.tables import events
 from collector.store.tables import shots as shots_table
 from rules.charts.chart import Track
 
+NEVER_CHARTED = ("startup", "trial")
+
 
 @dataclass(frozen=True, slots=True)
 class Piece:
@@ -67,7 +69,7 @@ def retrace(conn: sa.Connection, run_id: int, *, keys: Sequence[str] | None = No
         return []
     stored = shots.values(conn, run_id=run_id, keys=wanted)
     frame = in_chart_order(doubts.of_run(conn, stored, wanted, run_id=run_id))
-    charted = frame["phase"] != "startup"
+    charted = ~frame["phase"].isin(NEVER_CHARTED)
     # Limits of a run that begins with startup shots wait for the first shot that is charted.
     places = dict(zip(frame["id"], charted.cumsum() - charted, strict=True))
     known: dict[int, KeyLimits] = {}

@@ -9,7 +9,7 @@ from typing import Any, Literal, NamedTuple
 from collector.plan import KeyLimits
 from rules.run_rules import RULES, points_of
 
-Phase = Literal["startup", "baseline", "charted"]
+Phase = Literal["startup", "baseline", "charted", "trial"]
 
 DEFAULT_CYCLE_S = 60.0
 POINTS = {rule.name: points_of(rule) for rule in RULES}

@@ -50,7 +50,7 @@ class Line:
         self._state: PressState | None = None
         self._twin: Twin | None = None
         self._ended: datetime | None = None
-        self._run, self._recipe = "", post.recipe
+        self._run, self._recipe, self._trial = "", post.recipe, False
         self._poured = (post.lot, post.color)
         self._settings: Settings | None = None
         self._stopped: Episode | None = None
@@ -106,6 +106,7 @@ class Line:
         if span.run != self._run:
             self._run, self._settings = span.run, None
             self._recipe = self.post.recipe if span.recipe is None else span.recipe
+            self._trial = span.trial
             yield self._run_event(self._now, "open")
         if not self._runs_on:
             yield self._event("state", self._now, state="automatic", reason=None)
@@ -264,6 +265,7 @@ class Line:
             recipe=self._recipe,
             recipe_version=1,
             action=action,
+            **({"trial": True} if self._trial else {}),
         )
 
     def _event(self, kind: EventKind, at: datetime, **payload: Any) -> SimEvent:

@@ -29,6 +29,8 @@ class Span:
         What is set in this stretch; None is the recipe's.
     recipe : str or None
         Name of the recipe that the run says; None is the usual one.
+    trial : bool
+        The run says that it is a trial.
     """
 
     start: datetime
@@ -39,6 +41,7 @@ class Span:
     stop_reason: str | None = "end of shift"
     settings: Settings | None = None
     recipe: str | None = None
+    trial: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 SignalKind = Literal["chart", "setting", "sense", "engineering", "data"]
 AlarmKind = Literal["process", "recipe", "data", "gauging", "silence"]
-Phase = Literal["startup", "baseline", "charted"]
+Phase = Literal["startup", "baseline", "charted", "trial"]
 
 OF_ONE_VALUE = frozenset({"implausible", "zero", "unit_jump"})  # doubts that one value is enough for
 SINGLE_SHOT_CHART = "individuals"

@@ -19,7 +19,7 @@ from collector.store.alarms import AlarmRow
 
 # Shots that can show that a condition is over; all but the charts look at every shot, as at the setpoints.
 COUNTED_PHASES: dict[str, frozenset[str]] = {"process": frozenset({"charted"})}
-EVERY_PHASE = frozenset({"startup", "baseline", "charted"})
+EVERY_PHASE = frozenset({"startup", "baseline", "charted", "trial"})
 ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
 
 

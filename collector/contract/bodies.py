@@ -105,6 +105,7 @@ def run(members: Members, frame: Frame) -> RunMessage:
         action=cast(RunAction, read.choice(members, "action", RUN_ACTIONS)),
         received_at=frame.received_at,
         source=frame.source,
+        trial=read.flag(members, "trial"),
     )
 
 

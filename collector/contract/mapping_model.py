@@ -25,7 +25,7 @@ Scalar = bool | int | float | str
 # Members of each kind besides its press, its time and its numbers; * marks those it cannot do without.
 MEMBERS: dict[Kind, tuple[str, ...]] = {
     "shot": ("counter", "run", "tray", "tray_position", "mold"),
-    "run": ("run*", "action*", "mold", "blend", "lot", "color", "recipe", "recipe_version"),
+    "run": ("run*", "action*", "mold", "blend", "lot", "color", "recipe", "recipe_version", "trial"),
     "tray": ("tray*", "position"),
     "setpoints": (),
     "state": ("state*", "reason"),

@@ -63,6 +63,14 @@ def choice(members: Members, name: str, choices: tuple[str, ...]) -> str:
     return value
 
 
+def flag(members: Members, name: str) -> bool:
+    """Optional truth value; a member that is not there is false."""
+    value = members.get(name)
+    if value is not None and type(value) is not bool:
+        raise wrong_type(pointer(name), value, "true or false without quotes")
+    return bool(value)
+
+
 def whole(members: Members, name: str, lowest: int) -> int | None:
     """Optional whole number from `lowest` on; 5.0 is as whole as 5 in JSON."""
     value = members.get(name)

@@ -20,7 +20,10 @@ PressState = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunMessage:
-    """A run opens or closes on a press; what it makes, from what, under which recipe."""
+    """A run opens or closes on a press; what it makes, from what, under which recipe.
+
+    A `trial` is made to learn what settings do: its shots are stored and shown, never charted.
+    """
 
     site: str
     press: str
@@ -35,6 +38,7 @@ class RunMessage:
     action: RunAction
     received_at: datetime
     source: str
+    trial: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,6 +67,7 @@ class RunModel(Message):
     recipe: Text | None = None
     recipe_version: Place | None = None
     action: RunAction
+    trial: bool | None = Field(None, description="made to learn what settings do: shown, never charted")
 
 
 class TrayModel(Message):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
 import sqlalchemy as sa
 
@@ -65,12 +65,14 @@ def is_known(conn: sa.Connection, press_id: int, kind: str, *, at: datetime, new
     return new in list(found)
 
 
-def last_lot(conn: sa.Connection, press_id: int, run_id: int) -> str | None:
-    """The lot that the newest lot event of a run named, None if its first lot is still in force."""
+def last_lot(
+    conn: sa.Connection, press_id: int, run_id: int, *, kind: Literal["lot", "color"] = "lot"
+) -> str | None:
+    """The lot (or color) that the newest event of a run named, None if its first one is still in force."""
     lot: str | None = conn.execute(
         sa.select(events.c.new)
         .join(runs, runs.c.id == run_id)
-        .where(events.c.press_id == press_id, events.c.kind == "lot", events.c.at >= runs.c.opened_at)
+        .where(events.c.press_id == press_id, events.c.kind == kind, events.c.at >= runs.c.opened_at)
         .order_by(events.c.id.desc())
         .limit(1)
     ).scalar_one_or_none()

@@ -14,8 +14,8 @@ from collector.store.tables import recipes, runs
 
 # How a run came to be: by a message, by a person's form, by a file that names it, or from the shots alone.
 MESSAGE, FORM, FILE, INFERRED = "message", "form", "file", "inferred"
-DESCRIPTION = ("mold", "blend", "lot", "color", "recipe", "recipe_version")
-FILLABLE = ("mold", "blend", "lot", "color")
+DESCRIPTION = ("mold", "blend", "lot", "color", "recipe", "recipe_version", "trial")
+FILLABLE = ("mold", "blend", "lot", "color", "trial")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +34,7 @@ class RunRow:
     opened_by: str
     opened_at: datetime
     closed_at: datetime | None
+    trial: bool = False
 
     def context(self) -> str:
         """What limits are valid for: mold, blend, color and recipe version; a lot is an event inside it."""
@@ -45,7 +46,7 @@ def _select() -> sa.Select[Any]:
     columns = (
         runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.color, runs.c.closed_at,
         runs.c.opened_by, runs.c.opened_at, recipes.c.name.label("recipe"), recipes.c.version,
-        recipes.c.setpoints,
+        recipes.c.setpoints, runs.c.trial,
     )
     return sa.select(*columns).select_from(runs.outerjoin(recipes))
 
@@ -58,6 +59,7 @@ def _row(found: sa.Row[Any]) -> RunRow:
         id=found.id, name=found.name, mold=found.mold, blend=found.blend, lot=found.lot, color=found.color,
         recipe=found.recipe, recipe_version=found.version, setpoints=found.setpoints or {},
         opened_by=found.opened_by, opened_at=found.opened_at, closed_at=found.closed_at,
+        trial=bool(found.trial),
     )
 
 
@@ -85,6 +87,7 @@ def open_run(
     color: str | None = None,
     recipe: str | None = None,
     recipe_version: int | None = None,
+    trial: bool = False,
     closed_at: datetime | None = None,
 ) -> RunRow:
     """Store a new run; a recipe that nobody qualified yet is kept by name, without setpoints to check."""
@@ -92,7 +95,7 @@ def open_run(
         sa.insert(runs)
         .values(
             press_id=press_id, name=name, mold=mold, blend=blend, lot=lot, color=color, opened_at=at,
-            closed_at=closed_at, opened_by=opened_by,
+            closed_at=closed_at, opened_by=opened_by, trial=trial,
             recipe_id=_recipe_id(conn, recipe, recipe_version or 1, mold, blend),
         )
         .returning(runs.c.id)

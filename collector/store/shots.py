@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from collector.store import digest, shot_rows, shot_values
 from collector.store.tables import presses, shots
 
-Phase = Literal["startup", "baseline", "charted"]
+Phase = Literal["startup", "baseline", "charted", "trial"]
 Original = tuple[float, str]
 
 _FRAME = {

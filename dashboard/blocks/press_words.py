@@ -13,6 +13,7 @@ from rules.run_rules import RULES, named, sentence
 KINDS = {
     "run": "run",
     "lot": "lot",
+    "color": "color",
     "tray": "tray",
     "setpoint": "setpoint",
     "stop": "stop",

@@ -19,6 +19,7 @@ PHASES = {
     "startup": "startup shot, not charted",
     "baseline": "gathered for limits, not judged yet",
     "charted": "charted",
+    "trial": "trial, not charted",
 }
 
 

@@ -91,6 +91,7 @@ def trial_day(seed: int, start: datetime) -> Story:
             shots=LEG_SHOTS,
             settings=settings,
             recipe=f"{place.recipe}, trial",
+            trial=True,
             stop_reason=None,
         )
         for settings in _legs(rng, usual)

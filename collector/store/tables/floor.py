@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sqlalchemy import (
+    Boolean,
     Column,
     Float,
     ForeignKey,
@@ -55,6 +56,7 @@ runs = Table(
     Column("opened_at", UtcTime, nullable=False),
     Column("closed_at", UtcTime),
     Column("opened_by", String, nullable=False),  # message | form | file | inferred
+    Column("trial", Boolean),                     # made to learn what settings do: never charted
     UniqueConstraint("press_id", "name"),
 )
 

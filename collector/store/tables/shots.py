@@ -31,7 +31,7 @@ shots = Table(
     Column("run_id", ForeignKey("runs.id")),
     Column("tray", String),
     Column("tray_position", Integer),
-    Column("phase", String, nullable=False),      # startup | baseline | charted
+    Column("phase", String, nullable=False),      # startup | baseline | charted | trial
     Column("share", Float),                       # largest chart statistic as a share of its limit
     Column("share_key", String),                  # ... and the characteristic it belongs to
     Column("signaled", Boolean, nullable=False),

@@ -19,6 +19,7 @@ def upgrade() -> None:
     """Bring a store here."""
     op.add_column("presses", sa.Column("heard_at", sa.BigInteger(), nullable=True))
     op.add_column("presses", sa.Column("clock_behind_s", sa.Float(), nullable=True))
+    op.add_column("runs", sa.Column("trial", sa.Boolean(), nullable=True))
     _imports()
     _gaps()
     _past_runs()
