@@ -32,7 +32,7 @@ def table(accounts: list[Account], last: dict[int, datetime]) -> None:
         }
         for each in accounts
     ]
-    st.dataframe(pd.DataFrame(rows), hide_index=True, alt="Accounts with their roles and state")
+    st.dataframe(pd.DataFrame(rows), hide_index=True, height="content", alt="Accounts, roles and state")
 
 
 def _state(each: Account) -> str:
@@ -115,4 +115,4 @@ def may_do() -> None:
         for name, row in ACTS.items()
         if row.roles
     ]  # fmt: skip
-    st.dataframe(pd.DataFrame(rows), hide_index=True, alt="Acts and the roles they need")
+    st.dataframe(pd.DataFrame(rows), hide_index=True, height="content", alt="Acts and the roles they need")

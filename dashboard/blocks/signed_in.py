@@ -53,15 +53,20 @@ def line(page: str) -> None:
     found = person()
     with st.container(horizontal=True, horizontal_alignment="right", vertical_alignment="center"):
         if found is None:
-            way = f'<a href="/sign-in?next={quote(page)}" target="_self">Sign in</a>'
-            st.html(f"Nobody is signed in here. {way}")
+            st.html(f"Nobody is signed in here. {_link('sign-in', page, 'Sign in')}", width="content")
             _ask_pin()
         elif found[1].kind == "pin":
             until = database.local(found[1].expires_at)
-            st.html(f"<b>{escape(found[0])}</b> until {until:%H:%M}")
+            st.html(f"<b>{escape(found[0])}</b> until {until:%H:%M}", width="content")
             st.button("Not me", key="signed_in_not_me", on_click=_not_me, type="tertiary")
         else:
-            st.html(f'<a href="/account?next={quote(page)}" target="_self">{escape(found[0])}</a>')
+            st.html(_link("account", page, found[0]), width="content")
+
+
+def _link(address: str, page: str, words: str) -> str:
+    # A link of Markdown would open another tab, and leave this one as it was.
+    way = f"/{address}?next={quote(page)}"
+    return f'<a href="{way}" target="_self" style="color:inherit">{escape(words)}</a>'
 
 
 def may_read() -> bool:

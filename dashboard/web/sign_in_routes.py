@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -152,17 +153,19 @@ async def _code(request: Request) -> Response:
             clock=database.clock(),
         )  # fmt: skip
     except NotAllowed as error:
-        return _code_page(request, refused=_sentence(error), status=403)
+        return _code_page(request, name=fields.get("name", ""), refused=_sentence(error), status=403)
     return page(
         request, _key(), title="Done", said="The password is yours; nobody else knows it.",
         links=(("/sign-in", "Sign in"),),
     )  # fmt: skip
 
 
-def _code_page(request: Request, *, refused: str = "", status: int = 200) -> Response:
+def _code_page(request: Request, *, name: str = "", refused: str = "", status: int = 200) -> Response:
     hint = "From an admin, or from the terminal that started the screens."
     code = Field("code", "Code", hint=hint, longest=40)
-    form = Form("/code", "Choose this password", (NAME, code, NEW_PASSWORD, PIN), first=True)
+    form = Form(
+        "/code", "Choose this password", (replace(NAME, value=name), code, NEW_PASSWORD, PIN), first=True
+    )
     return page(
         request, _key(), title="Choose a password", forms=[form], refused=refused, status=status,
         links=(("/sign-in", "Sign in"),),
