@@ -33,6 +33,7 @@ from pydantic_settings import (
 from collector.contract.mapping_model import JsonMapping
 from collector.contract.mapping_read import check_together
 from collector.errors import SettingsError
+from collector.settings_alarms import Alarms
 from collector.settings_collector import Collector
 from collector.settings_delivery import MessageChannel, Notify, Shift, check_channels
 from collector.settings_folders import WatchedFolder
@@ -41,6 +42,7 @@ from collector.settings_leases import Leases
 from collector.settings_mapping import read_mapping_file
 from collector.settings_mistakes import settings_mistake
 from collector.settings_people import Journal, People
+from collector.settings_sparkplug import SparkplugDevice, SparkplugHost, check_devices
 from collector.settings_tls import BrokerTls
 
 SETTINGS_FILE = "EVENRUN_SETTINGS"
@@ -116,6 +118,9 @@ class Charts(Section):
     new_run_after_stop_h: float = Field(
         4.0, gt=0, description="a run that nobody named ends with a pause of so many hours"
     )
+    first_shot_approval: bool = Field(
+        False, description="whether the floor asks until a person has approved the first discs of a run"
+    )
     setpoint_tolerance: dict[str, float] = Field(
         default_factory=dict, description="a recorded setpoint that moves less is not a change, by key"
     )
@@ -143,6 +148,7 @@ class Settings(BaseSettings):
     time_zone: str = Field("UTC", description="zone in which people read times, such as Europe/Berlin")
     broker: Broker = Broker()
     charts: Charts = Charts()
+    alarms: Alarms = Alarms()
     leases: Leases = Leases()
     backup: Backup = Backup()
     retention: Retention = Retention()
@@ -160,6 +166,10 @@ class Settings(BaseSettings):
     folders: tuple[WatchedFolder, ...] = Field(
         (), description="folders whose CSV files are imported as they come"
     )
+    sparkplug: tuple[SparkplugDevice, ...] = Field(
+        (), description="presses whose edge nodes speak Sparkplug B"
+    )
+    sparkplug_host: SparkplugHost = SparkplugHost()
     channels: tuple[MessageChannel, ...] = Field((), description="ways to people: e-mail, chat, SMS, webhook")
     shifts: tuple[Shift, ...] = Field((), description="shifts: name, days, begins, ends")
     notify: Notify = Notify()
@@ -183,6 +193,7 @@ class Settings(BaseSettings):
     @model_validator(mode="after")
     def _channels_and_shifts(self) -> Settings:
         check_channels(self.channels, self.shifts)
+        check_devices(self.sparkplug)
         return self
 
     @field_validator("time_zone")

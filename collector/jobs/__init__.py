@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collector.jobs import (
     backup,
+    connections,
     delivery,
     escalation,
     gauging_due,
@@ -15,6 +16,7 @@ from collector.jobs import (
     retention,
     self_check,
     shift_summary,
+    silence,
     unshelve,
 )
 from collector.jobs.job import Job
@@ -29,4 +31,6 @@ JOBS: tuple[Job, ...] = (
     backup.JOB,
     retention.JOB,
     unshelve.JOB,
+    silence.JOB,
+    connections.JOB,
 )

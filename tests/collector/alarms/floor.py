@@ -110,7 +110,9 @@ class Floor:
             for shot_id, row in zip(ids, rows, strict=True)
         ]  # fmt: skip
         now = START + self.made * CYCLE
-        apply.process(conn, self.press, verdicts, now=now, wall=now, charts_since_shot_id=self.charts_since_shot_id)
+        apply.process(
+            conn, self.press, verdicts, now=now, wall=now, charts_since_shot_id=self.charts_since_shot_id
+        )
         return ids
 
     def _signals(
