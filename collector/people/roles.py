@@ -60,7 +60,15 @@ ACTS: dict[str, Act] = {
     "alarm put_back": Act(TECHNICIAN),
     # what the charts rest on: never by PIN alone
     "approve limits": Act(SKILLED, pin=False),
+    "retire limits": Act(SKILLED, pin=False),
+    "first shot approved": Act(SKILLED),
     "qualify recipe": Act(SKILLED, pin=False),
+    # the service itself
+    "maintenance entered": Act(ANYBODY),
+    "refusals replayed": Act(TECHNICIAN),
+    "channel tested": Act((*SKILLED, "admin")),
+    "channel on": Act((*SKILLED, "admin")),
+    "channel off": Act((), service=True),
     # people
     "account added": Act(ADMIN, pin=False),
     "account roles changed": Act(ADMIN, pin=False),

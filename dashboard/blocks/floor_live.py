@@ -37,6 +37,7 @@ def floor_drawing() -> str:
             wall=wall_now(),
             stop_cycles=settings.charts.stop_cycles,
             gaugings_due=gaugings_due(),
+            first_shot_approval=settings.charts.first_shot_approval,
         )
     return drawing(
         floor,

@@ -135,6 +135,8 @@ def act_words(lane: Lane) -> str:
     """What to set aside: first what the alarm beside it means, then how much older holds keep."""
     own = lane.alarm_hold if lane.alarm is not None else lane.hold
     older = lane.hold.discs - own.discs
+    if lane.first_shot_waits and not own.discs:
+        return joined(["Look at the first discs", f"{older:,} older held" if older > 0 else ""])
     if older <= 0:
         return hold_words(own)
     return joined([hold_words(own, longest=LONGEST_TRAYS_OF_TWO), f"{older:,} older held"])

@@ -19,12 +19,14 @@ KINDS = {
     "stop": "stop",
     "startup": "startup",
     "state": "press state",
+    "maintenance": "maintenance",
     "gap": "missing shots",
     "late": "late shots",
     "clock": "press clock",
     "epoch": "counter reset",
     "chart_restart": "charts anew",
     "limits": "limits",
+    "first_shot": "first discs",
 }
 ORDER = tuple(KINDS.values())
 _BY_CHART = {
@@ -74,6 +76,8 @@ def event_words(event: Any) -> str:
         return f"{event.new / 60:.0f} min without a shot"
     if event.kind == "limits":
         return f"{quantities.label(event.key)}: {event.note or 'new limits'}" if event.key else "new limits"
+    if event.kind == "maintenance":
+        return ": ".join(str(part) for part in (event.new, event.note) if _says_something(part))
     change = " → ".join(_text(part) for part in (event.old, event.new) if _says_something(part))
     return change or (event.note if _says_something(event.note) else "")
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
+from collector.actions.first_shot import is_approved
 from collector.store import holds
 from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
 from collector.store.types import to_micros
@@ -92,6 +93,7 @@ class Lane:
     marks: tuple[Mark, ...]
     steady_shots: int | None = None
     provisional: bool = False
+    first_shot_waits: bool = False  # for a person to look at the first discs of the run
     alarm: AlarmFacts | None = None
     alarms_open: int = 0
     hold: Held = field(default_factory=Held)
@@ -122,6 +124,7 @@ def read_floor(
     wall: datetime,
     stop_cycles: float = 5.0,
     gaugings_due: int = 0,
+    first_shot_approval: bool = False,
 ) -> Floor:
     """Read the floor of one site.
 
@@ -136,6 +139,8 @@ def read_floor(
         A pause of this many usual cycles counts as silence.
     gaugings_due : int
         Counted by the caller, since it changes by the hour and not by the shot.
+    first_shot_approval : bool
+        Whether a person has to approve the first discs of a run.
 
     Returns
     -------
@@ -144,6 +149,8 @@ def read_floor(
     rows = conn.execute(sa.select(presses).where(presses.c.site == site)).all()
     by_press = _marks(conn, [row.id for row in rows], now)
     lanes = tuple(_lane(conn, row, by_press.get(row.id, ()), now, stop_cycles) for row in rows)
+    if first_shot_approval:
+        lanes = tuple(replace(lane, first_shot_waits=_first_shot_waits(conn, lane)) for lane in lanes)
     seen, silent_for = _collector(conn, wall)
     return Floor(
         now=now,
@@ -152,6 +159,13 @@ def read_floor(
         collector_seen_at=seen,
         collector_silent_for=silent_for,
     )
+
+
+def _first_shot_waits(conn: Connection, lane: Lane) -> bool:
+    run, last = lane.run, lane.last
+    if run is None or run.closed_at is not None or last is None or last.run_id != run.id:
+        return False
+    return not is_approved(conn, run.id)
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:
