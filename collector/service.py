@@ -27,15 +27,14 @@ from collector.jobs.job import Shop
 from collector.leases.crew import LOOKS_A_LEASE
 from collector.leases.keeper import new_name
 from collector.leases.opening import open_crew, url_under
-from collector.pipeline import Pipeline
 from collector.press_work import Counts
 from collector.settings import Settings
 from collector.settings_tls import BrokerTls
-from collector.sources.incoming import Incoming
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
 from collector.store import database, refusals
+from collector.store_start import when_there
 from collector.vitals import Vitals
 from collector.watching import open_watches, watching
 from collector.web import health_routes, serving
@@ -64,14 +63,16 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
     random = Random()  # noqa: S311 - jitter, no secret
     me = new_name()
     engine = database.open_engine(url_under(settings.database_url, me))
-    database.upgrade(engine)
-    clock = service_clock(engine)
     broker = mqtt_settings(settings)
+    clock = when_there(lambda: _brought_up(engine), back_off=broker, stop=stop, random=random)
+    if clock is None:
+        engine.dispose()
+        return
     notice = RefusalNotice(engine)
 
-    def take(pipeline: Pipeline, batch: list[Incoming], until: threading.Event) -> bool:
+    def take(work: Callable[[], Counts], size: int, until: threading.Event) -> bool:
         counts = take_until_stored(
-            pipeline, batch, back_off=broker, stop=until, random=random, vitals=vitals
+            work, size, back_off=broker, stop=until, random=random, vitals=vitals
         )
         if counts is None:
             return False
@@ -112,16 +113,21 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         engine.dispose()
 
 
+def _brought_up(engine: sa.Engine) -> ServiceClock:
+    database.upgrade(engine)
+    return service_clock(engine)
+
+
 def take_until_stored(
-    pipeline: Pipeline,
-    batch: list[Incoming],
+    take: Callable[[], Counts],
+    size: int,
     *,
     back_off: MqttSettings,
     stop: threading.Event,
     random: Random,
     vitals: Vitals,
 ) -> Counts | None:
-    """Try a batch until the store takes it.
+    """Try to take a batch of `size` messages until the store takes it.
 
     MQTT sends an unacknowledged message again only after a reconnect, so the batch stays in memory; the
     source stops reading when too much is in hand, and the broker waits.
@@ -135,12 +141,12 @@ def take_until_stored(
     while not stop.is_set():
         began = time.monotonic()
         try:
-            counts = pipeline.take(batch)
+            counts = take()
         except StoreUnavailable as error:
             vitals.store_problem = str(error)
             attempt += 1
             wait_s = back_off_s(attempt, back_off, random)
-            log.warning("%s; %d messages wait, next try in %.1f s", error, len(batch), wait_s)
+            log.warning("%s; %d messages wait, next try in %.1f s", error, size, wait_s)
             stop.wait(wait_s)
         else:
             vitals.took(counts, time.monotonic() - began)
