@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import islice
@@ -19,9 +19,7 @@ from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
 from collector.press_work import Counts
 from collector.settings import Settings
 from collector.sources import csv_file
-from collector.store import database
-from collector.store.tables import imports
-from collector.store.upsert import insert_into
+from collector.store import database, imports
 from collector.verdict import Policy
 
 BATCH = 500
@@ -35,11 +33,12 @@ class Imported:
     counts: Counts = field(default_factory=Counts)
     sentences: list[str] = field(default_factory=list)
     before: datetime | None = None
+    id: int = 0
 
     @property
     def accepted(self) -> int:
         """Rows that were stored now."""
-        return self.counts.stored + self.counts.late + self.counts.gaugings
+        return self.counts.stored + self.counts.late + self.counts.past + self.counts.gaugings
 
     def told(self) -> str:
         """The counts in words, such as ``159 shots stored, 2 refused``."""
@@ -96,7 +95,9 @@ def import_csv(
         The store cannot be written; batches before are stored, and importing again repeats nothing.
     """
     digest = _digest(path)
-    done = Imported(before=_imported_before(engine, digest))
+    with database.write(engine) as conn:
+        done = Imported(before=imports.taken_before(conn, digest))
+        done.id = imports.begin(conn, path.name, digest, profile_name, at=clock.now())
     pipeline = Pipeline(
         engine, policy=_policy(settings, profile), intake=intake_policy(settings), clock=clock
     )
@@ -111,17 +112,12 @@ def import_csv(
         for each in refusals:
             refused(each)
         progress(len(batch))
-    if done.before is None and done.accepted:
-        row = {"file_name": path.name, "file_digest": digest, "profile": profile_name}
-        _note(engine, row, done, at=clock.now())
+    with database.write(engine) as conn:
+        imports.finish(
+            conn, done.id, accepted=done.accepted, duplicates=done.counts.duplicates,
+            refused=done.counts.refused,
+        )
     return done
-
-
-def _imported_before(engine: sa.Engine, digest: bytes) -> datetime | None:
-    """When a file of the same bytes was imported, if it was."""
-    query = sa.select(imports.c.imported_at).where(imports.c.file_digest == digest)
-    with database.read(engine) as conn:
-        return conn.execute(query).scalar_one_or_none()
 
 
 def _policy(settings: Settings, profile: ShotProfile | GaugingProfile) -> Policy:
@@ -153,13 +149,3 @@ def _digest(path: Path) -> bytes:
             return hashlib.file_digest(file, "sha256").digest()
     except OSError as error:
         raise UserError(f"the file {path} cannot be read ({error.strerror}); check its path") from error
-
-
-def _note(engine: sa.Engine, row: Mapping[str, object], done: Imported, *, at: datetime) -> None:
-    counts = {
-        "accepted": done.accepted, "duplicates": done.counts.duplicates, "refused": done.counts.refused,
-    }
-    with database.write(engine) as conn:
-        # Another process may have imported the same file at the same time.
-        new = insert_into(conn, imports).values(**row, **counts, imported_at=at)
-        conn.execute(new.on_conflict_do_nothing())

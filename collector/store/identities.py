@@ -11,12 +11,10 @@ from collector.contract.shot import Shot
 from collector.identity import Stored
 from collector.store.tables import shots
 
-WITHDRAWN = "withdrawn"  # phase of the shots of an import that was undone
-# Epochs of withdrawn shots lie below, so that a right import of the same counters finds its places free.
-WITHDRAWN_BELOW = -1_000_000_000
 # A run of the past gets a stretch of epochs of its own, before all others; none has as many counter restarts.
 PAST_EPOCHS = 10_000
 
+_BELOW_ALL = -(2**31)
 _NEXT = sa.select(sa.func.min(shots.c.epoch)).where(
     shots.c.press_id == sa.bindparam("press_id"), shots.c.epoch > sa.bindparam("above")
 )
@@ -25,7 +23,7 @@ _NEXT = sa.select(sa.func.min(shots.c.epoch)).where(
 def epochs(conn: sa.Connection, press_id: int) -> list[int]:
     """The epochs of a press, rising; one look into the index each, however many shots they have."""
     found: list[int] = []
-    above = WITHDRAWN_BELOW
+    above = _BELOW_ALL
     while (epoch := conn.execute(_NEXT, {"press_id": press_id, "above": above}).scalar()) is not None:
         found.append(epoch)
         above = epoch
@@ -39,9 +37,7 @@ def alike(
     c = shots.c
     same: tuple[sa.ColumnElement[bool], ...] = (c.epoch.in_(among), c.counter == shot.counter)
     if shot.counter is None:
-        same = (
-            c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart, c.phase != WITHDRAWN,
-        )
+        same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
     query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == press_id, *same)
     return [Stored(row.id, row.epoch, row.ended_at) for row in conn.execute(query)]
 

@@ -42,9 +42,11 @@ imports = Table(
     Column("accepted", Integer, nullable=False),
     Column("duplicates", Integer, nullable=False),
     Column("refused", Integer, nullable=False),
-    # Its shots are those of its file name with an id above the first and up to the last (null: not ended).
+    # Its shots and gaugings are those of its file name with ids above the first and up to the last of these.
     Column("after_shot_id", BigId),
-    Column("last_shot_id", BigId),
+    Column("last_shot_id", BigId),                # null: the import did not end
+    Column("after_gauging_id", BigId),
+    Column("last_gauging_id", BigId),
     Column("undone_at", UtcTime),
     Column("undone_by", String),
     Column("undone_why", Text),
@@ -54,9 +56,8 @@ withdrawn_shots = Table(                          # shots of an undone import, a
     "withdrawn_shots", metadata,
     Column("shot_id", BigId, primary_key=True, autoincrement=False),
     Column("import_id", ForeignKey("imports.id"), nullable=False, index=True),
-    Column("epoch", Integer, nullable=False),
+    Column("press_id", ForeignKey("presses.id"), nullable=False),
     Column("run_id", ForeignKey("runs.id")),
-    Column("phase", String, nullable=False),
     Column("digest", LargeBinary, nullable=False),
 )
 

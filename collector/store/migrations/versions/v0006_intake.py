@@ -31,6 +31,8 @@ def _imports() -> None:
         table.drop_constraint("uq_imports_file_digest", type_="unique")
         table.add_column(sa.Column("after_shot_id", ID, nullable=True))
         table.add_column(sa.Column("last_shot_id", ID, nullable=True))
+        table.add_column(sa.Column("after_gauging_id", ID, nullable=True))
+        table.add_column(sa.Column("last_gauging_id", ID, nullable=True))
         table.add_column(sa.Column("undone_at", sa.BigInteger(), nullable=True))
         table.add_column(sa.Column("undone_by", sa.String(), nullable=True))
         table.add_column(sa.Column("undone_why", sa.Text(), nullable=True))
@@ -39,12 +41,14 @@ def _imports() -> None:
         "withdrawn_shots",
         sa.Column("shot_id", ID, autoincrement=False, nullable=False),
         sa.Column("import_id", ID, nullable=False),
-        sa.Column("epoch", sa.Integer(), nullable=False),
+        sa.Column("press_id", ID, nullable=False),
         sa.Column("run_id", ID, nullable=True),
-        sa.Column("phase", sa.String(), nullable=False),
         sa.Column("digest", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(
             ["import_id"], ["imports.id"], name=op.f("fk_withdrawn_shots_import_id_imports")
+        ),
+        sa.ForeignKeyConstraint(
+            ["press_id"], ["presses.id"], name=op.f("fk_withdrawn_shots_press_id_presses")
         ),
         sa.ForeignKeyConstraint(["run_id"], ["runs.id"], name=op.f("fk_withdrawn_shots_run_id_runs")),
         sa.PrimaryKeyConstraint("shot_id", name=op.f("pk_withdrawn_shots")),
