@@ -193,6 +193,10 @@ class Settings(BaseSettings):
     @model_validator(mode="after")
     def _channels_and_shifts(self) -> Settings:
         check_channels(self.channels, self.shifts)
+        return self
+
+    @model_validator(mode="after")
+    def _one_press_a_device(self) -> Settings:
         check_devices(self.sparkplug)
         return self
 

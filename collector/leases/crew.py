@@ -85,7 +85,7 @@ class Crew:
 
     def problem(self) -> str | None:
         """What is wrong with a connection, in one sentence; None when all of them stand."""
-        problems = [part.source.problem for part in self.parts()]
+        problems = [part.problem for part in self.parts()]
         return next((each for each in problems if each is not None), None)
 
     def protocol(self) -> str:

@@ -16,6 +16,7 @@ from collector.sources import mqtt_connection
 from collector.sources.incoming import Incoming, already_acknowledged
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings
+from collector.sources.sparkplug.work import SparkplugWork
 from collector.store.leases import Lease
 
 __all__ = ["Part", "Work"]
@@ -41,6 +42,8 @@ class Work:
         Take messages until the store has them, or an event is set; True when the store has them.
     max_messages, max_wait_s : int, float
         Most messages in a batch, and the longest wait for it to fill, in seconds.
+    beside : SparkplugWork or None
+        What else is collected under this lease.
     """
 
     settings: MqttSettings
@@ -49,6 +52,7 @@ class Work:
     take: Callable[[list[Incoming], threading.Event], bool]
     max_messages: int
     max_wait_s: float
+    beside: SparkplugWork | None = None
 
 
 class Part:
@@ -62,7 +66,7 @@ class Part:
 
     def __init__(self, lease: Lease, work: Work) -> None:
         self.lease = lease
-        self.failure: BaseException | None = None
+        self._failure: BaseException | None = None
         self.lost = False
         self.emptied = False
         self.source = work.connect(work.settings)
@@ -75,6 +79,20 @@ class Part:
         """Connect and begin."""
         self.source.start()
         self._thread.start()
+        if self._work.beside is not None:
+            self._work.beside.start()
+
+    @property
+    def failure(self) -> BaseException | None:
+        """What nobody foresaw and ended it."""
+        beside = self._work.beside
+        return self._failure or (None if beside is None else beside.failure)
+
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with a connection, in one sentence; None when all stand."""
+        beside = self._work.beside
+        return self.source.problem or (None if beside is None else beside.problem)
 
     def end_session(self) -> None:
         """Take nothing new any more; once the session is empty, end it and say so by `emptied`."""
@@ -84,6 +102,8 @@ class Part:
         """Let the batch in hand be finished for a while, disconnect, keep the session on the broker."""
         self._stop.set()
         self._thread.join(wait_s)
+        if self._work.beside is not None:
+            self._work.beside.stop(wait_s=wait_s)
         self.source.close(say_offline=say_offline)
 
     def _run(self) -> None:
@@ -95,7 +115,7 @@ class Part:
             log.warning("%s", error)
             self.lost = True
         except Exception as error:  # noqa: BLE001 - the main thread raises it again
-            self.failure = error
+            self._failure = error
 
     def _collect(self) -> None:
         for batch in self.source.batches(self._work.max_messages, self._work.max_wait_s):

@@ -35,11 +35,10 @@ class ShotFound:
 
 @dataclass(frozen=True, slots=True)
 class StateFound:
-    """A press came or went; `at_ms` None is now."""
+    """A press came or went, just now: a will was written long before."""
 
     device: SparkplugDevice
     online: bool
-    at_ms: int | None
     reason: str | None
 
 

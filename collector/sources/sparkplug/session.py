@@ -117,7 +117,8 @@ class EdgeNode:
         born = [place.device for place in self._places.values() if place.born]
         self._end()
         for device in born:
-            yield StateFound(device, False, None, f"edge node {self._node} lost its connection")  # noqa: FBT003
+            reason = f"edge node {self._node} lost its connection"
+            yield StateFound(device, online=False, reason=reason)
 
     def _left_over(self) -> list[Heard]:
         """What still waits for a message that will not come."""
@@ -154,7 +155,7 @@ class EdgeNode:
         place.known = {name: metric for name, metric in self._named(place, metrics) if not metric.historical}
         shot = place.known.get(place.device.shot)
         place.last_shot = None if shot is None else shot.value
-        yield StateFound(place.device, True, heard.payload.at_ms, None)  # noqa: FBT003
+        yield StateFound(place.device, online=True, reason=None)
 
     def _device_death(self, heard: Heard) -> Iterator[Finding]:
         place = self._places.get(heard.topic.device)
@@ -163,7 +164,7 @@ class EdgeNode:
         place.born = False
         place.known.clear()
         reason = f"edge node {self._node} lost the device"
-        yield StateFound(place.device, False, heard.payload.at_ms, reason)  # noqa: FBT003
+        yield StateFound(place.device, online=False, reason=reason)
 
     def _data(self, heard: Heard, now_s: float) -> Iterator[Finding]:
         place = self._places.get(heard.topic.device)

@@ -43,7 +43,7 @@ def shot_of(found: ShotFound, frame: Frame) -> Message:
 def state_of(found: StateFound, frame: Frame) -> Message:
     """The state of a press that came or went."""
     return StateMessage(
-        site=frame.site, press=frame.press, at=_moment(found.at_ms) or frame.now,
+        site=frame.site, press=frame.press, at=frame.now,
         state="online" if found.online else "offline", reason=found.reason,
         received_at=frame.received_at, source=frame.source,
     )  # fmt: skip

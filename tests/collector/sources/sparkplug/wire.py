@@ -80,8 +80,8 @@ def _value(value: object, datatype: int | None) -> bytes:
         long = datatype in {INT64, UINT64} or value > 0xFFFFFFFF
         out = whole(11, value & 0xFFFFFFFFFFFFFFFF) if long else whole(10, value & 0xFFFFFFFF)
     elif isinstance(value, float):
-        single = datatype == FLOAT
-        out = tag(12, FOUR) + struct.pack("<f", value) if single else tag(13, EIGHT) + struct.pack("<d", value)
+        number, kind, form = (12, FOUR, "<f") if datatype == FLOAT else (13, EIGHT, "<d")
+        out = tag(number, kind) + struct.pack(form, value)
     elif isinstance(value, str):
         out = text(15, value)
     return out
