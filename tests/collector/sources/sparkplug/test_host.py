@@ -71,7 +71,8 @@ class EdgeNode:
         self.seq, self.counter, self.bd_seq = 0, 100, bd_seq
         self.client = Client(CallbackAPIVersion.VERSION2, client_id="G3")
         self.client.username_pw_set("gateway", "gateway-secret")
-        self.client.will_set("spBv1.0/Hall/NDEATH/G3", payload([metric("bdSeq", bd_seq, datatype=INT64)]), qos=1)
+        death = payload([metric("bdSeq", bd_seq, datatype=INT64)])
+        self.client.will_set("spBv1.0/Hall/NDEATH/G3", death, qos=1)
         self.client.on_message = self._on_message
         self.client.connect("127.0.0.1", port)
         self.client.loop_start()
@@ -80,7 +81,8 @@ class EdgeNode:
 
     def is_born(self) -> None:
         self.seq = 0
-        self._send("NBIRTH/G3", metric("bdSeq", self.bd_seq, datatype=INT64), metric("Node Control/Rebirth", False))
+        rebirth = metric("Node Control/Rebirth", False)
+        self._send("NBIRTH/G3", metric("bdSeq", self.bd_seq, datatype=INT64), rebirth)
         self._send(
             "DBIRTH/G3/Press 7", metric("Counter", self.counter, alias=1, at_ms=now_ms()),
             metric("Cushion", 6.0, alias=2), metric("Fill", 2.4, alias=3),
@@ -88,7 +90,8 @@ class EdgeNode:
 
     def makes_a_shot(self, **changed: float) -> None:
         self.counter += 1
-        values = [metric(None, value, alias={"cushion": 2, "fill": 3}[name]) for name, value in changed.items()]
+        aliases = {"cushion": 2, "fill": 3}
+        values = [metric(None, value, alias=aliases[name]) for name, value in changed.items()]
         self._send("DDATA/G3/Press 7", metric(None, self.counter, alias=1, at_ms=now_ms()), *values)
 
     def loses_a_message(self) -> None:
