@@ -33,6 +33,7 @@ PAGES: tuple[PageRow, ...] = (
     PageRow("gauging", "Gauging", "Which discs to gauge next, and their readings."),
     PageRow("dome", "Dome", "What flagged shots became a day later."),
     PageRow("run_audit", "Run audit", "The record that answers a complaint."),
+    PageRow("service", "Service", "Health, refusals, jobs, channels to people, journal, maintenance."),
     PageRow("people", "People", "Accounts, roles, and who may do what."),
 )
 

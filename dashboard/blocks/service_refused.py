@@ -1,0 +1,98 @@
+"""What could not be read: browse it, see the bytes, take it along as a file, take it in again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from collector.actions import refusals as act
+from collector.errors import EvenrunError
+from collector.store.database import read
+from dashboard.blocks import acting, signed_in
+from dashboard.blocks import service_words as words
+from dashboard.queries import database
+from dashboard.queries import service as queries
+
+LAST = 200
+MOST_BYTES = 4_000
+EVERY_SOURCE = "Every source"
+
+
+def show() -> None:
+    """The list, one entry in detail, and what can be done."""
+    with read(database.engine()) as conn:
+        known = queries.sources(conn)
+    if not known:
+        st.write("Nothing was ever refused.")
+        return
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        chosen = st.selectbox(
+            "Source", [EVERY_SOURCE, *(one.name for one in known)], key="service_source", width=300,
+            format_func=lambda name: _source_words(name, known),
+        )  # fmt: skip
+        kept_only = st.toggle("Only what still waits", value=True, key="service_kept_only")
+    source = None if chosen == EVERY_SOURCE else chosen
+    _list(source, kept_only=kept_only)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        _export(source, kept_only=kept_only)
+        _replay()
+
+
+def _source_words(name: str, known: list[queries.Source]) -> str:
+    mine = [one for one in known if name in (EVERY_SOURCE, one.name)]
+    kept, later = sum(one.kept for one in mine), sum(one.replayed for one in mine)
+    return f"{name} ({kept:,} kept, {later:,} read later)"
+
+
+def _list(source: str | None, *, kept_only: bool) -> None:
+    with read(database.engine()) as conn:
+        rows = queries.refused(conn, source=source, kept_only=kept_only, last=LAST)
+    if not rows:
+        st.write("Nothing that was refused waits.")
+        return
+    chosen = st.dataframe(
+        [words.refusal_row(row, database.local) for row in rows], key="service_refused", hide_index=True,
+        on_select="rerun", selection_mode="single-row", alt="Refused messages, newest first",
+    )  # fmt: skip
+    picked = chosen["selection"]["rows"]
+    if picked and picked[0] < len(rows):
+        _detail(rows[picked[0]])
+    else:
+        st.caption(f"The newest {len(rows):,}. Choose a row to see its bytes and what to do.")
+
+
+def _detail(row: Any) -> None:
+    with read(database.engine()) as conn:
+        raw = queries.raw(conn, row.id)
+    with st.container(border=True):
+        st.text(f"{row.detail}; {row.remedy}.")
+        st.text(f"{row.topic or row.position}, {len(raw):,} bytes")
+        st.code(words.bytes_words(raw, MOST_BYTES), language=None, wrap_lines=True)
+
+
+def _export(source: str | None, *, kept_only: bool) -> None:
+    def content() -> bytes:
+        with read(database.engine()) as conn:
+            return queries.refused_csv(conn, source=source, kept_only=kept_only)
+
+    st.download_button(
+        "Export as CSV", content, file_name="refused.csv", mime="text/csv", key="service_export",
+        icon=":material/download:", on_click="ignore",
+    )  # fmt: skip
+
+
+def _replay() -> None:
+    with st.popover("Take them again", icon=":material/replay:"), st.form("service_replay", border=False):
+        st.write("After a mapping or a setting was mended. Rows of files: import the file again.")
+        who = signed_in.who("service_replay_who")
+        if st.form_submit_button("Take again", type="primary", key="service_replay_button"):
+            try:
+                done = act.replay(database.engine(), database.settings(), who=who, clock=database.clock())
+            except EvenrunError as error:
+                acting.refuse(str(error))
+            else:
+                st.session_state[acting.MESSAGE] = (
+                    "done", f"{done.taken:,} read now, {done.still_refused:,} still do not.",
+                )  # fmt: skip
+            st.rerun()
