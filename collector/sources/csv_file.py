@@ -52,8 +52,9 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
             header = rows.raw(profile.delimiter.join(rows.header))
             yield rows.refuse(broken.reason, broken.detail, broken.remedy, header)
             return
-        for row in rows:
-            yield from (row,) if isinstance(row, Refusal) else _records(row, rows, reader.read)
+        found = rows.in_blocks(reader.read_block) if isinstance(reader, ShotRows) else rows
+        for each in found:
+            yield from _records(each, rows, reader.read) if isinstance(each, Row) else (each,)
         yield from reader.finish()
 
 

@@ -8,11 +8,12 @@ put together where the profile says so, as it says how names are split and which
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
-from typing import TextIO
+from typing import TextIO, TypeVar
 
 from collector.contract.mapping import ColumnName, Profile
 from collector.contract.refusal import Reason, Refusal
@@ -22,6 +23,10 @@ from collector.sources import csv_lines
 from collector.sources.csv_lines import Line
 
 _MARK = "\ufeff"
+BLOCK = 500
+
+Table = list[list[str]]
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +61,7 @@ class CsvRows:
         self._received_at = received_at
         self._file = file
         self._line = 0
+        self._index = 0
         self._continues = csv_lines.continuation(profile.delimiter)
         self._heads: set[str] = set()  # texts of the header's rows: where they come again they are no data
         self.header = self._read_header()
@@ -80,14 +86,8 @@ class CsvRows:
 
     def __iter__(self) -> Iterator[Row | Refusal]:
         """Yield data rows and refusals; empty lines and repeated headers are passed over."""
-        index = 0
         try:
-            for line, text in self._lines():
-                self._line = line
-                row = self._row(text, index)
-                if row is not None:
-                    yield row
-                    index += 1
+            yield from self._each(self._lines())
         except UnicodeDecodeError as error:
             yield self.refuse(
                 "bad_file",
@@ -95,6 +95,47 @@ class CsvRows:
                 "copy the file again, or mend the profile's encoding",
                 b"",
             )
+
+    def in_blocks(
+        self, read: Callable[[Table, int], Sequence[Found] | None]
+    ) -> Iterator[Found | Row | Refusal]:
+        """Yield what `read` makes of many rows at once; where it makes nothing of them, the rows themselves.
+
+        Parameters
+        ----------
+        read : callable
+            Gets rows that all have a cell for each column, and the number of the first, from 0.
+        """
+        if self._profile.wrapped_lines or self._file.encoding.startswith("utf-16"):
+            yield from self  # lines are no rows, or may end the file in the midst of a block
+            return
+        lines = self._lines()
+        while block := list(islice(lines, BLOCK)):
+            table = self._table([text for _, text in block])
+            found = None if table is None else read(table, self._index)
+            if found is None:
+                yield from self._each(block)
+            else:
+                self._index += len(block)
+                yield from found
+
+    def _each(self, lines: Iterable[Line]) -> Iterator[Row | Refusal]:
+        for line, text in lines:
+            self._line = line
+            row = self._row(text, self._index)
+            if row is not None:
+                yield row
+                self._index += 1
+
+    def _table(self, texts: Sequence[str]) -> Table | None:
+        """The cells of lines of which each is a row of the right length, else None."""
+        try:
+            table = list(csv.reader(texts, delimiter=self._profile.delimiter, strict=True))
+        except csv.Error:
+            return None
+        # A quote that runs over the end of a line would make fewer rows.
+        plain = len(table) == len(texts) and {len(row) for row in table} == {len(self.header)}
+        return table if plain else None
 
     def _row(self, text: str, index: int) -> Row | Refusal | None:
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,6 +13,7 @@ from collector.contract.unreadable import Unreadable
 from collector.errors import UserError
 from collector.sources import csv_cavities as cavities
 from collector.sources import csv_cells as cells
+from collector.sources.csv_block import BlockReader
 from collector.sources.csv_job import Import
 from collector.sources.csv_rows import CsvRows, Row
 
@@ -37,6 +39,7 @@ class ShotRows:
         self._units = self._own_units(self._values)
         time = profile.time
         self._read_time = None if isinstance(time, ReconstructedTime) else cells.time_reader(time)
+        self._blocks = None if profile.cavity_column is not None else self._block_reader()
 
     def read(self, row: Row) -> list[Any]:
         """The shot of a row, with the opening of its run before the first one.
@@ -56,12 +59,28 @@ class ShotRows:
         self._begun += 1
         return [] if done is None else self._out(done)
 
+    def read_block(self, table: Sequence[Sequence[str]], first: int) -> list[Any] | None:
+        """The shots of many rows, with the opening of their run; None where they must be read one by one."""
+        shots = None if self._blocks is None else self._blocks.read(table, first)
+        if shots is None:
+            return None
+        opening = self._out(shots[0])[:-1]
+        self._last = shots[-1]
+        return [*opening, *shots]
+
     def finish(self) -> list[Any]:
         """The shot that waited for its cavities, and the closing of the run after the last row."""
         rest = [] if self._held is None else self._out(self._held)
         if self._last is None or self._run is None:
             return rest
         return [*rest, self._run_message(self._last, "close")]
+
+    def _block_reader(self) -> BlockReader:
+        return BlockReader(
+            self._profile, self._job, self._source, place=self._place, values=self._values,
+            setpoints=self._setpoints, units=self._units, read_time=self._read_time, press=self._press,
+            run=self._run,
+        )  # fmt: skip
 
     def _out(self, shot: Shot) -> list[Any]:
         opening = [self._run_message(shot, "open")] if self._last is None and self._run is not None else []

@@ -249,7 +249,7 @@ def test_the_settings_name_folder_and_profile_beside_their_file(
 
 @contextmanager
 def watching_process(folder: Path, url: str) -> Iterator[subprocess.Popen[bytes]]:
-    """`evenrun import --watch in` in a folder, with what it says in the file `said`; killed at the latest here."""
+    """`evenrun import --watch in` in a folder; what it says goes to the file `said`. Killed at the end."""
     words = ["import", "--watch", "in", "--profile", "mine.toml"]
     command = [sys.executable, "-c", f"from collector.cli import main; main({words})"]
     environment = {**os.environ, "EVENRUN_DATABASE_URL": url, "OPENBLAS_NUM_THREADS": "1"}
