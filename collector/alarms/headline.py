@@ -83,6 +83,14 @@ def since(counter: int | None, at: datetime | None, zone: tzinfo, *, zone_name: 
     return f"since shot {counter:,}" + (f" ({clock})" if clock else "")
 
 
+def out_of_tolerance(item: Moved, low: float | None, high: float | None) -> str:
+    """What the gauge found: ``Dome 4.31 mm, allowed 2.10 mm to 2.76 mm; one disc``."""
+    ends = [quantities.format_value(item.key, end, item.unit) for end in (low, high) if end is not None]
+    allowed = " to ".join(ends) if len(ends) > 1 else f"at {'most' if low is None else 'least'} {ends[0]}"
+    discs = "one disc" if item.shots == 1 else f"{item.shots} discs, this the worst"
+    return f"{quantities.label(item.key)} {_value(item, item.after)}, allowed {allowed}; {discs}"
+
+
 def _bad_shot(item: Moved) -> str:
     words = _LEVEL_BY_UNIT.get(item.unit or "", ("high", "low"))
     shift = _shift(item) or item.direction

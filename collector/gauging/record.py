@@ -118,7 +118,7 @@ def _join_again(conn: sa.Connection, row: sa.RowMapping) -> Outcome:
     gauging = _renamed(row)
     join = disc_lookup.find(conn, gauging, offset=row["order_offset"] or 0)
     columns = _joined(join, gauging.gauged_at)
-    gaugings.change(conn, row["id"], columns)
+    gaugings.change(conn, row["id"], columns | {"judged": None})
     return _outcome(row["id"], gauging.characteristic, join, columns["age_h"])
 
 

@@ -52,7 +52,7 @@ def withdraw(conn: sa.Connection, gauging_id: int, *, at: datetime) -> bool:
     statement = (
         sa.update(gaugings)
         .where(gaugings.c.id == gauging_id, gaugings.c.withdrawn_at.is_(None))
-        .values(withdrawn_at=at)
+        .values(withdrawn_at=at, judged=None)
     )
     return conn.execute(statement).rowcount == 1
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Float, ForeignKey, Index, Integer, LargeBinary, String, Table
+from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, String, Table
 
 from collector.store.tables.base import metadata, row_id
 from collector.store.types import BigId, UtcTime
@@ -37,7 +37,9 @@ gaugings = Table(
     Column("source", String, nullable=False),
     Column("identity", LargeBinary, nullable=False, unique=True),  # the same gauging again changes nothing
     Column("withdrawn_at", UtcTime),              # undone on the form; kept
+    Column("judged", Boolean),                    # null: not held against its tolerance since it changed
 )
 Index("ix_gaugings_run", gaugings.c.run_id, gaugings.c.characteristic)
 Index("ix_gaugings_waiting", gaugings.c.press_id, gaugings.c.joined_by)
 Index("ix_gaugings_batch", gaugings.c.order_batch)
+Index("ix_gaugings_judged", gaugings.c.judged, gaugings.c.id)

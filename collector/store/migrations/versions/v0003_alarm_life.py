@@ -23,6 +23,7 @@ def upgrade() -> None:
     _alarms()
     _set_asides()
     _holds()
+    _gaugings()
     _past()
 
 
@@ -74,6 +75,11 @@ def _holds() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_hold_steps")),
     )
     op.create_index(op.f("ix_hold_steps_hold_id"), "hold_steps", ["hold_id"], unique=False)
+
+
+def _gaugings() -> None:
+    op.add_column("gaugings", sa.Column("judged", sa.Boolean(), nullable=True))
+    op.create_index("ix_gaugings_judged", "gaugings", ["judged", "id"], unique=False)
 
 
 def _past() -> None:
