@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 from collector.store.tables import counter_gaps, events, presses
 
-LATE = "late"  # kind of the event once every shot of a gap is here
+GAP, LATE = "gap", "late"  # kinds of the event: while shots are missing, and once all are here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,14 +80,24 @@ def arrived(conn: sa.Connection, press_id: int, epoch: int, counter: int, *, at:
 
 def _note(conn: sa.Connection, gap: sa.Row[Any], missing: int) -> None:
     skipped = gap.before_counter - gap.after_counter - 1
-    changes = {"note": f"{missing} of {skipped} shots never arrived"}
+    changes = {"kind": GAP, "note": f"{missing} of {skipped} shots never arrived"}
     if not missing:
         changes = {"kind": LATE, "note": f"{skipped} shot{'' if skipped == 1 else 's'} came late"}
     e = events.c
-    named = sa.select(e.id, e.old).where(e.press_id == gap.press_id, e.kind == "gap", e.at == gap.at)
+    named = sa.select(e.id, e.old).where(e.press_id == gap.press_id, e.kind.in_((GAP, LATE)), e.at == gap.at)
     for event in conn.execute(named).all():
         if event.old == gap.after_counter:
             conn.execute(sa.update(events).where(e.id == event.id).values(**changes))
+
+
+def reopen(conn: sa.Connection, gap_id: int, *, more: int) -> None:
+    """Shots that had filled a gap were taken back."""
+    found = conn.execute(sa.select(counter_gaps).where(counter_gaps.c.id == gap_id)).one()
+    missing = found.missing + more
+    closed_at = found.closed_at if found.closed_by is not None else None
+    own = sa.update(counter_gaps).where(counter_gaps.c.id == gap_id)
+    conn.execute(own.values(missing=missing, closed_at=closed_at))
+    _note(conn, found, missing)
 
 
 def listed(conn: sa.Connection, *, press: str | None = None, closed: bool = False) -> list[Gap]:

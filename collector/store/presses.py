@@ -58,6 +58,12 @@ def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
     return PressRow(found, site, name)
 
 
+def by_id(conn: sa.Connection, press_id: int) -> PressRow:
+    """The press with this id."""
+    found = conn.execute(sa.select(presses.c.site, presses.c.name).where(presses.c.id == press_id)).one()
+    return PressRow(press_id, found.site, found.name)
+
+
 def lock(conn: sa.Connection, press_id: int) -> None:
     """Wait until no other transaction judges shots of this press; none begins to before this one ends.
 
@@ -99,6 +105,16 @@ def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tup
         sa.update(presses).where(presses.c.id == press_id).values(state=message.state, state_at=message.at)
     )
     return True, row.state
+
+
+def set_back(
+    conn: sa.Connection, press_id: int, state: dict[str, Any], *, last_shot_id: int | None,
+    last_shot_at: datetime | None,
+) -> None:
+    """Take a press back to an earlier newest shot, or to none."""
+    own = sa.update(engine_states).where(engine_states.c.press_id == press_id)
+    conn.execute(own.values(state=state, last_shot_id=last_shot_id))
+    conn.execute(sa.update(presses).where(presses.c.id == press_id).values(last_shot_at=last_shot_at))
 
 
 def load_engine_state(conn: sa.Connection, press_id: int) -> dict[str, Any] | None:

@@ -1,0 +1,91 @@
+"""Putting an import right: taking it back, or bringing its shots into the run that it should have named."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from collector.clock import ServiceClock
+from collector.errors import NotAllowed
+from collector.gathering import Gathered, gather, gatherable
+from collector.store import database, imports, journal, presses
+from collector.store.imports import ImportRow
+from collector.withdrawing import Withdrawn, withdraw
+
+
+def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: ServiceClock) -> Withdrawn:
+    """Take an import back: its shots leave charts and audits, and are kept.
+
+    Limits that were approved from a study of its shots stay in force; approve others where that is wrong.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody or no reason is named, there is no such import, or it was undone before.
+    """
+    _named(who, why)
+    with database.write(engine) as conn:
+        row, now = _import(conn, import_id), clock.now()
+        done = withdraw(conn, row, who=str(who), why=why.strip(), at=now)
+        imports.mark_undone(conn, import_id, at=now, who=str(who), why=why.strip())
+        after = {
+            "shots": done.shots, "gaugings": done.gaugings, "runs": list(done.runs),
+            "alarms": list(done.alarms),
+        }
+        journal.append(
+            conn, at=now, wall_at=clock.wall(), who=who, action="import undone",
+            subject=f"import {import_id}", before={"file": row.file_name}, after=after, why=why.strip(),
+        )
+    return done
+
+
+def name_run(
+    engine: sa.Engine, import_id: int, *, run: str, who: str, why: str, clock: ServiceClock
+) -> list[Gathered]:
+    """Bring the shots of an import that named no run into a run of this name.
+
+    Returns
+    -------
+    list of Gathered
+        One a press.
+
+    Raises
+    ------
+    NotAllowed
+        As for :func:`undo`; or every shot of the import is in a run that somebody named.
+    """
+    _named(who, why)
+    if not run.strip():
+        raise NotAllowed("give the name of the run")
+    with database.write(engine) as conn:
+        row, now = _import(conn, import_id), clock.now()
+        found = gatherable(conn, row)
+        if not found:
+            raise NotAllowed(
+                f"no shot of import {import_id} is in a run of its own that nobody named; undo the import, "
+                "then import the file again with --run"
+            )
+        done = [gather(conn, row, press_id, inferred, run.strip()) for press_id, inferred in found.items()]
+        for press_id, each in zip(found, done, strict=True):
+            journal.append(
+                conn, at=now, wall_at=clock.wall(), who=who, action="import run named",
+                subject=f"import {import_id}", before={"runs": list(each.names)},
+                after={"press": presses.by_id(conn, press_id).name, "run": run.strip(), "shots": each.shots},
+                why=why.strip(),
+            )
+    return done
+
+
+def _named(who: str, why: str) -> None:
+    if not who.strip():
+        raise NotAllowed("say who does this: choose a name")
+    if not why.strip():
+        raise NotAllowed("give the reason in a few words, such as wrong press")
+
+
+def _import(conn: sa.Connection, import_id: int) -> ImportRow:
+    row = imports.by_id(conn, import_id)
+    if row is None:
+        raise NotAllowed(f"there is no import {import_id}; `evenrun import --list` shows them")
+    if row.undone_at is not None:
+        raise NotAllowed(f"import {import_id} was undone by {row.undone_by} already")
+    return row

@@ -1,0 +1,261 @@
+"""An import that was wrong is taken back, or gets its run later. On both databases.
+
+What the press must look like afterwards is told by a store that never saw the import.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+
+from collector.actions.imports import name_run, undo
+from collector.clock import ServiceClock
+from collector.contract.shot import Shot
+from collector.errors import NotAllowed
+from collector.importing import import_csv
+from collector.pipeline import Read
+from collector.settings import Settings
+from collector.sources import profiles
+from collector.store import database, gaps, imports, journal
+from collector.store.shots import broken_digests
+from collector.store.tables import (
+    alarms,
+    engine_states,
+    events,
+    gaugings,
+    holds,
+    presses,
+    runs,
+    shots,
+    signals,
+    withdrawn_shots,
+)
+from collector.store.tables import journal as entries
+from collector.withdrawing import SITE
+from tests.collector.pipelines import NOW, messages, pipeline, rows, told_of
+from tests.collector.shots_in import cushions, message, shot
+
+CLOCK = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+WHO: dict[str, Any] = {"who": "technician 1", "why": "of another press", "clock": CLOCK}
+FILE = "export.csv"
+
+
+def imported(engine: sa.Engine, made: Sequence[Shot], *, digest: bytes = b"1") -> int:
+    """Import as the command does, without its file."""
+    with database.write(engine) as conn:
+        import_id = imports.begin(conn, FILE, digest, "press.toml", at=NOW)
+    counts = pipeline(engine).take_records([Read(each, b"", f"{FILE}:1") for each in made])
+    with database.write(engine) as conn:
+        accepted = counts.stored + counts.late + counts.past
+        imports.finish(conn, import_id, accepted=accepted, duplicates=counts.duplicates, refused=0)
+    return import_id
+
+
+def of_file(values: Sequence[float], *, first: int = 0, **more: Any) -> list[Shot]:
+    return [
+        shot(number, values={"cushion": value}, source=FILE, **more)
+        for number, value in enumerate(values, start=first)
+    ]
+
+
+def of_press(engine: sa.Engine) -> list[tuple[object, ...]]:
+    """Counter, phase, share and run of every shot of P1 itself."""
+    query = (
+        sa.select(shots.c.counter, shots.c.phase, shots.c.share, runs.c.name, runs.c.closed_at)
+        .join(presses, presses.c.id == shots.c.press_id)
+        .join(runs, runs.c.id == shots.c.run_id, isouter=True)
+        .where(presses.c.site == "lowland")
+        .order_by(shots.c.epoch, shots.c.counter)
+    )
+    with database.read(engine) as conn:
+        return [tuple(row) for row in conn.execute(query)]
+
+
+def test_the_press_is_as_if_the_file_had_never_been_imported(engine: sa.Engine) -> None:
+    batch = messages(cushions(90))
+    taker = pipeline(engine)
+    taker.take(batch[:60])
+    before = of_press(engine)
+    import_id = imported(engine, of_file(cushions(30, seed=9, shift=5.0, shift_from=0), first=60))
+    assert len(of_press(engine)) == 90
+
+    done = undo(engine, import_id, **WHO)
+
+    assert (done.shots, done.runs) == (30, ())
+    assert of_press(engine) == before
+    assert pipeline(engine).take(batch[60:]).stored == 30
+    assert signals_of(engine) == told_of(batch)
+
+
+def signals_of(engine: sa.Engine) -> list[tuple[object, ...]]:
+    c = signals.c
+    query = (
+        sa.select(shots.c.counter, c.key, c.chart, c.rule, c.direction)
+        .join(shots, shots.c.id == c.shot_id)
+        .where(c.withdrawn.is_(False))
+        .order_by(shots.c.counter, c.key, c.chart, c.rule)
+    )
+    with database.read(engine) as conn:
+        return [tuple(row) for row in conn.execute(query)]
+
+
+def test_the_shots_are_kept_with_what_they_were_and_every_digest_holds(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(50)))
+    digests = [row[0] for row in rows(engine, shots.c.digest)]
+
+    undo(engine, import_id, **WHO)
+
+    assert len(rows(engine, shots.c.id)) == 50
+    with database.read(engine) as conn:
+        kept = conn.execute(sa.select(withdrawn_shots).order_by(withdrawn_shots.c.shot_id)).all()
+        where = sa.select(presses.c.site).join(shots, shots.c.press_id == presses.c.id).distinct()
+        site = conn.execute(where).scalars().all()
+        assert broken_digests(conn) == []
+        assert journal.verify(conn) == []
+    assert [row.digest for row in kept] == digests
+    assert {row.run_id for row in kept} == {1}
+    assert site == [SITE]
+
+
+def test_alarms_and_holds_that_rest_on_the_import_alone_are_closed(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(160, shift=5.0, shift_from=120)))
+    assert rows(engine, alarms.c.closed_at) == [(None,)]
+
+    done = undo(engine, import_id, **WHO)
+
+    assert done.alarms == (1,)
+    assert rows(engine, alarms.c.state, alarms.c.closed_by, alarms.c.cause) == [
+        ("normal", "technician 1", f"import {import_id} undone: of another press")
+    ]
+    assert {row[0] for row in rows(engine, holds.c.state)} == {"released"}
+    assert {row[0] for row in rows(engine, signals.c.withdrawn)} == {True}
+
+
+def test_the_right_import_of_the_same_counters_finds_its_places_free(engine: sa.Engine) -> None:
+    made = of_file(cushions(60))
+    hour = timedelta(hours=1)
+    import_id = imported(engine, [each._replace(ended_at=each.ended_at + hour) for each in made])
+    undo(engine, import_id, **WHO)
+
+    again = imported(engine, made)
+
+    with database.read(engine) as conn:
+        assert [row.accepted for row in imports.listed(conn, last=5)] == [60, 60]
+        assert imports.taken_before(conn, b"1") == NOW
+    found = of_press(engine)
+    assert [row[0] for row in found] == list(range(1000, 1060))
+    undo(engine, again, **WHO)
+    assert of_press(engine) == []
+    with database.read(engine) as conn:
+        assert imports.taken_before(conn, b"1") is None
+
+
+def test_an_emptied_run_gives_its_name_back(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(60), run="R-0420"))
+
+    assert undo(engine, import_id, **WHO).runs == ("R-0420",)
+
+    imported(engine, of_file(cushions(60), run="R-0420"))
+    assert {row[3] for row in of_press(engine)} == {"R-0420"}
+
+
+def test_a_gap_that_the_import_had_filled_is_open_again(engine: sa.Engine) -> None:
+    batch = messages(cushions(60))
+    pipeline(engine).take([*batch[:20], *batch[24:]])
+    import_id = imported(engine, of_file(cushions(60)))
+    with database.read(engine) as conn:
+        assert gaps.listed(conn) == []
+
+    assert undo(engine, import_id, **WHO).shots == 4
+
+    with database.read(engine) as conn:
+        assert [gap.missing for gap in gaps.listed(conn)] == [4]
+    assert [row[1] for row in rows(engine, events.c.kind, events.c.note) if row[0] == "gap"] == [
+        "4 of 4 shots never arrived"
+    ]
+
+
+def test_gaugings_let_go_of_the_shots(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(30)))
+    with database.write(engine) as conn:
+        conn.execute(sa.insert(gaugings).values(
+            characteristic="dome", value=2.7, unit="mm", received_at=NOW, site="lowland", press_id=1,
+            run_id=1, shot_id=3, joined_by="shot", counter=1002, source="form", identity=b"1",
+        ))  # fmt: skip
+
+    undo(engine, import_id, **WHO)
+
+    assert rows(engine, gaugings.c.shot_id, gaugings.c.withdrawn_at) == [(None, None)]
+
+
+def test_gaugings_of_an_undone_file_are_withdrawn(engine: sa.Engine, tmp_path: Path) -> None:
+    imported(engine, of_file(cushions(3)))
+    file = tmp_path / "gauge.csv"
+    file.write_text("shot,dome\n1000,2.61\n1001,2.66\n")
+    profile = tmp_path / "gauge.toml"
+    profile.write_text(
+        'kind = "gaugings"\npress = "P1"\nlink = "counter"\ncounter_column = "shot"\n'
+        '[[characteristics]]\nkey = "dome"\ncolumn = "dome"\nunit = "mm"\n'
+    )
+    done = import_csv(
+        engine, Settings(), file, profiles.load(str(profile)), profile_name="gauge.toml", clock=CLOCK
+    )
+    assert done.counts.gaugings == 2
+
+    assert undo(engine, done.id, **WHO).gaugings == 2
+
+    assert [row[0] for row in rows(engine, gaugings.c.withdrawn_at)] == [NOW, NOW]
+
+
+def test_an_import_is_undone_once_by_somebody_for_a_reason(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(5)))
+    with pytest.raises(NotAllowed, match="say who"):
+        undo(engine, import_id, who=" ", why="wrong", clock=CLOCK)
+    with pytest.raises(NotAllowed, match="reason"):
+        undo(engine, import_id, who="technician 1", why="", clock=CLOCK)
+    with pytest.raises(NotAllowed, match="there is no import 99"):
+        undo(engine, 99, **WHO)
+
+    undo(engine, import_id, **WHO)
+
+    with pytest.raises(NotAllowed, match="was undone by technician 1 already"):
+        undo(engine, import_id, **WHO)
+
+
+def test_an_import_without_a_run_gets_its_run_later(engine: sa.Engine) -> None:
+    """Two inferred runs, since the press stood overnight, become the one that they are."""
+    day = of_file(cushions(60))
+    night = timedelta(hours=9)
+    next_day = [
+        each._replace(ended_at=each.ended_at + night) for each in of_file(cushions(60, seed=4), first=60)
+    ]
+    import_id = imported(engine, [*day, *next_day])
+    assert len(rows(engine, runs.c.id)) == 2
+
+    [done] = name_run(engine, import_id, run="R-0420", **WHO)
+
+    assert (done.shots, len(done.names)) == (120, 2)
+    assert {row[3] for row in of_press(engine)} == {"R-0420"}
+    with database.read(engine) as conn:
+        [entry] = journal_actions(conn)
+        state = conn.execute(sa.select(engine_states.c.state)).scalar_one()
+    assert entry == "import run named"
+    assert state["run_id"] == done.run_id
+    pipeline(engine).take([message(1000, {"cushion": 6.0})])
+    assert len(of_press(engine)) == 121
+
+
+def journal_actions(conn: sa.Connection) -> list[str]:
+    return list(conn.execute(sa.select(entries.c.action).order_by(entries.c.id)).scalars())
+
+
+def test_shots_that_somebody_named_a_run_for_stay_in_it(engine: sa.Engine) -> None:
+    import_id = imported(engine, of_file(cushions(10), run="R-1"))
+
+    with pytest.raises(NotAllowed, match="nobody named"):
+        name_run(engine, import_id, run="R-2", **WHO)
