@@ -77,8 +77,12 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         if counts is None:
             return False
         notice.add(counts.refused)
-        delivery.soon()
+        soon()
         return True
+
+    def soon() -> None:
+        if crew.at_work:  # one that waits to take over has no connection to send on
+            delivery.soon()
 
     crew = open_crew(engine, settings, clock, me=me, broker=broker, take=take, random=random)
     vitals = Vitals(
@@ -90,14 +94,16 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         tell_people=lambda: tell_people(engine, settings, clock), clock=clock, random=random,
     )  # fmt: skip
     shop = Shop(
-        engine=engine, settings=settings, clock=clock, random=random, deliver_soon=delivery.soon,
+        engine=engine, settings=settings, clock=clock, random=random, deliver_soon=soon,
         vitals=vitals, at_work=lambda: crew.at_work,
     )  # fmt: skip
     web = serving(
         settings.collector.http_host, settings.collector.http_port,
         health_routes(lambda: engine, lambda: settings, lambda: clock),
     )  # fmt: skip
-    folders = watching(open_watches(engine, settings, clock), imported=delivery.soon)
+    folders = watching(
+        open_watches(engine, settings, clock), imported=soon, may_look=lambda: crew.has_first
+    )
     delivery.start()
     scheduler = job_runner.start(JOBS, shop)
     try:

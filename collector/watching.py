@@ -183,22 +183,35 @@ def watch_until(
     stop: threading.Event,
     *,
     imported: Callable[[], None] = lambda: None,
+    may_look: Callable[[], bool] = lambda: True,
     monotonic: Callable[[], float] = time.monotonic,
 ) -> None:
-    """Look at the folders once a second until `stop` is set; `imported` is called when files were taken."""
+    """Look at the folders once a second until `stop` is set; `imported` is called when files were taken.
+
+    Of several collectors that see one folder, only the one that `may_look` takes its files.
+    """
     while not stop.is_set():
+        if not may_look():
+            stop.wait(LOOK_S)
+            continue
         if sum([each.look(monotonic(), stop) for each in watches]):
             imported()
         stop.wait(LOOK_S)
 
 
 @contextmanager
-def watching(watches: Sequence[FolderWatch], *, imported: Callable[[], None]) -> Iterator[None]:
+def watching(
+    watches: Sequence[FolderWatch],
+    *,
+    imported: Callable[[], None],
+    may_look: Callable[[], bool] = lambda: True,
+) -> Iterator[None]:
     """Watch in a thread while the block runs; at its end an import ends after the rows in hand."""
     stop = threading.Event()
     thread = threading.Thread(
-        target=watch_until, args=(watches, stop), kwargs={"imported": imported}, name="folders", daemon=True
-    )
+        target=watch_until, args=(watches, stop), kwargs={"imported": imported, "may_look": may_look},
+        name="folders", daemon=True,
+    )  # fmt: skip
     if watches:
         thread.start()
     try:

@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable
 
 from collector.errors import DeliveryError, StoreUnavailable
+from collector.leases.division import FIRST
 from collector.leases.keeper import Keeper
 from collector.leases.part import Part
 from collector.store.leases import Lease
@@ -62,6 +63,11 @@ class Crew:
     def at_work(self) -> bool:
         """Whether this process has a part."""
         return bool(self._parts)
+
+    @property
+    def has_first(self) -> bool:
+        """Whether this process has the part that whatever there may be only one of goes with."""
+        return any(each.lease.part == FIRST for each in self.parts())
 
     def parts(self) -> list[Part]:
         """The parts at work, the first one first."""
@@ -140,10 +146,13 @@ class Crew:
 
     def _waiting(self) -> str:
         """Who has what this process would take over."""
-        if self._parts:
+        if self._parts or not self._keeper.rows:
             return ""
         holders = sorted({each.holder for each in self._keeper.rows if each.holder is not None})
-        return f"waits: {' and '.join(holders)} collects here, and this one goes on when it stops"
+        return (
+            f"waits: {' and '.join(holders)} collects here, and this one goes on when it stops or has been "
+            f"silent for {self._keeper.lasts_s:g} s"
+        )
 
     def _say(self, sentence: str) -> None:
         if sentence and sentence != self._said:

@@ -58,7 +58,7 @@ class Keeper:
         self._engine = engine
         self._site = site
         self._wanted = list(wanted)
-        self._lasts_s = lasts_s
+        self.lasts_s = lasts_s
         self._lasts = timedelta(seconds=lasts_s)
         self._clock = clock
         self._monotonic = monotonic
@@ -139,7 +139,7 @@ class Keeper:
 
         Only saves a reconnect that would throw the next holder off the broker; the fence decides.
         """
-        return self._monotonic() - self._renewed_at < self._lasts_s
+        return self._monotonic() - self._renewed_at < self.lasts_s
 
     def is_wanted(self, lease: Lease) -> bool:
         """Whether a lease is a part of today's division."""

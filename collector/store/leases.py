@@ -23,6 +23,8 @@ from collector.errors import LeaseLost
 from collector.store.tables import collectors, leases
 from collector.store.upsert import insert_into
 
+LONGEST = timedelta(minutes=2)  # twice the longest that a lease may last by the settings
+
 _FENCE = (
     sa.select(leases.c.fence)
     .where(leases.c.site == sa.bindparam("site"), leases.c.name == sa.bindparam("name"))
@@ -44,8 +46,8 @@ class Lease:
     ready_at: datetime | None
 
     def free(self, wall: datetime) -> bool:
-        """Whether anybody may take it."""
-        return self.holder is None or self.until < wall
+        """Whether anybody may take it; one far longer than any lease is from before a clock was set back."""
+        return self.holder is None or self.until < wall or self.until > wall + LONGEST
 
 
 def clock(conn: sa.Connection) -> datetime:
@@ -81,13 +83,13 @@ def of_site(conn: sa.Connection, site: str) -> list[Lease]:
 
 
 def take(conn: sa.Connection, lease: Lease, *, holder: str, wall: datetime, lasts: timedelta) -> Lease | None:
-    """Take a lease that is free; None when another was quicker or its holder came back.
+    """Take a lease as it was seen; None when another was quicker or its holder has renewed it.
 
     The one who had it can commit nothing from now on.
     """
     done = conn.execute(
         _named(lease)
-        .where(leases.c.fence == lease.fence, sa.or_(leases.c.holder.is_(None), leases.c.until < wall))
+        .where(leases.c.fence == lease.fence, leases.c.until == lease.until)
         .values(holder=holder, until=wall + lasts, fence=lease.fence + 1)
     )
     if done.rowcount != 1:
@@ -155,7 +157,7 @@ def present(conn: sa.Connection, site: str, name: str, *, until: datetime) -> No
 
 def count_present(conn: sa.Connection, site: str, *, wall: datetime) -> int:
     """How many collectors are there; the rows of those that are gone are removed."""
-    gone = collectors.c.until < wall
+    gone = sa.or_(collectors.c.until < wall, collectors.c.until > wall + LONGEST)
     conn.execute(sa.delete(collectors).where(collectors.c.site == site, gone))
     query = sa.select(sa.func.count()).select_from(collectors).where(collectors.c.site == site)
     return int(conn.execute(query).scalar_one())

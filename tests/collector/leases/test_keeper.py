@@ -124,6 +124,27 @@ def test_what_ran_out_but_nobody_took_is_renewed(floor: Floor) -> None:
     assert all(commits(floor, each) for each in only.held.values())
 
 
+def test_a_clock_that_is_set_back_does_not_keep_a_lease_for_the_dead(floor: Floor) -> None:
+    first, second = floor.collector("a"), floor.collector("b")
+    take_planned(first)
+    floor.passed_s = -3600.0
+    second.look()
+
+    assert take_planned(second) == ["c-1-of-2", "c-2-of-2"]
+
+
+def test_a_clock_that_is_set_back_takes_nothing_from_the_living(floor: Floor) -> None:
+    first, second = floor.collector("a"), floor.collector("b")
+    take_planned(first)
+    floor.passed_s = -3600.0
+    seen = second.look()
+    first.look()
+
+    assert seen.take
+    assert [second.take(each) for each in seen.take] == [None] * len(seen.take)
+    assert len(first.held) == 2
+
+
 def test_one_that_leaves_frees_its_parts_at_once(floor: Floor) -> None:
     first, second = floor.collector("a"), floor.collector("b")
     take_planned(first)
