@@ -18,6 +18,10 @@ from collector.errors import StoreError, StoreUnavailable
 LOCKED = "is locked by another process; close what holds it (a backup, an SQL shell) and it goes on by itself"
 FULL = "has no space left; free space on its disk and it goes on by itself"
 READ_ONLY = "may only be read; give the user that runs evenrun write permission to it and to its folder"
+UNOPENED = (
+    "cannot be opened; see that its folder is there and that the user that runs evenrun may write in it, "
+    "and it goes on by itself"
+)
 AWAY = "cannot be reached; check that it is there and running, and that database_url is right"
 BROKEN_DISK = "cannot be read or written (disk error); check the disk and its cable before anything else"
 CROWDED = "takes no more connections; close some or raise its limit, and it goes on by itself"
@@ -31,7 +35,7 @@ SQLITE = {
     "SQLITE_LOCKED": LOCKED,
     "SQLITE_FULL": FULL,
     "SQLITE_READONLY": READ_ONLY,
-    "SQLITE_CANTOPEN": AWAY,
+    "SQLITE_CANTOPEN": UNOPENED,
     "SQLITE_PERM": READ_ONLY,
     "SQLITE_IOERR": BROKEN_DISK,
 }
@@ -59,6 +63,9 @@ def translated(engine: sa.Engine) -> Iterator[None]:
         if named is None:
             raise
         kind, words = named
+        if words == READ_ONLY:
+            # A connection that was opened where nothing may be written stays so, even when that is mended.
+            engine.dispose()
         raise kind(f"the database {place(engine.url)} {words} ({error.orig})") from error
     except sa.exc.TimeoutError as error:  # every connection of the pool is in use
         raise StoreUnavailable(f"the database {place(engine.url)} {CROWDED}") from error
