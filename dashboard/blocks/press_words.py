@@ -44,6 +44,11 @@ _BY_RULE = {rule.name: sentence(rule) for rule in RULES} | {
     "did_not_follow": "did not follow its setpoint",
     "moved_alone": "left its level though its setpoint stood",
     "no_cushion": "no melt left in front of the screw",
+    "stuck": "the same reading shot after shot: is the sensor well?",
+    "zero": "zero, which it never was: is the sensor well?",
+    "unit_jump": "as if in another unit: was the gateway changed?",
+    "implausible": "a value it cannot have: is the sensor well?",
+    "coarse": "coarser steps than before: was the gateway changed?",
 }
 
 

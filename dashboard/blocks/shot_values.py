@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from collector.alarms import normal
 from collector.contract import quantities
 from collector.contract.unit_names import symbol
 from collector.store.database import read
@@ -28,13 +29,14 @@ def show(shot_id: int) -> None:
     with read(database.engine()) as conn:
         shot = read_shot(conn, shot_id)
         met = shot_signals(conn, shot_id)
+        quiet = normal.sentence(conn, shot_id)
     if shot is None:
         return
     title = f"{shot.press}, shot {shot.counter:,}" if shot.counter is not None else f"{shot.press}, one shot"
-    st.dialog(title, width="large")(_body)(shot, met)
+    st.dialog(title, width="large")(_body)(shot, met, quiet)
 
 
-def _body(shot: Any, met: Any) -> None:
+def _body(shot: Any, met: Any, quiet: str | None) -> None:
     at = database.local(shot.ended_at)
     place = [
         f"{at:%a %d %b %Y %H:%M:%S}",
@@ -50,6 +52,8 @@ def _body(shot: Any, met: Any) -> None:
         st.write("Its time was computed from a start and an interval, not read.")
     for signal in met:
         st.write(f"◆ {quantities.label(signal.key)}: {rule_words(signal.rule, signal.chart)}")
+    if quiet is not None:
+        st.write(quiet)
     st.dataframe(
         value_table(shot),
         hide_index=True,
