@@ -131,6 +131,7 @@ def qualify_recipes(engine: sa.Engine, clock: ServiceClock) -> None:
             blend=place.setup.blend.name,
             setpoints=setpoints,
             who="technician 1",
+            why="approved after its first run",
             clock=clock,
         )
 

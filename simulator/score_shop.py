@@ -214,7 +214,7 @@ class Shop:
                 recipe_actions.qualify(
                     self._engine, says["recipe"], says["recipe_version"], mold=says["mold"],
                     blend=says["blend"], setpoints=_recipe(setpoints[says["run"]]), who=WHO,
-                    clock=self._clock,
+                    why="as the run was set up", clock=self._clock,
                 )  # fmt: skip
 
     def take(self, records: Sequence[SimRecord], *, most: int) -> None:

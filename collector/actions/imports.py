@@ -8,6 +8,7 @@ from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.gathering import Gathered, gather, gatherable
 from collector.store import database, imports, journal, presses
+from collector.store.canonical import Json
 from collector.store.imports import ImportRow
 from collector.withdrawing import Withdrawn, withdraw
 
@@ -27,7 +28,7 @@ def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: Servic
         row, now = _import(conn, import_id), clock.now()
         done = withdraw(conn, row, who=str(who), why=why.strip(), at=now)
         imports.mark_undone(conn, import_id, at=now, who=str(who), why=why.strip())
-        after = {
+        after: dict[str, Json] = {
             "shots": done.shots, "gaugings": done.gaugings, "runs": list(done.runs),
             "alarms": list(done.alarms),
         }

@@ -19,6 +19,7 @@ def qualify(
     blend: str | None,
     setpoints: Allowed,
     who: str,
+    why: str,
     clock: ServiceClock,
 ) -> int:
     """Qualify one version of a recipe.
@@ -28,6 +29,8 @@ def qualify(
     setpoints : mapping
         ``{"cooling_time": {"setpoint": 36.0, "allowed": 0.5}}``, canonical units; `allowed` is the largest
         deviation, either way, that is not a signal.
+    who, why : str
+        Who stands for it, and the reason.
 
     Returns
     -------
@@ -37,18 +40,25 @@ def qualify(
     Raises
     ------
     NotAllowed
-        That version is qualified already.
+        Nobody or no reason is named, there is no setpoint, or that version is qualified already.
     """
+    if not who.strip():
+        raise NotAllowed("say who stands for the recipe: choose a name")
+    if not why.strip():
+        raise NotAllowed("give the reason in a few words, such as first run approved")
+    if not setpoints:
+        raise NotAllowed("a recipe needs a setpoint to hold shots against")
     with database.write(engine) as conn:
         try:
             recipe_id = recipes.qualify(
-                conn, name, version, mold=mold, blend=blend, setpoints=setpoints, who=who, at=clock.now()
+                conn, name, version, mold=mold, blend=blend, setpoints=setpoints, who=str(who),
+                at=clock.now(),
             )
         except ValueError as error:
             raise NotAllowed(str(error)) from error
         journal.append(
             conn, at=clock.now(), wall_at=clock.wall(), who=who, action="qualify recipe",
             subject=f"recipe {name} version {version}",
-            after={key: dict(allowed) for key, allowed in setpoints.items()},
+            after={key: dict(allowed) for key, allowed in setpoints.items()}, why=why.strip(),
         )
     return recipe_id

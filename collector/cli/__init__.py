@@ -39,6 +39,9 @@ COMMANDS: dict[str, Command] = {
     "collect": Command("collector.cli.collect:collect", "Take shots from the broker, chart them, alarm."),
     "dashboard": Command("dashboard.cli:dashboard", "Serve the screens, from floor to run audit."),
     "import": Command("collector.cli.import_file:import_file", "Import shots or gaugings from a CSV file."),
+    "imports": Command("collector.cli.imports:imports", "Files that were imported: undo one, name its run."),
+    "gaps": Command("collector.cli.gaps:gaps", "Shots that a press counted and that never arrived."),
+    "recipe": Command("collector.cli.recipe:recipe", "Recipes that shots are held against: list, qualify."),
     "refused": Command("collector.cli.refused:refused", "What could not be read, and taking it again."),
     "listen": Command("collector.cli.listen:listen", "What arrives on a broker, and what it would become."),
     "mapping": Command("collector.cli.mapping:mapping", "Try mappings of foreign JSON on recorded messages."),
@@ -51,6 +54,8 @@ COMMANDS: dict[str, Command] = {
     "run-length": Command("collector.cli.run_length:run_length", "Average run length of a chart, in shots."),
     "simulate": Command("simulator.cli:simulate", "Make shots of a simulated press, to a file or a broker."),
     "schema": Command("collector.cli.schema:schema", "What a gateway may send, as JSON Schema or AsyncAPI."),
+    "verify": Command("collector.cli.verify:verify", "Whether what is stored is what was stored."),
+    "people": Command("collector.cli.people:people", "Accounts: add, list, role, disable, enable, reset."),
     "broker": Command("collector.cli.broker:broker", "Run the built-in MQTT broker as a process of its own."),
 }
 

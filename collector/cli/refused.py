@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import sqlalchemy as sa
 import typer
 
 from collector.pipeline import Pipeline, engine_policy, intake_policy
+from collector.refusal_export import export_refused
 from collector.replaying import Replayed, replay_refused
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -23,15 +25,23 @@ def refused(
     replay: Annotated[
         bool, typer.Option("--replay", help="Take the kept messages again, all unless --source narrows it.")
     ] = False,
+    export: Annotated[
+        Path | None, typer.Option(help="Write them all to a new file instead: .csv or .jsonl.")
+    ] = None,
 ) -> None:
     """List messages and rows that could not be read, newest last, each with its reason and remedy.
 
     After a setting was mended, --replay takes the kept messages through the charts again; those that read
-    now leave this list. Rows of a file are taken again by importing the file again.
+    now leave this list. Rows of a file are taken again by importing the file again. --export writes all that
+    wait to a file, for whoever mends the sender.
     """
     settings = load_settings()
     engine = database.open_existing(settings.database_url)
     try:
+        if export is not None:
+            count = export_refused(engine, export, source=source, state="kept")
+            typer.echo(f"{export}: {count} that could not be read")
+            return
         if replay:
             pipeline = Pipeline(
                 engine, policy=engine_policy(settings), intake=intake_policy(settings),

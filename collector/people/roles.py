@@ -63,6 +63,12 @@ ACTS: dict[str, Act] = {
     "retire limits": Act(SKILLED, pin=False),
     "first shot approved": Act(SKILLED),
     "qualify recipe": Act(SKILLED, pin=False),
+    # what came in
+    "run opened": Act(ANYBODY),
+    "run closed": Act(ANYBODY),
+    "gap closed": Act(SKILLED),
+    "import undone": Act(SKILLED, pin=False),
+    "import run named": Act(SKILLED),
     # the service itself
     "maintenance entered": Act(ANYBODY),
     "refusals replayed": Act(TECHNICIAN),

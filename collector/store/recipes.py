@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -10,6 +11,33 @@ import sqlalchemy as sa
 from collector.store.tables import recipes
 
 Allowed = Mapping[str, Mapping[str, float]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeRow:
+    """One version of a recipe; one that is not qualified was only named by a run."""
+
+    name: str
+    version: int
+    mold: str | None
+    blend: str | None
+    qualified_by: str | None
+    qualified_at: datetime | None
+    setpoints: Allowed
+
+
+def listed(conn: sa.Connection) -> list[RecipeRow]:
+    """Every version of every recipe, by name."""
+    columns = [recipes.c[name] for name in RecipeRow.__slots__]
+    query = sa.select(*columns).order_by(recipes.c.name, recipes.c.version)
+    return [RecipeRow(**row) for row in conn.execute(query).mappings()]
+
+
+def newest_version(conn: sa.Connection, name: str) -> int:
+    """The highest version of a recipe that is qualified, 0 when none is."""
+    c = recipes.c
+    newest = sa.select(sa.func.max(c.version)).where(c.name == name, c.qualified_at.is_not(None))
+    return conn.execute(newest).scalar() or 0
 
 
 def qualify(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from hashlib import sha256
 from typing import Any
@@ -72,6 +72,18 @@ def kept(
     if last is None:
         return conn.execute(query.order_by(refusals.c.id)).all()
     return conn.execute(query.order_by(refusals.c.id.desc()).limit(last)).all()[::-1]
+
+
+def each(
+    conn: sa.Connection, *, source: str | None = None, state: str | None = None
+) -> Iterator[sa.Row[Any]]:
+    """Rows of the table one after another, oldest first, however many there are."""
+    query = sa.select(refusals).order_by(refusals.c.id)
+    if source is not None:
+        query = query.where(refusals.c.source == source)
+    if state is not None:
+        query = query.where(refusals.c.state == state)
+    yield from conn.execute(query.execution_options(yield_per=200))
 
 
 def mark_replayed(conn: sa.Connection, refusal_id: int, *, at: datetime) -> bool:

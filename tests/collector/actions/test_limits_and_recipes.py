@@ -79,7 +79,8 @@ def test_a_run_that_is_too_short_cannot_be_approved(engine: sa.Engine) -> None:
 def test_a_setpoint_off_the_recipe_opens_an_alarm_of_its_own(engine: sa.Engine) -> None:
     allowed = {"cooling_time": {"setpoint": 38.0, "allowed": 1.0}}
     qualify(
-        engine, "Larch 5 A", 1, mold="Larch 5", blend="A", setpoints=allowed, who="technician 1", clock=CLOCK
+        engine, "Larch 5 A", 1, mold="Larch 5", blend="A", setpoints=allowed, who="technician 1",
+        why="first run approved", clock=CLOCK,
     )
     batch = [
         message(n, {"cushion": x}, setpoints={"cooling_time": 38.0 if n < 30 else 33.0})
@@ -99,7 +100,9 @@ def test_a_setpoint_off_the_recipe_opens_an_alarm_of_its_own(engine: sa.Engine) 
 def test_a_recipe_version_is_qualified_once(engine: sa.Engine) -> None:
     def once() -> int:
         return qualify(
-            engine, "Larch 5 A", 1, mold="Larch 5", blend="A", setpoints={}, who="technician 1", clock=CLOCK
+            engine, "Larch 5 A", 1, mold="Larch 5", blend="A",
+            setpoints={"cooling_time": {"setpoint": 38.0, "allowed": 1.0}}, who="technician 1",
+            why="first run approved", clock=CLOCK,
         )
 
     once()
