@@ -142,6 +142,16 @@ class CollectorStateModel(Message):
     reason: str | None
 
 
+class JournalHeadModel(Message):
+    """End of the journal's chain, published once a day. Retained: keep it to check the journal later."""
+
+    site: Text
+    at: Time
+    entry: int
+    digest: Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
+    wall_at: Time
+
+
 INCOMING: dict[str, type[Message]] = {
     "shot": ShotModel,
     "run": RunModel,
@@ -150,7 +160,11 @@ INCOMING: dict[str, type[Message]] = {
     "state": StateModel,
     "gauging": GaugingModel,
 }
-OUTGOING: dict[str, type[Message]] = {"alarm": AlarmModel, "collector_state": CollectorStateModel}
+OUTGOING: dict[str, type[Message]] = {
+    "alarm": AlarmModel,
+    "collector_state": CollectorStateModel,
+    "journal_head": JournalHeadModel,
+}
 
 EXAMPLES: dict[str, dict[str, Any]] = {
     "shot": {
@@ -217,5 +231,12 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "at": "2026-11-24T06:00:00.000Z",
         "state": "online",
         "reason": None,
+    },
+    "journal_head": {
+        "site": "lowland",
+        "at": "2026-11-24T06:00:00.000Z",
+        "entry": 412,
+        "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+        "wall_at": "2026-11-24T06:00:01.204Z",
     },
 }

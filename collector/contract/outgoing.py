@@ -60,7 +60,25 @@ class CollectorState:
         return _payload(self)
 
 
-def _payload(message: AlarmMessage | CollectorState) -> bytes:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalHead:
+    """The end of the journal's chain, once a day: who keeps it can tell later whether all before it stands.
+
+    `entry` is the number of the newest entry, `digest` its digest in hexadecimal, `wall_at` real time.
+    """
+
+    site: str
+    at: datetime
+    entry: int
+    digest: str
+    wall_at: str
+
+    def payload(self) -> bytes:
+        """JSON text of the message."""
+        return _payload(self)
+
+
+def _payload(message: AlarmMessage | CollectorState | JournalHead) -> bytes:
     members = asdict(message)
     members["at"] = to_text(message.at)
     return json.dumps(members, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()

@@ -13,7 +13,7 @@ from typing import Any
 from collector.contract import topics
 from collector.contract.models import EXAMPLES, INCOMING, OUTGOING
 
-_RETAINED = frozenset({"tray", "setpoints", "state", "alarm", "collector_state"})
+_RETAINED = frozenset({"tray", "setpoints", "state", "alarm", "collector_state", "journal_head"})
 
 
 def json_schemas() -> dict[str, dict[str, Any]]:
@@ -61,6 +61,7 @@ def _address(kind: str) -> str:
         "gauging": topics.gauging_topic(site),
         "alarm": topics.alarm_topic(site, press),
         "collector_state": topics.collector_state_topic(site),
+        "journal_head": topics.journal_topic(site),
         **{known: topics.press_topic(site, press, known) for known in topics.PRESS_KINDS},
     }
     return addresses[kind]

@@ -43,6 +43,11 @@ def collector_state_topic(site: str) -> str:
     return f"{ROOT}/{_name(site)}/{RESERVED_PRESS}/state"
 
 
+def journal_topic(site: str) -> str:
+    """Outgoing topic with the retained head of the journal, once a day."""
+    return f"{ROOT}/{_name(site)}/{RESERVED_PRESS}/journal"
+
+
 def subscriptions(site: str) -> tuple[str, ...]:
     """Filters that a collector of one site subscribes to."""
     site = _name(site)

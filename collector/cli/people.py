@@ -1,0 +1,99 @@
+"""`evenrun people`: accounts, from the terminal of the computer that holds the store."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated
+
+import sqlalchemy as sa
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from collector.actions import people as act
+from collector.clock import wall_now
+from collector.errors import UserError
+from collector.people import sign_in
+from collector.people.person import Person
+from collector.people.roles import ROLES
+from collector.service import service_clock
+from collector.settings import load_settings
+from collector.store import database
+from collector.store import people as accounts
+
+
+class What(StrEnum):
+    """What to do."""
+
+    LIST = "list"
+    ADD = "add"
+    ROLE = "role"
+    DISABLE = "disable"
+    ENABLE = "enable"
+    RESET = "reset"
+
+
+def people(
+    what: Annotated[What, typer.Argument(help="list, add, role, disable, enable or reset")] = What.LIST,
+    name: Annotated[str | None, typer.Argument(help="whose account, such as 'operator 1'")] = None,
+    role: Annotated[
+        list[str] | None, typer.Option(help=f"one of {', '.join(ROLES)}; give it once for each role")
+    ] = None,
+) -> None:
+    """Look after accounts without signing in: whoever may run this on the store's computer may do it.
+
+    add NAME --role ROLE and reset NAME print a one-time code with which the person chooses a password on the
+    screens, at /code. role NAME --role ROLE replaces the roles. Accounts are disabled, never deleted, since
+    the journal names them. From the first account on, nothing can be done on the screens without one.
+    """
+    engine = database.open_existing(load_settings().database_url)
+    try:
+        if what is What.LIST:
+            _list(engine)
+        elif name is None:
+            raise UserError(f"say whose account: evenrun people {what} NAME")
+        else:
+            _do(engine, what, name, role or [])
+    finally:
+        engine.dispose()
+
+
+def _do(engine: sa.Engine, what: What, name: str, roles: list[str]) -> None:
+    who, clock = _terminal(engine), service_clock(engine)
+    match what:
+        case What.ADD:
+            _say_code(name, act.add(engine, name, roles, who=who, clock=clock))
+        case What.RESET:
+            _say_code(name, act.give_code(engine, name, who=who, clock=clock))
+        case What.ROLE:
+            act.set_roles(engine, name, roles, who=who, clock=clock)
+            typer.echo(f"{name} is {', '.join(roles)} from now on.")
+        case What.DISABLE:
+            act.disable(engine, name, who=who, clock=clock)
+            typer.echo(f"{name} can do nothing from now on.")
+        case What.ENABLE:
+            act.enable(engine, name, who=who, clock=clock)
+            typer.echo(f"{name} may act again.")
+
+
+def _terminal(engine: sa.Engine) -> Person:
+    with database.write(engine) as conn:
+        return sign_in.at_terminal(conn, wall=wall_now())
+
+
+def _say_code(name: str, code: str) -> None:
+    typer.echo(f"{name} opens /code on the screens and enters this code, within two days: {code}")
+
+
+def _list(engine: sa.Engine) -> None:
+    with database.read(engine) as conn:
+        found, last = accounts.all_accounts(conn), accounts.last_sign_ins(conn)
+    if not found:
+        typer.echo("Nobody has an account yet: evenrun people add NAME --role admin")
+        return
+    table = Table("Name", "Roles", "State", "Last signed in (UTC)", box=None)
+    for each in found:
+        state = "disabled" if each.disabled_at else "active" if each.password_hash else "no password yet"
+        seen = f"{last[each.id]:%Y-%m-%d %H:%M}" if each.id in last else "never"
+        table.add_row(each.name, ", ".join(each.roles), state, seen)
+    Console().print(table)
