@@ -17,7 +17,6 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.arrival import in_order
 from collector.clock import ServiceClock, wall_now
 from collector.contract.bodies import Message
 from collector.contract.mapping_read import Mappings
@@ -27,9 +26,10 @@ from collector.contract.policy import Policy as Intake
 from collector.contract.refusal import Refusal
 from collector.errors import StoreError
 from collector.gauging.model import NewGauging, from_message
-from collector.gauging.record import join_waiting, record
-from collector.press_state import PressState, dump, load
-from collector.press_work import Counts, Moment, PressWork
+from collector.gauging.record import record
+from collector.press_state import PressState, load
+from collector.press_turn import take_turn
+from collector.press_work import Counts, Moment
 from collector.settings import Settings
 from collector.sources.incoming import Incoming
 from collector.store import database, limits, presses, refusals
@@ -158,14 +158,8 @@ class Pipeline:
     ) -> tuple[Counts, _Known]:
         row = presses.find_or_add(conn, *name)
         presses.lock(conn, row.id)
-        work = PressWork(conn, row, self._state(conn, row.id, name), self._policy, moment)
-        for message in in_order(messages):
-            work.take(message)
-        work.finish()
-        stored = dump(work.state)
-        presses.save_engine_state(conn, row.id, stored, last_shot_id=work.rows.last_shot_id)
-        if work.counts.stored or work.counts.late or work.counts.past:
-            join_waiting(conn, row.id)
+        state = self._state(conn, row.id, name)
+        work, stored = take_turn(conn, row, state, messages, policy=self._policy, moment=moment)
         return work.counts, _Known(stored, work.state)
 
     def _state(self, conn: sa.Connection, press_id: int, name: tuple[str, str]) -> PressState:

@@ -58,6 +58,12 @@ def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
     return PressRow(found, site, name)
 
 
+def find(conn: sa.Connection, site: str, name: str) -> PressRow | None:
+    """The row of a press, None for one that never reported."""
+    found = conn.execute(_NAMED, {"site": site, "name": name}).scalar_one_or_none()
+    return None if found is None else PressRow(found, site, name)
+
+
 def by_id(conn: sa.Connection, press_id: int) -> PressRow:
     """The press with this id."""
     found = conn.execute(sa.select(presses.c.site, presses.c.name).where(presses.c.id == press_id)).one()

@@ -1,4 +1,4 @@
-"""The commands about what came in: imports, gaps, recipes, refusals. Words for people, exit codes for programs.
+"""The commands about what came in: imports, gaps, recipes, refusals.
 
 That a cell must not begin with a sign of a formula: OWASP, CSV Injection.
 """
@@ -66,7 +66,7 @@ def a_file(folder: Path, *, first: int = 0) -> Path:
     return file
 
 
-def test_a_wrong_import_is_listed_and_undone_by_its_number(engine: sa.Engine, run: Run, tmp_path: Path) -> None:
+def test_a_wrong_import_is_listed_and_undone_by_its_number(run: Run, tmp_path: Path) -> None:
     a_file(tmp_path)
     assert run("import", "export.csv", "--profile", "press.toml")[0] == 0
 
@@ -117,7 +117,7 @@ def test_gaps_are_listed_and_closed_with_a_reason(engine: sa.Engine, run: Run) -
     assert run("gaps", "close", "1", "--who", "a", "--why", "b")[0] == 2
     assert "No counter is missing" in run("gaps", "--press", "P9")[1]
     pipeline(engine).take([batch[10]])
-    assert "1 missing, closed by technician 1" in run("gaps", "--all")[1], "what arrives is stored all the same"
+    assert "1 missing, closed by technician 1" in run("gaps", "--all")[1], "what arrives is stored still"
     with database.read(engine) as conn:
         assert conn.execute(sa.select(entries.c.action)).scalars().all() == ["gap closed"]
         assert journal.verify(conn) == []
