@@ -26,7 +26,7 @@ from collector.jobs import runner as job_runner
 from collector.jobs.job import Shop
 from collector.leases.crew import LOOKS_A_LEASE
 from collector.leases.keeper import new_name
-from collector.leases.opening import open_crew, url_under
+from collector.leases.opening import open_crew
 from collector.press_work import Counts
 from collector.settings import Settings
 from collector.settings_tls import BrokerTls
@@ -34,6 +34,7 @@ from collector.sources.mqtt_settings import MqttSettings, back_off_s
 from collector.sources.mqtt_tls import TlsFiles
 from collector.store import clock as stored_clock
 from collector.store import database, refusals
+from collector.store.leases import url_under
 from collector.store_start import when_there
 from collector.vitals import Vitals
 from collector.watching import open_watches, watching

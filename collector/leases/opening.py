@@ -25,22 +25,10 @@ from collector.sources.sparkplug.work import SparkplugWork
 from collector.store import leases
 from collector.store.leases import Lease
 
-__all__ = ["open_crew", "url_under"]
+__all__ = ["open_crew"]
 
 # Take so many messages until the store has them; False when the event came first.
 Take = Callable[[Callable[[], Counts], int, threading.Event], bool]
-
-
-def url_under(url: str, name: str) -> str:
-    """A database URL whose connections PostgreSQL lists under a name; any other URL as it is."""
-    try:
-        parsed = sa.make_url(url)
-    except sa.exc.ArgumentError:
-        return url  # whoever opens it says what is wrong with it
-    if parsed.get_backend_name() != "postgresql":
-        return url
-    named = parsed.update_query_dict({"application_name": name})
-    return named.render_as_string(hide_password=False)
 
 
 def open_crew(
@@ -58,7 +46,7 @@ def open_crew(
     Parameters
     ----------
     engine : sqlalchemy.Engine
-        An upgraded store, opened under `me` (see :func:`url_under`).
+        An upgraded store, opened under `me` (see :func:`collector.store.leases.url_under`).
     settings : Settings
     clock : ServiceClock
     me : str

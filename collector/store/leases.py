@@ -50,6 +50,18 @@ class Lease:
         return self.holder is None or self.until < wall or self.until > wall + LONGEST
 
 
+def url_under(url: str, name: str) -> str:
+    """A database URL whose connections PostgreSQL lists under a name; any other URL as it is."""
+    try:
+        parsed = sa.make_url(url)
+    except sa.exc.ArgumentError:
+        return url  # whoever opens it says what is wrong with it
+    if parsed.get_backend_name() != "postgresql":
+        return url
+    named = parsed.update_query_dict({"application_name": name})
+    return named.render_as_string(hide_password=False)
+
+
 def clock(conn: sa.Connection) -> datetime:
     """The time that leases are judged by: the database's, or with SQLite this machine's."""
     if conn.dialect.name != "postgresql":

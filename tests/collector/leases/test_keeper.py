@@ -14,9 +14,8 @@ import sqlalchemy as sa
 
 from collector.errors import LeaseLost, StoreUnavailable
 from collector.leases.keeper import Keeper, new_name
-from collector.leases.opening import url_under
 from collector.store import database, leases
-from collector.store.leases import Lease
+from collector.store.leases import Lease, url_under
 
 START = datetime(2026, 11, 24, 10, tzinfo=UTC)
 LASTS_S = 3.0
