@@ -14,6 +14,7 @@ from collector.alarms.fault_table import FAULTS
 from collector.alarms.model import AlarmKind, Moved
 from collector.store import doubts
 from collector.store import shots as shot_store
+from collector.store.tables import shots
 
 NAMED_IN_TABLE = frozenset(key for fault in FAULTS for pattern in fault.patterns for key in pattern)
 LOOKED_BACK = 400  # shots from the newest one, within which a change is compared with what was before
@@ -71,8 +72,7 @@ def _moved(moved: Iterable[Moved], around: dict[str, int]) -> dict[str, int]:
 
 def _around(conn: sa.Connection, matter: Matter) -> dict[str, int]:
     """What every reported value did that the fault table speaks of."""
-    reported = shot_store.keys(conn, press_id=matter.press_id, last=3)
-    keys = [key for key in reported if key.partition(".")[0] in NAMED_IN_TABLE]
+    keys = [key for key in _reported(conn, matter) if key.partition(".")[0] in NAMED_IN_TABLE]
     if not keys:
         return {}
     frame = shot_store.values(
@@ -88,3 +88,9 @@ def _around(conn: sa.Connection, matter: Matter) -> dict[str, int]:
         {key: before[key].to_numpy(dtype=float) for key in keys},
         {key: touched[key].to_numpy(dtype=float) for key in keys},
     )
+
+
+def _reported(conn: sa.Connection, matter: Matter) -> list[str]:
+    """Keys of the last shot that signaled."""
+    query = sa.select(shots.c.characteristics).where(shots.c.id == matter.last_shot_id)
+    return sorted(conn.execute(query).scalar() or {})
