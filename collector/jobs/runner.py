@@ -44,8 +44,11 @@ def start(jobs: Sequence[Job], shop: Shop) -> BackgroundScheduler:
 def run_if_due(job: Job, shop: Shop) -> bool:
     """Run a job unless another collector did, or it is not time yet; True when it ran.
 
+    A collector that only waits to take over runs none: it has no connection to the broker to judge or use.
     Nothing is raised: whatever happens, the jobs after it must still run.
     """
+    if not shop.at_work():
+        return False
     try:
         if not job.shared:
             job.work(shop)
