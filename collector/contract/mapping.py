@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_validator, model_validator
 
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
@@ -81,6 +81,23 @@ class ReconstructedTime(Part):
         return value.astimezone(UTC)
 
 
+# Which of the two a table of times is, so that an error speaks of that one only.
+TIME_TAGS = ("times that are read", "times that are made up")
+
+
+def _which_time(table: object) -> str:
+    made_up = isinstance(table, ReconstructedTime) or (
+        isinstance(table, dict) and bool({"start", "interval_s"} & table.keys())
+    )
+    return TIME_TAGS[made_up]
+
+
+ShotTime = Annotated[
+    Annotated[TimeColumns, Tag(TIME_TAGS[0])] | Annotated[ReconstructedTime, Tag(TIME_TAGS[1])],
+    Discriminator(_which_time),
+]
+
+
 class Profile(Part):
     """What shots and gaugings have in common: how the file is written."""
 
@@ -126,7 +143,7 @@ class ShotProfile(Profile):
     counter_column: ColumnName | None = None
     tray_column: ColumnName | None = None
     cavity_column: ColumnName | None = Field(None, description="number of the cavity: one row each a shot")
-    time: TimeColumns | ReconstructedTime
+    time: ShotTime
     values: tuple[Column, ...] = Field(min_length=1)
     setpoints: tuple[SetpointColumn, ...] = ()
     mold: str | None = None

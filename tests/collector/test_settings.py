@@ -104,7 +104,7 @@ def test_mappings_stand_in_the_settings_file_or_in_one_that_it_names() -> None:
     [
         ('pointer = "/cushion"', 'pointr = "/cushion"', "mapping 1, values 1, pointr: there is no such "
          "key; did you mean 'pointer'?"),
-        ('pointer = "/cushion"', "", "setting mapping 1, values 1, pointer: Field required"),
+        ('pointer = "/cushion"', "", "setting mapping 1, values 1, pointer: it is missing"),
         ("kind =", "unit = 3\nkind =", "setting mapping 1, unit: there is no such key; there are name"),
         ("[mapping.time]\n", "[mapping.time]\nzonee = 'UTC'\n", "setting mapping 1, time.zonee: there is no "
          "such key; did you mean 'zone'?"),

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
 
-from collector.contract.mapping import AnyProfile, GaugingProfile, ShotProfile
+from collector.contract.mapping import TIME_TAGS, AnyProfile, GaugingProfile, ShotProfile
 from collector.errors import UserError
+from collector.mistakes import mistake
 
 _ADAPTER: TypeAdapter[ShotProfile | GaugingProfile] = TypeAdapter(AnyProfile)
 
@@ -60,7 +61,17 @@ def parse(text: str, name: str) -> ShotProfile | GaugingProfile:
     except tomllib.TOMLDecodeError as error:
         raise UserError(f"the profile {name} is no valid TOML ({error}); mend that line") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        # The first step is the kind, which the profile's author did not write as a level.
-        place = ".".join(str(step) for step in first["loc"][1:]) or "kind"
-        raise UserError(f"the profile {name}, {place}: {first['msg']}; mend it there") from error
+        raise UserError(f"the profile {name}, {_mistake(error)}") from error
+
+
+def _mistake(error: ValidationError) -> str:
+    """The mistake, its place without the names that no author of a profile has written."""
+    errors = error.errors()
+    kind = next((step for each in errors for step in each["loc"][:1]), "shots")
+    for each in errors:
+        each["loc"] = tuple(step for step in each["loc"][1:] if step not in TIME_TAGS)
+        if each["type"].startswith("union_tag"):
+            each["loc"] = ("kind",)
+            each["input"] = each["input"].get("kind")
+            each["ctx"] = {"expected": "shots or gaugings"}
+    return mistake(GaugingProfile if kind == "gaugings" else ShotProfile, errors)
