@@ -9,9 +9,7 @@ from collector.store.database import write
 
 
 def beat(shop: Shop) -> None:
-    """Store a sign of life, with what the process knows of itself; not while another has the presses."""
-    if not shop.at_work():
-        return
+    """Store a sign of life, with what the process knows of itself."""
     detail = shop.vitals.as_detail()
     with write(shop.engine) as conn:
         heartbeats.beat_of(conn, worker_name(), wall=shop.wall(), now=shop.clock.now(), detail=detail)

@@ -66,6 +66,14 @@ def test_of_many_collectors_one_does_it(engine: sa.Engine) -> None:
         assert sum(pool.map(collector, range(4))) == 1
 
 
+def test_one_that_waits_to_take_over_does_none(engine: sa.Engine) -> None:
+    waiting = replace(shop(engine), at_work=lambda: False)
+
+    assert not run_if_due(job(), waiting)
+    assert not run_if_due(job(shared=False), waiting)
+    assert run_if_due(job(), shop(engine))
+
+
 @pytest.mark.parametrize(
     ("when_missed", "said"), [("made up", "made up for"), ("declared", "not made up for")]
 )
