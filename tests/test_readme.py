@@ -12,6 +12,7 @@ from collector.cli import COMMANDS
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.mapping_model import FieldAt, JsonMapping, NamedList, TimeAt, ValueAt
 from collector.settings import Settings
+from collector.settings_folders import WatchedFolder
 from collector.settings_mapping import read_mapping_text
 from collector.sources import profiles
 
@@ -54,8 +55,8 @@ def test_the_profile_of_the_readme_is_one(tmp_path: Path) -> None:
     assert profiles.load(str(path)).kind == "shots"
 
 
-@pytest.mark.parametrize("model", [ShotProfile, GaugingProfile])
-def test_every_key_of_a_profile_is_named(model: type[BaseModel]) -> None:
+@pytest.mark.parametrize("model", [ShotProfile, GaugingProfile, WatchedFolder])
+def test_every_key_of_a_profile_or_a_folder_is_named(model: type[BaseModel]) -> None:
     assert [name for name in model.model_fields if f"`{name}`" not in README] == []
 
 
