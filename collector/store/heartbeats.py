@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.store.tables import heartbeats
+from collector.store.upsert import insert_into
 
 COLLECTOR = "collector"  # whichever collector spoke last
 FORGOTTEN_AFTER = timedelta(hours=1)
@@ -29,8 +30,8 @@ def beat(
     """Note that a process is alive."""
     row = {"wall_at": wall, "at": now, "detail": detail}
     done = conn.execute(sa.update(heartbeats).where(heartbeats.c.name == name).values(**row))
-    if done.rowcount == 0:
-        conn.execute(sa.insert(heartbeats).values(name=name, **row))
+    if done.rowcount == 0:  # another collector may be about to add the same one
+        conn.execute(insert_into(conn, heartbeats).values(name=name, **row).on_conflict_do_nothing())
 
 
 def last(conn: sa.Connection, name: str) -> Beat | None:
