@@ -3,12 +3,22 @@
 import streamlit as st
 
 from collector.store.database import read
-from dashboard.blocks import acting, alarm_detail, alarm_handling, hold_handling
+from dashboard.blocks import (
+    acting,
+    alarm_detail,
+    alarm_handling,
+    alarm_measures,
+    alarm_quiet,
+    hold_by_hand,
+    hold_handling,
+)
 from dashboard.blocks.alarm_words import line
+from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
 
-NEEDED, HELD, CLOSED = "Needs a person", "On hold", "Closed lately"
+NEEDED, HELD, QUIET = "Needs a person", "On hold", "Kept quiet"
+CLOSED, LOAD = "Closed lately", "Load"
 
 engine = database.engine()
 with read(engine) as conn:
@@ -19,13 +29,14 @@ st.title("Alarms")
 acting.say()
 which = st.segmented_control(
     "Which alarms",
-    [NEEDED, HELD, CLOSED],
+    [NEEDED, HELD, QUIET, CLOSED, LOAD],
     default=NEEDED,
     required=True,
     key="alarms_which",
     label_visibility="collapsed",
 )
-lines = {each.alarm.id: each for each in {NEEDED: found.needed, CLOSED: found.closed}.get(which, ())}
+listed = {NEEDED: found.needed, QUIET: found.quiet, CLOSED: found.closed}.get(which, ())
+lines = {each.alarm.id: each for each in listed}
 chosen = None
 
 lists, one = st.columns([1, 2], gap="medium")
@@ -40,12 +51,18 @@ with lists:
         )
     elif which == CLOSED:
         st.write("No alarm was closed yet.")
+    elif which == QUIET:
+        st.write("No alarm is kept quiet.")
     if which == HELD:
-        hold_handling.by_hand()
+        hold_by_hand.by_hand()
+    if which == QUIET:
+        alarm_quiet.take_out()
     if which == NEEDED and found.steady:
-        st.write(f"Inside normal variation, leave alone: {', '.join(found.steady)}.")
+        st.write(sentence(f"Inside normal variation, leave alone: {', '.join(found.steady)}."))
 
 with one:
+    if which == QUIET:
+        alarm_quiet.out_of_service()
     if chosen is not None:
         with read(engine) as conn:
             detail = queries.detail(conn, chosen)
@@ -59,12 +76,16 @@ with one:
         alarm_detail.steps(detail)
     elif which == HELD:
         hold_handling.waiting()
+        hold_handling.decided()
     elif which == NEEDED:
         st.subheader("Inside normal variation: leave alone")
         st.write(
             "No press asks for anyone. Adjusting a press that runs as usual adds variation: every correction "
             "of a chance deviation becomes a deviation of its own."
         )
+
+if which == LOAD:
+    alarm_measures.show()
 
 
 @st.fragment(run_every=5.0)

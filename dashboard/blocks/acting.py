@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from collector.errors import EvenrunError
+from dashboard.blocks.plain import sentence
 from dashboard.queries import database
 
 MESSAGE = "acting_message"
@@ -31,7 +32,8 @@ def refuse(words: str) -> None:
 
 def say() -> None:
     """What came of the last act, once; in a corner of the screen too, since a long page hides its top."""
-    kind, words = st.session_state.pop(MESSAGE, (None, ""))
+    kind, said = st.session_state.pop(MESSAGE, (None, ""))
+    words = sentence(said)
     if kind is not None:
         st.toast(words, duration="long")
     if kind == "refused":

@@ -8,44 +8,75 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard.blocks.alarm_words import event_row, moved_row, shape, since_words, state_words, step_row
+from dashboard.blocks.alarm_words import (
+    ACT,
+    SIGNAL,
+    event_row,
+    moved_row,
+    shape,
+    shelf_words,
+    since_words,
+    state_words,
+    step_row,
+)
+from dashboard.blocks.plain import sentence
 from dashboard.queries.alarms import Detail
 from dashboard.queries.database import local
+
+SILENCE_CHECKS = """1. The press: does it run, and does its own screen say why not?
+2. Its gateway: power, network cable, its own lamp.
+3. The broker and the machine that collects: the Service page says what they know of themselves.
+
+A press that is meant to stand should say so (its state), or its run should be closed; for a longer time take
+it out of service under Kept quiet."""
 
 
 def head(found: Detail) -> None:
     """What moved, on which press, and where the alarm stands."""
     alarm = found.alarm
-    st.subheader(f"{found.press}: {alarm.headline}")
-    color = "gray" if alarm.closed_at else "yellow" if shape(alarm) == "◆" else "blue"
+    st.subheader(sentence(f"{found.press}: {alarm.headline}"))
+    color = {SIGNAL: "yellow", ACT: "blue"}.get(shape(alarm), "gray")
     with st.container(horizontal=True):
-        st.badge(f"{shape(alarm)} {state_words(alarm)}".strip(), color=color)  # type: ignore[arg-type]
+        stands = sentence(state_words(alarm))
+        st.badge(f"{shape(alarm)} {stands}".strip(), color=color)  # type: ignore[arg-type]
         for words in (found.mold, found.run and f"run {found.run}", f"alarm {alarm.id}"):
             if words:
-                st.badge(words, color="gray")
-    st.write(since_words(found, local))
+                st.badge(sentence(words), color="gray")
+    if alarm.kind == "silence":
+        st.write(f"Since {local(alarm.opened_at):%a %H:%M}.")
+    else:
+        st.write(since_words(found, local))
+    if found.shelf is not None:
+        st.write(sentence(shelf_words(found.shelf, local)))
 
 
 def moved(found: Detail) -> None:
     """Every characteristic of the alarm, before and now."""
+    if found.alarm.kind == "silence":
+        return
     _table("What moved", [moved_row(item) for item in found.moved], "Nothing is written down.")
 
 
 def before(found: Detail) -> None:
     """What else happened on the press in the half hour before."""
+    if found.alarm.kind == "silence":
+        return
     rows = [event_row(event, local) for event in found.events]
     _table("Events in the half hour before", rows, "No setpoint, lot, stop or state change.")
 
 
 def causes(found: Detail) -> None:
     """Causes that this pattern is often seen with, each with its checks and cautions."""
+    if found.alarm.kind == "silence":
+        st.markdown("**Where to look, in this order**\n\n" + SILENCE_CHECKS)
+        return
     st.markdown("**Often seen with**")
     entries = found.alarm.causes or []
     if not entries:
         st.write("No cause in the fault table fits; start with the data, then with what was changed.")
     st.write("First of all: are the values right, and did anyone change anything? A pattern proves no cause.")
     for number, entry in enumerate(entries):
-        with st.expander(entry["cause"], expanded=number == 0):
+        with st.expander(sentence(entry["cause"]), expanded=number == 0):
             _cause(entry)
 
 
@@ -73,4 +104,5 @@ def _table(title: str, rows: list[dict[str, str]], otherwise: str) -> None:
     if not rows:
         st.write(otherwise)
         return
-    st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt=title)
+    shown = [{name: sentence(cell) for name, cell in row.items()} for row in rows]
+    st.table(pd.DataFrame(shown), border="horizontal", hide_index=True, alt=title)

@@ -1,18 +1,23 @@
-"""What a person does about an alarm: acknowledge it, close it with a cause."""
+"""What a person does about an alarm: acknowledge it, close it with a cause, shelve it for a while."""
 
 from __future__ import annotations
+
+from datetime import timedelta
 
 import streamlit as st
 
 from collector.actions import alarms as act
+from collector.actions import shelving
 from collector.alarms import lifecycle
 from collector.alarms.working import stage_of_row
 from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.alarm_words import ACT
+from dashboard.queries import database
 from dashboard.queries.alarms import Detail
 
 WHO = "alarms_who"
+SHELF_HOURS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 12.0, 24.0)
 ANOTHER = "Another cause, in the note"
 
 
@@ -24,6 +29,10 @@ def handle(found: Detail) -> None:
         _acknowledge(found)
     if lifecycle.may(stage, "close"):
         _close(found, active=stage.active)
+    if lifecycle.may(stage, "shelve"):
+        _shelve(found)
+    if lifecycle.may(stage, "unshelve"):
+        _unshelve(found)
 
 
 def _acknowledge(found: Detail) -> None:
@@ -64,3 +73,42 @@ def _close(found: Detail, *, active: bool) -> None:
                 f"Alarm {alarm.id} is closed: {cause}.",
                 act.close, alarm.id, who=who, cause=cause, note=note.strip() or None, restart_charts=restart,
             )  # fmt: skip
+
+
+def _shelve(found: Detail) -> None:
+    """In a popover: it is the exception, and must not stand beside closing as if it were as good."""
+    number, longest_h = found.alarm.id, database.settings().alarms.longest_shelf_h
+    with (
+        st.popover("Shelve it for a while", icon=":material/notifications_paused:"),
+        st.form(f"alarms_shelve_{number}", border=False),
+    ):
+        discs = "" if found.alarm.kind == "silence" else " Its discs stay on hold."
+        st.write(f"It calls nobody until then and comes back by itself.{discs}")
+        who = signed_in.who(f"alarms_shelf_who_{number}")
+        hours = st.selectbox(
+            "For", [each for each in SHELF_HOURS if each <= longest_h], index=None, format_func=_hours,
+            key=f"alarms_shelf_hours_{number}", placeholder="choose how long",
+        )  # fmt: skip
+        reason = st.text_input(
+            "Reason", key=f"alarms_shelf_reason_{number}", placeholder="what is waited for"
+        )
+        pressed = st.form_submit_button("Shelve", key=f"alarms_shelf_{number}")
+    if pressed:
+        until = None if hours is None else database.clock().now() + timedelta(hours=hours)
+        carry_out(
+            f"Alarm {number} is shelved by {who}.", shelving.shelve, number, who=who, until=until,
+            reason=reason, longest=timedelta(hours=longest_h),
+        )  # fmt: skip
+
+
+def _unshelve(found: Detail) -> None:
+    number = found.alarm.id
+    with st.form(f"alarms_unshelve_{number}"), st.container(horizontal=True, vertical_alignment="bottom"):
+        who = signed_in.who(f"alarms_unshelf_who_{number}")
+        pressed = st.form_submit_button("Let it come back now", key=f"alarms_unshelf_{number}")
+    if pressed:
+        carry_out(f"Alarm {number} is back.", shelving.unshelve, number, who=who)
+
+
+def _hours(hours: float) -> str:
+    return f"{hours * 60:.0f} min" if hours < 1 else f"{hours:g} h"

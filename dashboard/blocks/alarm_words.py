@@ -10,8 +10,9 @@ from collector.alarms.headline import amount
 from collector.alarms.model import Moved
 from collector.contract import quantities
 from collector.store.alarms import AlarmRow, StepRow
-from collector.store.holds import extent_words
-from dashboard.queries.alarms import Detail, EventLine, Held, ShotPlace
+from collector.store.set_asides import SetAside
+from dashboard.blocks.plain import sentence
+from dashboard.queries.alarms import Detail, EventLine, ShotPlace
 
 SIGNAL, ACT, QUIET = "◆", "■", "○"  # a diamond, a square, and a ring for what is kept quiet
 
@@ -69,9 +70,22 @@ def shape(alarm: AlarmRow) -> str:
 
 
 def line(press: str, alarm: AlarmRow, local: Local) -> str:
-    """An alarm in the list."""
-    stands = f"{local(alarm.opened_at):%a %H:%M}, {state_words(alarm)}"
-    return f"{_COLORED[shape(alarm)]} **{press}: {alarm.headline}** ({stands})".strip()
+    """An alarm in the list, as Markdown."""
+    what = sentence(f"{press}: {alarm.headline}")
+    stands = sentence(f"{local(alarm.opened_at):%a %H:%M}, {state_words(alarm)}")
+    return f"{_COLORED[shape(alarm)]} **{what}** ({stands})".strip()
+
+
+def shelf_words(shelf: SetAside, local: Local) -> str:
+    """Until when an alarm is shelved, by whom and why."""
+    until = f" until {local(shelf.until):%a %H:%M}" if shelf.until else ""
+    return f"Shelved{until} by {shelf.who}: {shelf.reason}."
+
+
+def out_words(press: str, out: SetAside, local: Local) -> str:
+    """What is out of service, since when, by whom and why."""
+    what = press if out.key is None else f"{press}, {quantities.label(out.key).lower()}"
+    return f"{what}: out of service since {local(out.at):%a %H:%M}, {out.who}: {out.reason}."
 
 
 def since_words(found: Detail, local: Local) -> str:
@@ -140,19 +154,3 @@ def step_row(step: StepRow, local: Local) -> dict[str, str]:
         "Who": step.who,
         "Note": step.note or "",
     }
-
-
-def hold_words(held: Held) -> str:
-    """What is set aside, tray by tray, and what became of it."""
-    words = f"{extent_words(held.extent, most=None)}{_shots(held)}"
-    if held.hold.state == "open":
-        growing = ", growing with every shot" if held.hold.to_shot_id is None else ""
-        return f"Set aside {words}{growing}."
-    return f"{words[:1].upper()}{words[1:]}: {held.hold.state} by {held.hold.closed_by}, {held.hold.note}."
-
-
-def _shots(held: Held) -> str:
-    first, last = held.extent.first_counter, held.extent.last_counter
-    if first is None or last is None:
-        return ""
-    return f" (shot {first:,})" if first == last else f" (shots {first:,} to {last:,})"

@@ -1,17 +1,21 @@
-"""What a person does with discs on hold: let them go, scrap them, or set more aside by hand."""
+"""What a person does with discs on hold: let them go, sort or scrap them, and think again."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import streamlit as st
 
 from collector.actions import holds as act_hold
+from collector.store import holds as hold_store
 from collector.store.database import read
-from collector.store.holds import HoldRow
+from collector.store.holds import HoldRow, HoldStep
 from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out, refuse
-from dashboard.blocks.alarm_words import ACT, hold_words
+from dashboard.blocks.alarm_words import ACT
+from dashboard.blocks.hold_words import hold_words, step_words, was_reopened
+from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
 from dashboard.queries.alarms import Detail, Held, open_holds
@@ -19,11 +23,11 @@ from dashboard.queries.alarms import Detail, Held, open_holds
 
 def of_alarm(found: Detail) -> None:
     """What is set aside, with the forms to let it go or to scrap it."""
-    if not found.holds:
+    if not found.holds and found.alarm.kind != "silence":
         st.write("Nothing is on hold for this alarm.")
     for held in found.holds:
         marked = f":blue[{ACT}] " if held.hold.state == "open" else ""
-        st.markdown(f"{marked}{hold_words(held)}")
+        st.markdown(f"{marked}{sentence(hold_words(held))}")
     for held in open_holds(found.holds):
         _settle(held)
 
@@ -39,8 +43,8 @@ def waiting() -> None:
         with st.container(border=True):
             twin = twins.get(held.hold.id)
             also = "" if twin is None else f" (the same discs as hold {twin})"
-            st.markdown(f"**{press}: {held.hold.reason}**{also}")
-            st.markdown(f":blue[{ACT}] {hold_words(held)}")
+            st.markdown(f"**{sentence(f'{press}: {held.hold.reason}')}**{also}")
+            st.markdown(f":blue[{ACT}] {sentence(hold_words(held))}")
             _settle(held)
 
 
@@ -55,58 +59,73 @@ def same_discs(holds: Sequence[HoldRow]) -> dict[int, int]:
     return twins
 
 
-def by_hand() -> None:
-    """Set the discs of some shots aside, whatever the charts say."""
+def decided() -> None:
+    """The holds decided lately, each with what happened to it and the way back."""
     with read(database.engine()) as conn:
-        presses = queries.press_names(conn)
-    if not presses:
+        found = queries.decided_holds(conn)
+        steps = {held.hold.id: hold_store.steps(conn, held.hold.id) for _, held in found}
+    if not found:
         return
-    with st.form("alarms_hand"):
-        st.markdown("**Set discs aside by hand**")
-        press = st.selectbox("Press", presses, key="alarms_hand_press")
-        first = st.number_input("From shot", min_value=0, value=None, step=1, key="alarms_hand_from")
-        last = st.number_input("To shot", min_value=0, value=None, step=1, key="alarms_hand_to")
-        who = signed_in.who("alarms_hand_who")
-        reason = st.text_input("Reason", key="alarms_hand_reason", placeholder="what is wrong")
-        wanted = st.form_submit_button("Set aside", key="alarms_hand_button")
-    if wanted:
-        _set_aside(str(press), first, last, who=who, reason=reason)
+    st.markdown("**Decided lately**")
+    for press, held in found:
+        with st.container(border=True):
+            st.markdown(sentence(f"{press}: {held.hold.reason}"))
+            st.markdown(sentence(hold_words(held)))
+            _past(steps[held.hold.id])
+            _reopen(held.hold.id)
 
 
-def _set_aside(press: str, first: int | None, last: int | None, *, who: str, reason: str) -> None:
-    if first is None or last is None:
-        refuse("say from which shot to which")
-        st.rerun()
-    with read(database.engine()) as conn:
-        ids = {counter: queries.shot_of(conn, press, counter) for counter in (first, last)}
-    for counter, found in ids.items():
-        if found is None:
-            refuse(f"{press} has no shot {counter:,}")
-            st.rerun()
-    carry_out(
-        f"Shots {first:,} to {last:,} of {press} are on hold.",
-        act_hold.open_by_hand,
-        from_shot_id=ids[first],
-        to_shot_id=ids[last],
-        who=who,
-        reason=reason,
-    )
+def _past(steps: Sequence[HoldStep]) -> None:
+    """What happened before, where the last decision was not the first."""
+    if was_reopened(steps):
+        st.caption("  \n".join(sentence(step_words(step, database.local)) for step in steps))
 
 
 def _settle(held: Held) -> None:
-    hold = held.hold
+    number = held.hold.id
     with (
-        st.popover(f"Decide about hold {hold.id}", icon=":material/inventory_2:"),
-        st.form(f"alarms_hold_{hold.id}", border=False),
+        st.popover(f"Decide about hold {number}", icon=":material/inventory_2:"),
+        st.form(f"alarms_hold_{number}", border=False),
     ):
-        who = signed_in.who(f"alarms_hold_who_{hold.id}")
+        who = signed_in.who(f"alarms_hold_who_{number}")
         reason = st.text_input(
-            "Reason: what the gauge said, on how many discs", key=f"alarms_hold_reason_{hold.id}"
+            "Reason: what the gauge said, on how many discs", key=f"alarms_hold_reason_{number}"
         )
-        with st.container(horizontal=True):
-            release = st.form_submit_button("Release", key=f"alarms_release_{hold.id}")
-            scrap = st.form_submit_button("Scrap", key=f"alarms_scrap_{hold.id}")
+        release = st.form_submit_button("Release all", key=f"alarms_release_{number}")
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            good = _count("Good discs", f"alarms_good_{number}")
+            bad = _count("Scrapped discs", f"alarms_bad_{number}")
+            sort = st.form_submit_button("Sorted", key=f"alarms_sort_{number}")
+        scrap = st.form_submit_button("Scrap all", key=f"alarms_scrap_{number}")
+    by: dict[str, Any] = {"who": who, "reason": reason}
     if release:
-        carry_out(f"Hold {hold.id} is released.", act_hold.release, hold.id, who=who, reason=reason)
+        carry_out(f"Hold {number} is released.", act_hold.release, number, **by)
     if scrap:
-        carry_out(f"Hold {hold.id} is scrapped.", act_hold.scrap, hold.id, who=who, reason=reason)
+        carry_out(f"Hold {number} is scrapped.", act_hold.scrap, number, discs=bad, **by)
+    if sort:
+        _sort(number, good, bad, by)
+
+
+def _count(label: str, key: str) -> int | None:
+    found = st.number_input(label, min_value=0, value=None, step=1, key=key, width=140)
+    return None if found is None else int(found)
+
+
+def _sort(number: int, good: int | None, bad: int | None, by: dict[str, Any]) -> None:
+    if good is None or bad is None:
+        refuse("count both: how many discs are good, and how many are scrapped")
+        st.rerun()
+    done = f"Hold {number} is sorted: {good:,} good, {bad:,} scrapped."
+    carry_out(done, act_hold.sort, number, good_discs=good, bad_discs=bad, **by)
+
+
+def _reopen(number: int) -> None:
+    with (
+        st.popover("Think again", icon=":material/undo:"),
+        st.form(f"alarms_reopen_{number}", border=False),
+    ):
+        who = signed_in.who(f"alarms_reopen_who_{number}")
+        reason = st.text_input("Reason", key=f"alarms_reopen_reason_{number}", placeholder="what is new")
+        wanted = st.form_submit_button("Set aside again", key=f"alarms_reopen_{number}")
+    if wanted:
+        carry_out(f"Hold {number} is open again.", act_hold.reopen, number, who=who, reason=reason)

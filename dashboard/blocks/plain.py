@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 
 _SIGNS = str.maketrans({sign: f"\\{sign}" for sign in r"\`*_{}[]<>()#+-.!|~:$"})
+# In running text a full stop or a hyphen means nothing, and a colon only before a word.
+_IN_TEXT = re.compile(r"[\\`*_{}\[\]<>$~|]|:(?=[A-Za-z])")
+
+
+def sentence(text: str) -> str:
+    """A sentence of ours with names in it, for ``st.markdown``: the names stay as they were written."""
+    return _IN_TEXT.sub(r"\\\g<0>", text)
 
 
 def plain(text: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -12,11 +12,15 @@ import sqlalchemy as sa
 from collector.alarms.model import Moved
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
+from collector.store import set_asides
 from collector.store.alarms import AlarmRow, StepRow
 from collector.store.holds import Extent, HoldRow
-from collector.store.tables import alarms, events, presses, runs, shots
+from collector.store.set_asides import SetAside
+from collector.store.tables import alarms, events, limits, presses, runs, shots
+from collector.store.tables import set_asides as set_aside_rows
 
 LATELY = 20
+SERVICE = "Service"  # where an alarm belongs to no press
 BEFORE = timedelta(minutes=30)
 NOT_TOLD = ("tray", "limits", "startup")  # they happen all the time, or follow from another event
 
@@ -31,9 +35,10 @@ class AlarmLine:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """Alarms that need a person, those closed lately, and presses without any."""
+    """Alarms that need a person, those kept quiet, those closed lately, and presses without any."""
 
     needed: tuple[AlarmLine, ...]
+    quiet: tuple[AlarmLine, ...]
     closed: tuple[AlarmLine, ...]
     steady: tuple[str, ...]
 
@@ -81,27 +86,32 @@ class Detail:
     events: tuple[EventLine, ...]
     holds: tuple[Held, ...]
     steps: tuple[StepRow, ...]
+    shelf: SetAside | None
 
 
 def listing(conn: sa.Connection) -> Listing:
     """The lists of the page; what asks most for a person comes first."""
     names = _press_names(conn)
-    needed = _lines(sorted(alarm_store.unclosed(conn), key=_urgency), names)
+    unclosed = sorted(alarm_store.unclosed(conn), key=_urgency)
+    needed = _lines((row for row in unclosed if row.beneath is None), names)
+    quiet = _lines((row for row in unclosed if row.beneath is not None), names)
     closed = _lines(alarm_store.closed(conn, last=LATELY), names)
-    busy = {line.press for line in needed}
-    return Listing(needed, closed, tuple(sorted(set(names.values()) - busy)))
+    busy = {line.press for line in (*needed, *quiet)}
+    return Listing(needed, quiet, closed, tuple(sorted(set(names.values()) - busy)))
 
 
 def first_press(conn: sa.Connection) -> str | None:
     """The press whose open alarm asks most for a person; None when all is steady."""
-    needed = min(alarm_store.unclosed(conn), key=_urgency, default=None)
-    return None if needed is None else _press_names(conn)[needed.press_id]
+    of_press = [row for row in alarm_store.unclosed(conn) if row.press_id is not None and row.beneath is None]
+    needed = min(of_press, key=_urgency, default=None)
+    return None if needed is None else _whose(_press_names(conn), needed)
 
 
-def fingerprint(conn: sa.Connection) -> tuple[int, datetime | None]:
-    """Changes whenever an alarm is new or takes a step."""
+def fingerprint(conn: sa.Connection) -> tuple[int, datetime | None, int, int]:
+    """Changes whenever an alarm is new or takes a step, or something is set aside or comes back."""
     row = conn.execute(sa.select(sa.func.count(), sa.func.max(alarms.c.changed_at)).select_from(alarms)).one()
-    return int(row[0]), row[1]
+    ended = conn.execute(sa.select(sa.func.count(), sa.func.count(set_aside_rows.c.ended_at))).one()
+    return int(row[0]), row[1], int(ended[0]), int(ended[1])
 
 
 def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
@@ -114,7 +124,7 @@ def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
     earliest = places.get(alarm.change_low_shot_id)
     first = places.get(alarm.first_shot_id)
     return Detail(
-        press=_press_names(conn)[alarm.press_id],
+        press=_whose(_press_names(conn), alarm),
         alarm=alarm,
         run=None if run is None else run.name,
         mold=None if run is None else run.mold,
@@ -125,6 +135,7 @@ def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
         events=_events(conn, alarm.press_id, earliest or first, first),
         holds=tuple(_held(conn, hold) for hold in hold_store.of_alarm(conn, alarm_id)),
         steps=tuple(alarm_store.steps(conn, alarm_id)),
+        shelf=set_asides.shelf_of(conn, alarm_id),
     )
 
 
@@ -144,7 +155,11 @@ _ORDER = {
 
 
 def _lines(rows: Iterable[AlarmRow], names: dict[int, str]) -> tuple[AlarmLine, ...]:
-    return tuple(AlarmLine(names[row.press_id], row) for row in rows)
+    return tuple(AlarmLine(_whose(names, row), row) for row in rows)
+
+
+def _whose(names: Mapping[int, str], alarm: AlarmRow) -> str:
+    return SERVICE if alarm.press_id is None else names[alarm.press_id]
 
 
 def _press_names(conn: sa.Connection) -> dict[int, str]:
@@ -159,7 +174,7 @@ def _places(conn: sa.Connection, alarm: AlarmRow) -> dict[int | None, ShotPlace]
 
 
 def _events(
-    conn: sa.Connection, press_id: int, since: ShotPlace | None, until: ShotPlace | None
+    conn: sa.Connection, press_id: int | None, since: ShotPlace | None, until: ShotPlace | None
 ) -> tuple[EventLine, ...]:
     """Events from half an hour before the change may have begun until the first signal."""
     if since is None or until is None:
@@ -188,19 +203,36 @@ def all_open_holds(conn: sa.Connection) -> list[tuple[str, Held]]:
     return [(names[hold.press_id], _held(conn, hold)) for hold in hold_store.open_holds(conn)]
 
 
-def press_names(conn: sa.Connection) -> list[str]:
-    """Presses there are."""
-    return sorted(_press_names(conn).values())
+def decided_holds(conn: sa.Connection) -> list[tuple[str, Held]]:
+    """The holds decided last, with their press, newest first."""
+    names = _press_names(conn)
+    return [(names[hold.press_id], _held(conn, hold)) for hold in hold_store.decided(conn, last=LATELY)]
 
 
-def shot_of(conn: sa.Connection, press: str, counter: int) -> int | None:
+def out_of_service(conn: sa.Connection) -> list[tuple[str, SetAside]]:
+    """What is out of service, with its press, oldest first."""
+    names = _press_names(conn)
+    return [
+        (names[each.press_id], each)
+        for each in set_asides.lasting(conn)
+        if each.kind == set_asides.OUT_OF_SERVICE and each.press_id is not None
+    ]
+
+
+def charted_keys(conn: sa.Connection) -> list[str]:
+    """Characteristics that have or had limits on any press."""
+    return sorted(conn.execute(sa.select(limits.c.key).distinct()).scalars())
+
+
+def press_ids(conn: sa.Connection) -> dict[str, int]:
+    """Presses by their names."""
+    return {name: press_id for press_id, name in _press_names(conn).items()}
+
+
+def shot_of(conn: sa.Connection, press_id: int, counter: int) -> int | None:
     """The newest shot of a press with this counter; None when it has none."""
-    query = (
-        sa.select(sa.func.max(shots.c.id))
-        .join(presses, presses.c.id == shots.c.press_id)
-        .where(presses.c.name == press, shots.c.counter == counter)
-    )
-    found = conn.execute(query).scalar()
+    query = sa.select(sa.func.max(shots.c.id))
+    found = conn.execute(query.where(shots.c.press_id == press_id, shots.c.counter == counter)).scalar()
     return None if found is None else int(found)
 
 

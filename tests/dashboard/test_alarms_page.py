@@ -177,7 +177,7 @@ def test_setting_aside_shots_that_nobody_made_is_refused(floor: Floor) -> None:
     at.selectbox(key="alarms_hand_who").select("operator 1")
     at.text_input(key="alarms_hand_reason").input("black specks")
     at.button(key="alarms_hand_button").click().run()
-    assert "P2 has no shot 7" in text(at)
+    assert "P2: this press has no shot 7" in text(at)
     assert len(floor.rows("holds")) == 1
 
 
