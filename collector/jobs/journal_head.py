@@ -6,6 +6,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from collector.clock import ServiceClock
 from collector.contract.topics import journal_topic
 from collector.jobs.job import Job, Shop
 from collector.proof import heads, seal
@@ -15,36 +16,35 @@ from collector.store.database import read
 LOOK_S = 600.0
 
 
-def seal_and_export(shop: Shop) -> str:
-    """Seal when the last seal is a day old, and write into the file what it does not have yet."""
+def work(shop: Shop) -> str:
+    """Seal when it is time, and write into the file what it does not have yet."""
+    path = shop.settings.journal.heads_file
     with read(shop.engine) as conn:
         due = seal.is_due(conn, wall=shop.wall())
     if due:
-        _seal(shop)
+        seal_and_publish(shop.engine, shop.settings.site, shop.clock)
         shop.deliver_soon()
-    written = export(shop, shop.settings.journal.heads_file)
-    return f"{'sealed; ' if due else ''}{written} new in {shop.settings.journal.heads_file}"
+    return f"{'sealed; ' if due else ''}{export(shop.engine, path)} new in {path}"
 
 
-def _seal(shop: Shop) -> None:
-    site = shop.settings.site
+def seal_and_publish(engine: sa.Engine, site: str, clock: ServiceClock) -> None:
+    """Seal, and put the new head into the outbox in the same transaction."""
 
     def publish(conn: sa.Connection) -> None:
-        payload = heads.sealed(conn)[-1].message(site, shop.clock.now()).payload().decode()
-        outbox.add(
-            conn, channel="mqtt", topic=journal_topic(site), payload=payload, retain=True, wall=shop.wall()
-        )
+        payload = heads.sealed(conn)[-1].message(site, clock.now()).payload().decode()
+        topic = journal_topic(site)
+        outbox.add(conn, channel="mqtt", topic=topic, payload=payload, retain=True, wall=clock.wall())
 
-    seal.make(shop.engine, clock=shop.clock, then=publish)
+    seal.make(engine, clock=clock, then=publish)
 
 
-def export(shop: Shop, path: Path) -> int:
+def export(engine: sa.Engine, path: Path) -> int:
     """Lines added to the file; a run that was cut off before it wrote is made up for by the next."""
     written = heads.read(path)[-1].entry if path.exists() and path.stat().st_size else 0
-    with read(shop.engine) as conn:
+    with read(engine) as conn:
         new = heads.sealed(conn, after=written)
     heads.append(path, new)
     return len(new)
 
 
-JOB = Job(name="journal head", every_s=LOOK_S, work=seal_and_export)
+JOB = Job(name="journal head", every_s=LOOK_S, work=work)
