@@ -18,7 +18,7 @@ from rules import budget
 from rules.budget.known import REFERENCE_VALUE
 from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart, make
 from rules.charts.chart import Chart
-from rules.limits import PHI_CEILING, USABLE_FROM, Baseline, Limits
+from rules.limits import Baseline, Limits
 
 PROVISIONAL_FACTOR = 5.0
 SHIFT_STEP = 0.1
@@ -99,7 +99,7 @@ def plan_key(
         characteristics=floor.characteristics,
         cycle_time_s=float(f"{floor.cycle_time_s:.2g}"),
         false_alarms_per_day=floor.false_alarms_per_day,
-        phi=coarse(baseline.phi, baseline.n),
+        phi=budget.coarse(baseline.phi, baseline.n),
         n=None if baseline.sigma_method == "given" else baseline.n,
         minimum_shift=coarse_shift(minimum_shift / baseline.sigma),
     )
@@ -123,16 +123,6 @@ def plan_key(
 def _finite(run: float) -> float | None:
     """A run length as JSON can carry it: None is longer than can be computed, next to a minimum shift."""
     return run if math.isfinite(run) else None
-
-
-def coarse(phi: float, n: int) -> float:
-    """The autocorrelation rounded to a few times finer than ``n`` shots can tell it.
-
-    Presses and characteristics that are nearly alike so share one solution, which takes tenths of a second to
-    find.
-    """
-    digit = 0.05 if n < USABLE_FROM else 0.01
-    return min(round(phi / digit) * digit, PHI_CEILING)
 
 
 def coarse_shift(sigmas: float) -> float:

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 
 from collector.contract import quantities
 from collector.errors import UserError
-from collector.plan import coarse
 from collector.settings import Charts
-from rules.budget import Characteristic
+from rules.budget import Characteristic, coarse
 from rules.limits import PHI_CEILING, standing_of
 from rules.run_length.autocorrelated import variance_ratio
 

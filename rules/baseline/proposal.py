@@ -22,7 +22,7 @@ from rules.baseline.studied import Study
 from rules.baseline.study import study
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.baseline.wandering import propose_for_wandering
-from rules.baseline.widening import Floor, coarse, widening
+from rules.baseline.widening import Floor, widening
 from rules.baseline.without_sigma import propose_setting
 from rules.series import finite_series
 
@@ -103,7 +103,7 @@ def _of_values(found: Study, floor: Floor, minimum_shift: float) -> Proposal:
     base = found.baseline
     plan = budget.solve(
         characteristics=floor.characteristics, cycle_time_s=floor.cycle_time_s,
-        false_alarms_per_day=floor.false_alarms_per_day, phi=coarse(base.phi), n=base.n,
+        false_alarms_per_day=floor.false_alarms_per_day, phi=budget.coarse(base.phi, base.n), n=base.n,
         minimum_shift=round(minimum_shift / base.sigma, 2),
     )  # fmt: skip
     plan = _for_shape(plan, found)
@@ -139,6 +139,8 @@ def _for_shape(plan: budget.Plan, found: Study) -> budget.Plan:
 def _why(found: Study) -> str:
     base = found.baseline
     alike = f"Shots are alike (autocorrelation {base.phi:.2f}), so limits are computed for that"
+    if not found.correlation.is_positive:
+        alike = f"Shots may be a little alike (autocorrelation {base.phi:.2f}), and limits allow for it"
     why = [alike if base.phi >= CORRELATED else "Shots are independent"]
     why.append("one wide limit sees single bad shots and a CUSUM small lasting shifts")
     if base.sigma_method == "floor":

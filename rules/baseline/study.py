@@ -191,7 +191,7 @@ def _baseline(
             "or watch it for change as a setting."
         )
     made = Baseline(
-        center=center, sigma=spread.sigma, n=len(present), phi=correlation.established,
+        center=center, sigma=spread.sigma, n=len(present), phi=correlation.allowed_for,
         sigma_method=spread.method,
     )  # fmt: skip
     return made, correlation, step, spread

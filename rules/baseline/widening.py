@@ -6,15 +6,13 @@ run lengths.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from rules import budget
-from rules.limits import PHI_CEILING, Baseline
+from rules.limits import Baseline
 
-__all__ = ["Floor", "Widening", "coarse", "widening"]
+__all__ = ["Floor", "Widening", "widening"]
 
-PHI_STEP = 0.05
 SECONDS_PER_DAY = 24 * 3600.0
 SHIFTS_PER_DAY = 3.0
 
@@ -67,11 +65,6 @@ class Widening:
     sentence: str
 
 
-def coarse(phi: float) -> float:
-    """Return an autocorrelation rounded up to the next 0.05: no estimate is finer; solutions are shared."""
-    return min(math.ceil(round(max(phi, 0.0) / PHI_STEP, 6)) * PHI_STEP, PHI_CEILING)
-
-
 def widening(baseline: Baseline, floor: Floor, *, shift: float = 1.0) -> Widening:
     """Return what the widened limits of a baseline cost in delay.
 
@@ -110,7 +103,7 @@ def _delay(baseline: Baseline, floor: Floor, n: int | None, shift: float) -> flo
         characteristics=floor.characteristics,
         cycle_time_s=floor.cycle_time_s,
         false_alarms_per_day=floor.false_alarms_per_day,
-        phi=coarse(baseline.phi),
+        phi=budget.coarse(baseline.phi, baseline.n),
         n=n,
     )
     return budget.cost(plan, cycle_time_s=floor.cycle_time_s, shifts=(shift,)).delay[shift]

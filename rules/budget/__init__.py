@@ -8,7 +8,7 @@ beat, and `classic` says what textbook charts cost. Each names its source.
 """
 
 from rules.budget.known import INDIVIDUALS_SHARE, NARROWEST_WIDTH
-from rules.budget.plan import SHIFTS, Cost, Plan, cost, solve
+from rules.budget.plan import SHIFTS, Cost, Plan, coarse, cost, solve
 from rules.budget.press import Characteristic, PressPlan, solve_press
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "Cost",
     "Plan",
     "PressPlan",
+    "coarse",
     "cost",
     "solve",
     "solve_press",

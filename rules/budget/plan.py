@@ -18,14 +18,16 @@ import numpy as np
 from rules.budget.classic import rules_arl
 from rules.budget.estimated import widened
 from rules.budget.known import Constants, known, together, watched_alone
+from rules.limits import PHI_CEILING, USABLE_FROM
 from rules.run_length.integral import first_of
 from rules.run_rules import RunRule
 
-__all__ = ["SHIFTS", "Cost", "Plan", "cost", "plan_for", "solve"]
+__all__ = ["SHIFTS", "Cost", "Plan", "coarse", "cost", "plan_for", "solve"]
 
 SECONDS_PER_SHIFT = 8 * 3600.0
 SECONDS_PER_DAY = 24 * 3600.0
 SHIFTS = (0.5, 1.0, 2.0, 3.0)
+COARSE_STEP, FINE_STEP = 0.05, 0.01
 FEWEST_SHOTS = 5
 SHORTEST_RUN = 20.0  # shots a characteristic; a looser budget asks for no chart at all
 
@@ -93,6 +95,16 @@ class Cost:
     false_alarms_per_shift: float
     false_alarms_per_day: float
     delay: dict[float, float] = field(default_factory=dict)
+
+
+def coarse(phi: float, n: int) -> float:
+    """Return an autocorrelation rounded to a few times finer than ``n`` shots can tell it.
+
+    Presses and characteristics that are nearly alike so share one solution, which takes tenths of a second to
+    find.
+    """
+    step = COARSE_STEP if n < USABLE_FROM else FINE_STEP
+    return min(round(max(phi, 0.0) / step) * step, PHI_CEILING)
 
 
 def solve(

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.plan import Budget, charts_from_json, coarse, coarse_shift, plan_key
+from collector.plan import Budget, charts_from_json, coarse_shift, plan_key
+from rules.budget import coarse
 from rules.charts import Chart, CusumChart, IndividualsChart
 from rules.limits import Baseline
 from rules.run_length import combined_ar1_arl

@@ -204,7 +204,7 @@ def test_a_study_of_independent_values_takes_moving_ranges() -> None:
 
     assert found.baseline.sigma_method == "moving_range"
     assert found.baseline.sigma == pytest.approx(moving_range_sigma(x))
-    assert found.baseline.phi == 0.0
+    assert found.baseline.phi == max(lag_one(x).phi, 0.0)
     assert (found.startup, found.outliers) == (0, ())
     assert any("moving ranges" in note for note in found.notes)
 
