@@ -150,7 +150,8 @@ class FolderWatch:
             return
         self._left.pop(arrived.path, None)
         say = log.warning if done.counts.refused else log.info
-        say("%s: %s; it now lies in %s", arrived.path.name, done.told(), moved.parent)
+        first = f", the first because {done.sentences[0].rstrip('.')}" if done.sentences else ""
+        say("%s: %s%s; it now lies in %s", arrived.path.name, done.told(), first, moved.parent)
 
     def _leave(self, arrived: Arrived, sentence: str) -> None:
         log.warning("%s", sentence)

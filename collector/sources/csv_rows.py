@@ -23,6 +23,7 @@ from collector.sources import csv_lines
 from collector.sources.csv_lines import Line
 
 _MARK = "\ufeff"
+COLUMNS_TOLD = 20
 BLOCK = 500
 
 Table = list[list[str]]
@@ -75,12 +76,17 @@ class CsvRows:
             When one is missing or stands twice, with the columns that the file has.
         """
         missing = [column for column in columns if self._place(column) is None]
+        if missing and not self.header:
+            raise Unreadable(
+                "bad_file",
+                f"{self._name} has no header: it is empty, or broken at its beginning",
+                "export the file again, or mend the profile's encoding and skip_rows",
+            )
         if missing:
-            present = ", ".join(repr(name) for name in self.header)
             raise Unreadable(
                 "missing_column",
                 f"{self._name} has no column {', '.join(map(repr, missing))}",
-                f"mend the profile; the columns are {present}" if present else "mend the profile",
+                f"mend the profile; the columns are {_told(self.header)}",
             )
         return {column: place for column in columns if (place := self._place(column)) is not None}
 
@@ -259,6 +265,13 @@ class CsvRows:
             "mend the row; a decimal comma in a comma-separated file splits cells",
             self.raw(text),
         )
+
+
+def _told(names: Sequence[str]) -> str:
+    """The columns of a file, as many as still read as one sentence."""
+    more = len(names) - COLUMNS_TOLD
+    told = ", ".join(shown(name) for name in names[:COLUMNS_TOLD])
+    return f"{told} and {more} more" if more > 0 else told
 
 
 def open_text(path: Path, profile: Profile) -> TextIO:

@@ -145,7 +145,8 @@ def test_an_empty_file_is_refused(tmp_path: Path) -> None:
     (refusal,) = imported(tmp_path, "")
 
     assert isinstance(refusal, Refusal)
-    assert refusal.reason == "missing_column"
+    assert refusal.reason == "bad_file"
+    assert "it is empty" in refusal.sentence()
 
 
 def test_a_column_that_stands_twice_is_refused(tmp_path: Path) -> None:
