@@ -7,7 +7,7 @@ import streamlit as st
 
 from collector.contract import quantities
 from collector.store.database import read
-from dashboard.blocks import acting, first_shot, press_charts, shot_values
+from dashboard.blocks import acting, first_shot, press_charts, run_now, shot_values
 from dashboard.blocks.press_words import cost_words, legend
 from dashboard.queries import alarms, database, press
 
@@ -76,6 +76,7 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
     st.button("Show newest", icon=":material/refresh:", key="press_newest")
 
 first_shot.show(names[name])
+run_now.show(name, names[name])
 since: datetime = run.opened_at if run is not None else now - SPANS.get(span, timedelta(hours=2))
 until: datetime = (run.closed_at or now) if run is not None else now
 if not charted:
