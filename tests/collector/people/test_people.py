@@ -26,6 +26,7 @@ from collector.store.database import read, write
 START = datetime(2026, 11, 24, 6, 0, tzinfo=UTC)
 GOOD = "maple rivet cloud tin"
 LASTS = timedelta(hours=12)
+MARKUP = ("zero\u200bwidth", "<b>x</b>", "![x](http://y)", "a|b", ":red[x]", "*x*")
 
 
 @dataclass
@@ -68,6 +69,20 @@ class Floor:
         query = sa.select(tables.journal.c.who, tables.journal.c.action).order_by(tables.journal.c.id)
         with read(self.engine) as conn:
             return [(row.who, row.action) for row in conn.execute(query)]
+
+
+@pytest.fixture(autouse=True)
+def _quick_hashes(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Argon2id with its smallest parameters, so that the tests do not wait for what slows down a thief."""
+    if "own_parameters" not in request.fixturenames:
+        quick = argon2.PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+        monkeypatch.setattr(secret, "_hasher", quick)
+        secret._nobodys.cache_clear()
+
+
+@pytest.fixture
+def own_parameters() -> None:
+    """Asks for hashes as the service makes them."""
 
 
 @pytest.fixture
@@ -198,6 +213,7 @@ def test_each_sign_in_has_a_token_of_its_own_and_the_store_holds_none(floor: Flo
     assert "4907" not in str([each["pin_hash"][:20] for each in stored])
 
 
+@pytest.mark.usefixtures("own_parameters")
 def test_secrets_are_argon2id_with_the_library_s_parameters_and_a_salt_each() -> None:
     one, other = secret.hashed(GOOD), secret.hashed(GOOD)
     found = argon2.extract_parameters(one)
@@ -400,7 +416,7 @@ def test_the_last_admin_stays(floor: Floor) -> None:
     assert account.roles == ["operator"]
 
 
-@pytest.mark.parametrize("name", ["", "  ", "x" * 61, "a\nb\x00", "service", "Terminal", "zero\u200bwidth", "<b>x</b>", "![x](http://y)", "a|b"])
+@pytest.mark.parametrize("name", ["", "  ", "x" * 61, "a\nb\x00", "service", "Terminal", *MARKUP])
 def test_a_name_that_is_none_or_the_service_s_own_is_refused(floor: Floor, name: str) -> None:
     with pytest.raises(NotAllowed):
         act.add(floor.engine, name, ["operator"], who=floor.signed_in("admin 1"), clock=floor.clock)
