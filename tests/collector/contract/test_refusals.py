@@ -161,6 +161,14 @@ def test_the_sentence_says_what_and_what_to_do() -> None:
     )
 
 
+def test_a_name_that_a_sender_made_up_cannot_write_to_a_terminal() -> None:
+    found = refusal(shot(values={"\x1b[2J\nFine \u202e" + "a" * 500: 3}))
+
+    assert "/values/\\x1b[2J\\nFine \\u202eaaa" in found.detail
+    assert found.sentence().isprintable()
+    assert len(found.sentence()) < 300
+
+
 def test_json_pointers_are_escaped() -> None:
     # RFC 6901 section 5: the members "a/b" and "m~n" are at /a~1b and /m~0n.
     assert (pointer("a/b"), pointer("m~n"), pointer("foo", 0)) == ("/a~1b", "/m~0n", "/foo/0")
