@@ -51,14 +51,32 @@ def cluster(*, durable: bool = False) -> Iterator[str]:
         if os.geteuid() == 0:
             shutil.chown(folder, SERVER_USER)
         _run("initdb", "-D", folder / "data", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync")
-        options = f"-k {folder} -c listen_addresses='' -c fsync={'on' if durable else 'off'}"
-        _run("pg_ctl", "-D", folder / "data", "-o", options, "-l", folder / "log", "-w", "start")
+        _configure(folder, durable=durable)
+        start(folder)
         try:
             yield f"postgresql+psycopg://postgres@/postgres?host={folder}"
         finally:
-            _run("pg_ctl", "-D", folder / "data", "-m", "immediate", "stop")
+            stop(folder)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def start(folder: Path) -> None:
+    """Start the server of a cluster that was stopped, and wait until it answers."""
+    _run("pg_ctl", "-D", folder / "data", "-l", folder / "log", "-w", "start")
+
+
+def stop(folder: Path) -> None:
+    """Stop it without a checkpoint, as a power cut would."""
+    _run("pg_ctl", "-D", folder / "data", "-m", "immediate", "stop")
+
+
+def _configure(folder: Path, *, durable: bool) -> None:
+    lines = (
+        f"unix_socket_directories = '{folder}'", "listen_addresses = ''", f"fsync = {'on' if durable else 'off'}"
+    )
+    with (folder / "data" / "postgresql.conf").open("a", encoding="utf-8") as file:
+        file.write("\n".join(("", *lines, "")))
 
 
 def _run(program: str, *arguments: str | Path) -> None:
