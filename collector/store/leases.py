@@ -23,10 +23,11 @@ from collector.errors import LeaseLost
 from collector.store.tables import collectors, leases
 from collector.store.upsert import insert_into
 
+LOCK_WAIT_MS = 1_000  # shorter than any lease lasts, since what else is held must be renewed meanwhile
 LONGEST = timedelta(minutes=2)  # twice the longest that a lease may last by the settings
 
 _FENCE = (
-    sa.select(leases.c.fence)
+    sa.select(leases.c.fence, leases.c.holder)
     .where(leases.c.site == sa.bindparam("site"), leases.c.name == sa.bindparam("name"))
     .with_for_update(read=True, key_share=True)  # SQLite has one writer at a time and no row locks
 )
@@ -98,7 +99,14 @@ def take(conn: sa.Connection, lease: Lease, *, holder: str, wall: datetime, last
     """Take a lease as it was seen; None when another was quicker or its holder has renewed it.
 
     The one who had it can commit nothing from now on.
+
+    Raises
+    ------
+    StoreUnavailable
+        A transaction that rests on the lease does not end, though :func:`end_sessions` should have ended it.
     """
+    if conn.dialect.name == "postgresql":
+        conn.execute(sa.text(f"SET LOCAL lock_timeout = '{LOCK_WAIT_MS}ms'"))
     done = conn.execute(
         _named(lease)
         .where(leases.c.fence == lease.fence, leases.c.until == lease.until)
@@ -151,8 +159,9 @@ def check(conn: sa.Connection, lease: Lease) -> None:
     LeaseLost
         Another collector has it.
     """
-    fence = conn.execute(_FENCE, {"site": lease.site, "name": lease.name}).scalar_one_or_none()
-    if fence != lease.fence:
+    found = conn.execute(_FENCE, {"site": lease.site, "name": lease.name}).one_or_none()
+    # The holder as well: a store that was restored from a backup counts from an older fence.
+    if found is None or (found.fence, found.holder) != (lease.fence, lease.holder):
         raise LeaseLost(
             f"the lease {lease.name} went to another collector while this one stood still; "
             "nothing of this batch was stored here, the broker sends it to the other"

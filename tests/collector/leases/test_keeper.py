@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -203,6 +204,33 @@ def test_a_transaction_that_stands_still_is_ended_by_who_takes_over(floor: Floor
     with pytest.raises(StoreUnavailable):
         sleep_within_a_transaction()
     assert set(second.held) == {"c-1-of-2", "c-2-of-2"}
+
+
+def test_a_transaction_that_cannot_be_ended_delays_a_takeover_but_blocks_nobody(floor: Floor) -> None:
+    if floor.url.startswith("sqlite"):
+        pytest.skip("SQLite has no row locks")
+    first, second = floor.collector("a"), floor.collector("b")
+    take_planned(first)
+    stranger = database.open_engine(floor.url)  # its connections do not bear the holder's name
+    floor.engines.append(stranger)
+    with database.write(stranger) as conn:
+        leases.check(conn, first.held["c-1-of-2"])
+        floor.passed_s = LASTS_S + 1
+        second.look()
+        lease = second.look().take[0]
+        with pytest.raises(StoreUnavailable, match="locked"):
+            second.take(lease)
+
+    assert second.take(lease) is not None
+
+
+def test_a_store_that_was_restored_does_not_mistake_one_holder_for_another(floor: Floor) -> None:
+    only = floor.collector("a")
+    take_planned(only)
+    held = only.held["c-1-of-2"]
+
+    assert commits(floor, held)
+    assert not commits(floor, replace(held, holder="b"))
 
 
 def test_a_new_division_waits_for_all_its_sessions_before_the_old_one_ends(floor: Floor) -> None:
