@@ -15,6 +15,8 @@ from collector.sources.csv_job import FILE_POLICY, Import
 from collector.sources.csv_rows import CsvRows, Row, open_text
 from collector.sources.csv_shots import ShotRows
 
+BEGINNING = 65_536  # bytes
+
 Record = Shot | RunMessage | GaugingMessage | Refusal
 
 __all__ = ["FILE_POLICY", "Import", "Record", "read"]
@@ -49,13 +51,18 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
         try:
             reader = _reader(rows, profile, job, path.name)
         except Unreadable as broken:
-            header = rows.raw(profile.delimiter.join(rows.header))
-            yield rows.refuse(broken.reason, broken.detail, broken.remedy, header)
+            yield rows.refuse(broken.reason, broken.detail, broken.remedy, _beginning(path))
             return
         found = rows.in_blocks(reader.read_block) if isinstance(reader, ShotRows) else rows
         for each in found:
             yield from _records(each, rows, reader.read) if isinstance(each, Row) else (each,)
         yield from reader.finish()
+
+
+def _beginning(path: Path) -> bytes:
+    """The bytes of a file that no row could be read of, up to the end of a line."""
+    with path.open("rb") as file:
+        return file.readline(BEGINNING)
 
 
 def _reader(
