@@ -21,6 +21,7 @@ from simulator.shot_file import PARQUET, write_csv, write_parquet
 
 DEFAULT_START = "2026-11-16T06:00:00Z"
 SHOW_PROGRESS_AFTER_S = 2.0
+FORMS = (".csv", PARQUET)
 FAULT_NAMES = ", ".join(FAULTS)
 
 _Record = TypeVar("_Record", bound=SimRecord)
@@ -43,6 +44,7 @@ def simulate(
     out: Annotated[
         Path | None, typer.Option(help="File to write, CSV or .parquet, in canonical units.", dir_okay=False)
     ] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over a file that is there.")] = False,
     truth: Annotated[
         bool, typer.Option("--truth", help="Add columns of what really happened to the file.")
     ] = False,
@@ -68,6 +70,10 @@ def simulate(
     if (out is None) == (broker is None):
         raise UserError("say where the shots go: either --out FILE or --broker HOST:PORT")
     _refuse_unknown(fault)
+    if fault_at_shot is not None and fault_at_shot >= shots:
+        raise UserError(f"--fault-at-shot {fault_at_shot} is past the last shot; give less than {shots}")
+    if out is not None:
+        _refuse_file(out, replace=replace)
     records = plain(
         seed, _moment(start), presses=presses, shots=shots, fault=fault, fault_at_shot=fault_at_shot
     )
@@ -80,6 +86,13 @@ def simulate(
         _to_broker(
             records, Gateways(host, port, user=user, password=_password(password_file)), presses * shots
         )
+
+
+def _refuse_file(out: Path, *, replace: bool) -> None:
+    if out.suffix not in FORMS:
+        raise UserError(f"{out} says no form that can be written; let its name end in {' or '.join(FORMS)}")
+    if out.exists() and not replace:
+        raise UserError(f"{out} is there already; name another file, or write over it with --replace")
 
 
 def _to_file(records: Iterator[SimRecord], out: Path, *, total: int, with_truth: bool) -> None:

@@ -29,6 +29,7 @@ CLASSIC = {
     "individuals, 3 sigma": ("beyond_limit",),
     "individuals, all eight run rules": tuple(rule.name for rule in RULES),
 }
+FEWEST = 25  # shots, as for provisional limits
 SEED = 1  # the eight rules are simulated; the same answer each time
 
 
@@ -45,8 +46,10 @@ def budget(
     characteristic: Annotated[
         list[str] | None,
         typer.Option(
-            help="One characteristic, as NAME,phi=0.5,n=300,sigma=0.2,minimum_shift=0.1,share=0.3,vital=no; "
-            "all but the name may be left out. May be given many times."
+            help="One characteristic, as NAME,phi=0.5,n=300,sigma=0.2,minimum_shift=0.1,share=0.3,vital=no: "
+            "autocorrelation, shots in its baseline, sigma and smallest shift that matters in one unit, its "
+            "part of the false alarms, and whether it gets a CUSUM. Only the name is needed. May be given "
+            "many times."
         ),
     ] = None,
     phi: Annotated[
@@ -86,8 +89,8 @@ def budget(
 def _defaults(phi: float, baseline: int | None) -> Defaults:
     if not 0.0 <= phi <= 0.99:
         raise UserError(f"--phi {phi} is no autocorrelation to chart; give a number from 0 to 0.99")
-    if baseline is not None and baseline < 5:
-        raise UserError(f"a baseline of {baseline} shots sets no limits; give --baseline 5 or more")
+    if baseline is not None and baseline < FEWEST:
+        raise UserError(f"a baseline of {baseline} shots sets no limits; give --baseline {FEWEST} or more")
     return Defaults(phi=phi, baseline=baseline)
 
 

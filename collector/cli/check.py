@@ -204,12 +204,25 @@ def _show(answer: Answer, column: str) -> None:
     unit = "of the larger sum, in sigma" if isinstance(chart, CusumChart) else "in the unit of the column"
     console.print(f"Limits {limits.lower:.6g} and {limits.upper:.6g} {unit}", highlight=False)
     signals = answer.track.signals
+    console.print(_summary(answer), highlight=False)
     if not signals:
-        console.print("No signal.")
         return
     console.print(_table(answer, signals[:SHOWN]))
     if len(signals) > SHOWN:
         console.print(f"{len(signals) - SHOWN} more signals; --json lists all of them.", highlight=False)
+
+
+def _summary(answer: Answer) -> str:
+    """How many values were judged, how many signal, and which came nearest to a limit."""
+    plotted = answer.track.statistic
+    judged = int(np.isfinite(plotted).sum())
+    if not judged:
+        return "No value to judge."
+    middle = 0.0 if isinstance(answer.chart, CusumChart) else answer.chart.center
+    far = int(np.nanargmax(np.abs(plotted - middle)))
+    rows = len({index for index, _ in answer.track.signals})
+    said = f"{rows:,} of {judged:,} values signal" if rows else f"None of {judged:,} values signals"
+    return f"{said}; farthest from the center is row {far}, plotted at {plotted[far]:.6g}."
 
 
 def _table(answer: Answer, signals: tuple[tuple[int, str], ...]) -> Table:

@@ -46,6 +46,8 @@ def audit(  # noqa: PLR0917 - the options of a command
     zone = ZoneInfo(settings.time_zone)
     with database.read(engine) as conn:
         try:
+            for name in leave_out or ():
+                find.check_named(conn, name)
             run_id = _run_id(conn, run=run, tray=tray, mark=mark, day=date, zone=zone, press=press)
         except find.NoRun as error:
             store = database.shown(settings.database_url)

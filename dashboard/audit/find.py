@@ -28,6 +28,18 @@ def by_name(conn: sa.Connection, name: str, *, press: str | None = None) -> int:
     return _only(conn.execute(query).all(), f"run {name}", press)
 
 
+def check_named(conn: sa.Connection, name: str) -> None:
+    """Refuse a name that no run has, which would silently leave out nothing.
+
+    Raises
+    ------
+    UserError
+        No run is called so.
+    """
+    if conn.execute(sa.select(runs.c.id).where(runs.c.name == name).limit(1)).first() is None:
+        raise NoRun(f"there is no run {name} to leave out")
+
+
 def by_tray(conn: sa.Connection, tray: str, *, press: str | None = None) -> int:
     """The run whose discs lie in this tray.
 

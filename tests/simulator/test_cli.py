@@ -67,6 +67,9 @@ def test_a_fault_shows_in_the_shots_and_in_the_truth(tmp_path: Path) -> None:
     ("words", "sentence"),
     [
         ((), "either --out FILE or --broker HOST:PORT"),
+        (("--out", "x.xlsx"), "says no form that can be written; let its name end in .csv or .parquet"),
+        (("--out", "/etc/hosts.csv/../hosts"), "says no form that can be written"),
+        (("--shots", "40", "--fault-at-shot", "40", "--out", "x.csv"), "past the last shot"),
         (("--out", "x.csv", "--broker", "localhost:1883"), "either --out FILE or --broker HOST:PORT"),
         (("--fault", "gremlins", "--out", "x.csv"), "there is no fault 'gremlins'; --fault takes one of"),
         (("--start", "yesterday", "--out", "x.csv"), "--start 'yesterday' is no date and time"),
@@ -92,3 +95,15 @@ def test_help_names_every_fault(capsys) -> None:
     text = capsys.readouterr().out
     for word in ("worn_check_ring", "--broker", "--speed", "--seed"):
         assert word in text
+
+
+def test_a_file_that_is_there_is_not_written_over_unasked(capsys, tmp_path) -> None:
+    out = tmp_path / "shots.csv"
+    out.write_text("mine")
+
+    assert run("--shots", "30", "--out", str(out)) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert out.read_text() == "mine"
+
+    assert run("--shots", "30", "--out", str(out), "--replace") == 0
+    assert len(rows(out)) == 30

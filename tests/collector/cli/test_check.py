@@ -133,7 +133,7 @@ def test_the_table_says_what_was_seen(ask):
     assert "center 10, sigma 1" in output
     assert "Limits 7 and 13" in output
     assert "more than 3 sigma" in output
-    assert "No signal." in ask([10, 11], *GIVEN)
+    assert "None of 2 values signals; farthest from the center is row 1" in ask([10, 11], *GIVEN)
 
 
 def test_the_table_stops_and_says_how_many_more(ask):

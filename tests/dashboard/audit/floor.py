@@ -82,7 +82,8 @@ def _take(engine: sa.Engine, path: Path, lines: list[str], profile: ShotProfile 
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     done = import_csv(engine, Settings(), path, profile, profile_name="test", clock=CLOCK)
     assert not done.sentences, done.sentences
-    assert done.counts.stored + done.counts.gaugings == len(lines) - 1
+    counts = done.counts  # shots of a run that is older than the newest shot of their press count as past
+    assert counts.stored + counts.past + counts.gaugings == len(lines) - 1, counts
 
 
 def new_store(folder: Path) -> sa.Engine:

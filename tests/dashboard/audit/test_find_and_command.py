@@ -77,6 +77,7 @@ def test_the_command_writes_page_and_figures_twice_the_same(at_store, capsys):
     (["R-1", "--tray", "T26"], "in one way"),
     (["--date", "yesterday"], "2026-11-03"),
     (["--tray", "T26", "--taken-at", "noon"], "2026-11-07T12:00Z"),
+    (["--tray", "T26", "--leave-out", "R-99"], "there is no run R-99 to leave out"),
     (["--tray", "T26", "--out", "no/such/folder/x.html"], "choose another path"),
 ])  # fmt: skip
 def test_a_wrong_command_line_is_one_sentence(at_store, capsys, words, sentence):
