@@ -21,7 +21,8 @@ def hold_words(held: Held) -> str:
         growing = ", growing with every shot" if held.hold.to_shot_id is None else ""
         return f"Set aside {words}{growing}."
     hold = held.hold
-    return f"{words[:1].upper()}{words[1:]}: {_decided(hold)} by {hold.closed_by}, {hold.note}."
+    decided = _decided(hold, held.extent.discs)
+    return f"{words[:1].upper()}{words[1:]}: {decided} by {hold.closed_by}, {hold.note}."
 
 
 def _shots(held: Held) -> str:
@@ -31,13 +32,15 @@ def _shots(held: Held) -> str:
     return f" (shot {first:,})" if first == last else f" (shots {first:,} to {last:,})"
 
 
-def _decided(hold: HoldRow) -> str:
-    counts = [
-        f"{number:,} {word}"
-        for number, word in ((hold.good_discs, "good"), (hold.bad_discs, "scrapped"))
-        if number and hold.state == "sorted"
-    ]
-    return f"{hold.state} ({', '.join(counts)})" if counts else hold.state
+def _decided(hold: HoldRow, made: int) -> str:
+    """What was decided; with the counts where they are not plainly all of the discs."""
+    if hold.good_discs is None or hold.bad_discs is None:
+        return hold.state
+    missing = made - hold.good_discs - hold.bad_discs
+    if hold.state != "sorted" and not missing:
+        return hold.state
+    counts = ((hold.good_discs, "good"), (hold.bad_discs, "scrapped"), (missing, "not found"))
+    return f"{hold.state} ({', '.join(f'{number:,} {word}' for number, word in counts if number)})"
 
 
 def step_words(step: HoldStep, local: Local) -> str:

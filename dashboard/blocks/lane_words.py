@@ -21,9 +21,6 @@ STATES = {
     "normal": "inside limits again",
     "latched_unacknowledged": "inside limits again",
     "latched_acknowledged": "inside limits again",
-    "shelved": "shelved",
-    "suppressed_by_design": "press starts up",
-    "out_of_service": "out of service",
 }
 # More letters do not fit the one line of a lane among six at a size that is read at 5 m; all trays stand on
 # the alarm's own page.
@@ -82,7 +79,13 @@ def _running(lane: Lane, now: datetime, provisional_shots: int, act: str) -> Sen
     parts = [number, cycle, f"{span(now - last.ended_at)} ago"]
     if lane.provisional:
         parts.append("provisional limits")
-    return Sentence("calm", "steady", joined(parts), act)
+    return Sentence("calm", "steady", joined([*parts, _quiet(lane)]), act)
+
+
+def _quiet(lane: Lane) -> str:
+    """That something is kept quiet must stand where it would have been said."""
+    number = lane.alarms_quiet
+    return f"{number} alarm{'' if number == 1 else 's'} kept quiet" if number else ""
 
 
 def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: datetime, local: Local) -> str:
@@ -94,6 +97,7 @@ def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: dat
     parts.append(STATES.get(alarm.state.removeprefix("active_"), ""))
     if lane.alarms_open > 1:
         parts.append(f"{lane.alarms_open - 1} more")
+    parts.append(_quiet(lane))
     if alarm.cause:
         parts.append(f"often {_short_cause(alarm.cause)}")
     return joined(parts)
@@ -188,9 +192,9 @@ def counts(floor: Floor) -> str:
 
 
 def stale_words(floor: Floor, local: Local) -> str:
-    """What to say when the collector has stopped; empty while it lives."""
+    """What to say when the collector has stopped, or what it says of itself; empty while all is well."""
     if floor.collector_silent_for is None:
-        return ""
+        return f"{floor.service_alarm}." if floor.service_alarm else ""
     if floor.collector_seen_at is None:
         return "The collector has not run yet: no shot can arrive."
     seen = clock_time(floor.collector_seen_at, floor.now, local)

@@ -96,6 +96,7 @@ class Lane:
     first_shot_waits: bool = False  # for a person to look at the first discs of the run
     alarm: AlarmFacts | None = None
     alarms_open: int = 0
+    alarms_quiet: int = 0  # shelved, out of service, or suppressed while the press starts up
     hold: Held = field(default_factory=Held)
     alarm_hold: Held = field(default_factory=Held)  # what the alarm that the lane speaks of holds itself
 
@@ -109,6 +110,7 @@ class Floor:
     gaugings_due: int
     collector_seen_at: datetime | None  # service time of its last sign of life
     collector_silent_for: timedelta | None  # wall time, None while it lives
+    service_alarm: str | None = None  # what the service says of itself, such as that the broker is away
 
     @property
     def start(self) -> datetime:
@@ -158,6 +160,7 @@ def read_floor(
         gaugings_due=gaugings_due,
         collector_seen_at=seen,
         collector_silent_for=silent_for,
+        service_alarm=_service_alarm(conn, site),
     )
 
 
@@ -195,7 +198,8 @@ def _lane(
     run = _newest_run(conn, press.id)
     last = _last_shot(conn, press.id)
     activity, quiet_since = _activity(press, run, last, now, stop_cycles)
-    open_alarms = _open_alarms(conn, press.id)
+    unclosed = _open_alarms(conn, press.id)
+    open_alarms = [row for row in unclosed if row.beneath is None]
     rows = holds.open_holds(conn, press_id=press.id)
     own = [row for row in rows if open_alarms and row.alarm_id == open_alarms[0].id]
     hold = held(conn, press.id, rows)
@@ -213,6 +217,7 @@ def _lane(
         provisional=_provisional(conn, press.id, last),
         alarm=_alarm_facts(conn, open_alarms[0]) if open_alarms else None,
         alarms_open=len(open_alarms),
+        alarms_quiet=len(unclosed) - len(open_alarms),
         hold=hold,
         alarm_hold=held(conn, press.id, own) if len(own) < len(rows) else hold,
     )
@@ -299,12 +304,21 @@ def _provisional(conn: Connection, press_id: int, last: LastShot | None) -> bool
 
 
 def _open_alarms(conn: Connection, press_id: int) -> Sequence[Row[Any]]:
-    """Alarms that need a person, what is happening now first, then the newest."""
+    """Alarms that are not closed, what is happening now first, then the newest."""
     return conn.execute(
         sa.select(alarms)
         .where(alarms.c.press_id == press_id, alarms.c.closed_at.is_(None), alarms.c.kind != "silence")
         .order_by(alarms.c.state.startswith("active").desc(), alarms.c.opened_at.desc())
     ).all()
+
+
+def _service_alarm(conn: Connection, site: str) -> str | None:
+    """The newest alarm that the service of a site raised about itself and that is there now."""
+    query = sa.select(alarms.c.headline).where(
+        alarms.c.press_id.is_(None), alarms.c.closed_at.is_(None), alarms.c.site == site,
+        alarms.c.state.startswith("active"),
+    )
+    return conn.execute(query.order_by(alarms.c.id.desc()).limit(1)).scalar()
 
 
 def _alarm_facts(conn: Connection, alarm: Row[Any]) -> AlarmFacts:

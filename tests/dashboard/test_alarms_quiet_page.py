@@ -12,8 +12,11 @@ from streamlit.testing.v1 import AppTest
 from collector.actions import shelving
 from collector.alarms.silence import Verdict
 from collector.alarms.silence_apply import Moment, apply
-from collector.store import database, tables
+from collector.store import database, heartbeats, tables
+from dashboard.blocks.lane_words import sentence as lane_sentence
+from dashboard.blocks.lane_words import stale_words
 from dashboard.blocks.plain import sentence
+from dashboard.queries.floor import read_floor
 from tests.collector.alarms.floor import Floor
 from tests.dashboard.test_alarms_page import opened, page, text
 
@@ -109,7 +112,8 @@ def test_a_hold_is_sorted_with_both_counts(floor: Floor) -> None:
     at.button(key=f"alarms_sort_{hold['id']}").click().run()
     assert not at.exception
     assert (floor.rows("holds")[0]["state"], floor.rows("holds")[0]["bad_discs"]) == ("sorted", 4)
-    assert "sorted (30 good, 4 scrapped) by quality 1, every disc gauged" in text(at)
+    assert "sorted (30 good, 4 scrapped, " in text(at)
+    assert " not found) by quality 1, every disc gauged" in text(at)
 
 
 def test_a_decided_hold_is_thought_over(floor: Floor) -> None:
@@ -194,3 +198,33 @@ def test_names_with_markup_in_them_stay_as_they_are(store: sa.Engine) -> None:
         ])  # fmt: skip
         for sign in ("[x](www", " :red[", "**a**", " <b>", "$y$"):
             assert sign not in everything, (name, sign)
+
+
+def test_the_floor_does_not_show_as_a_signal_what_is_kept_quiet_but_says_that_it_is(floor: Floor) -> None:
+    now = floor.clock.now()
+    with database.read(floor.engine) as conn:
+        (lane,) = read_floor(conn, site="lowland", now=now, wall=now).lanes
+    assert (lane.alarms_open, lane.alarms_quiet) == (1, 0)
+    shelving.shelve(
+        floor.engine, floor.alarm().id, who="technician 1", clock=floor.clock, until=now + timedelta(hours=1),
+        reason="x",
+    )  # fmt: skip
+    with database.read(floor.engine) as conn:
+        (lane,) = read_floor(conn, site="lowland", now=now, wall=now).lanes
+    assert (lane.alarm, lane.alarms_open, lane.alarms_quiet) == (None, 0, 1)
+    said = lane_sentence(lane, now, local=lambda moment: moment, provisional_shots=25)
+    assert said.tone == "calm"
+    assert said.detail.endswith("1 alarm kept quiet")
+    assert said.act.startswith("Hold trays ")
+
+
+def test_the_floor_says_what_the_service_says_of_itself(floor: Floor) -> None:
+    now = floor.clock.now()
+    words = "No connection to the broker"
+    verdict = Verdict(subject="broker:box", press_id=None, says="silent", headline=words)
+    apply(floor.engine, [verdict], site="lowland", moment=Moment(now, now))
+    with database.write(floor.engine) as conn:
+        heartbeats.beat(conn, "collector", wall=now, now=now)
+    with database.read(floor.engine) as conn:
+        found = read_floor(conn, site="lowland", now=now, wall=now)
+    assert stale_words(found, lambda moment: moment) == f"{words}."
