@@ -51,7 +51,8 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
         try:
             reader = _reader(rows, profile, job, path.name)
         except Unreadable as broken:
-            yield rows.refuse(broken.reason, broken.detail, broken.remedy, _beginning(path))
+            header = rows.raw(profile.delimiter.join(rows.header)) or _beginning(path)
+            yield rows.refuse(broken.reason, broken.detail, broken.remedy, header)
             return
         found = rows.in_blocks(reader.read_block) if isinstance(reader, ShotRows) else rows
         for each in found:
@@ -60,7 +61,7 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
 
 
 def _beginning(path: Path) -> bytes:
-    """The bytes of a file that no row could be read of, up to the end of a line."""
+    """The bytes of a file of which not even a header could be read, up to the end of a line."""
     with path.open("rb") as file:
         return file.readline(BEGINNING)
 
