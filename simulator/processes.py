@@ -92,7 +92,9 @@ def run_child() -> None:
 
 def _outlive_nobody() -> None:
     """End the group when the pipe from the parent closes."""
-    sys.stdin.buffer.read()
+    # Not through sys.stdin, whose lock a thread that waits in it keeps: the interpreter aborts at its end.
+    while os.read(0, 1024):
+        pass
     os.killpg(os.getpgrp(), signal.SIGTERM)
 
 
