@@ -53,7 +53,7 @@ class TimeColumns(Part):
     """Where the time stands. Several columns are joined by a space, as a date and a time."""
 
     columns: tuple[ColumnName, ...] = Field(min_length=1)
-    order: Literal["iso", "year-first", "day-first", "month-first"] = "iso"
+    order: Literal["iso", "year-first", "day-first", "month-first", "epoch-s", "epoch-ms"] = "iso"
     format: str | None = None
     zone: str = "UTC"
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from math import isfinite
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,7 @@ _PARTS = re.compile(
     r"(\d+)\D(\d+)\D(\d+)"
     r"(?:[T ]+(\d+)[:.](\d+)(?:[:.](\d+)(?:[.,](\d+))?)?(?:\s*([AaPp])\.?[Mm]\.?)?)?"
 )
+_EPOCHS = {"epoch-s": 1, "epoch-ms": 1_000}
 _ORDERS = {"year-first": (0, 1, 2), "day-first": (2, 1, 0), "month-first": (2, 0, 1)}
 
 
@@ -180,8 +182,14 @@ def time_reader(columns: TimeColumns) -> Callable[[str], datetime]:
         return lambda text: datetime.strptime(text, pattern).replace(tzinfo=zone).astimezone(UTC)
     if columns.order == "iso":
         return lambda text: _iso(text, zone)
+    if columns.order in _EPOCHS:
+        return partial(_since_1970, per_second=_EPOCHS[columns.order])
     order = _ORDERS[columns.order]
     return lambda text: _ordered(text, order, zone)
+
+
+def _since_1970(text: str, *, per_second: int) -> datetime:
+    return datetime.fromtimestamp(float(text.replace(",", ".")) / per_second, UTC)
 
 
 def _iso(text: str, zone: ZoneInfo) -> datetime:

@@ -153,6 +153,8 @@ def _mapped(candidate: Candidate, key: str, preferred: Sequence[str]) -> Mapped:
         mapped.doubts += [choice.doubt] if choice.doubt else []
     if candidate.meaning.key is None:
         mapped.doubts.append("the name is that of no known quantity, so it is kept under its own name")
+    if key.partition(".")[0].endswith("temperature") and "temperature" not in candidate.meaning.said:
+        mapped.doubts.append("the name does not say that it is a temperature; its values are usual for one")
     if key.startswith("barrel_temperature") and "barrel" not in candidate.meaning.said:
         mapped.doubts.append("the name does not say of what this is a zone; the barrel is taken")
     _note_zeros(mapped)

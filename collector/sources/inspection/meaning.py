@@ -21,6 +21,9 @@ def _rule(key: str, needs: str, without: str = "") -> Rule:
     return Rule(key, frozenset(needs.split()), frozenset(without.split()))
 
 
+# What is named after a place that is heated, and after nothing that is measured there, is its temperature.
+_NO_TEMPERATURE = "pressure time force position volume flow speed rotation weight torque count"
+
 # More particular rules stand before more general ones. Keys that the table of quantities lacks are ours.
 RULES: tuple[Rule, ...] = (
     _rule("cushion_volume", "cushion volume"),
@@ -75,6 +78,9 @@ RULES: tuple[Rule, ...] = (
     _rule("roundness", "roundness"),
     _rule("inner_diameter", "diameter inner"),
     _rule("diameter", "diameter"),
+    _rule("nozzle_temperature", "nozzle", _NO_TEMPERATURE),
+    _rule("barrel_temperature", "zone", f"{_NO_TEMPERATURE} mold coolant oil"),
+    _rule("oil_temperature", "oil", _NO_TEMPERATURE),
 )
 DISC = frozenset({"part_weight", "dome", "roundness", "inner_diameter", "diameter"})
 _LENGTHS = ("width", "height", "thickness")

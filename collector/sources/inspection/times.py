@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from collector.contract.mapping import TimeColumns
@@ -13,11 +13,13 @@ from collector.sources.csv_cells import time_reader
 from collector.sources.inspection import cells
 from collector.sources.inspection.doubts import Doubts
 from collector.sources.inspection.table import SampledColumn
+from collector.sources.inspection.words import parts
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?([Zz]|[+-]\d{2}:?\d{2})?")
 _ZONED = re.compile(r".*\d([Zz]|\s*[+-]\d{2}:?\d{2})")
 _DATE_PARTS = re.compile(r"(\d+)\D(\d+)\D(\d+)")
 _END_WORDS = ("end", "stop", "finish")
+_STAMP_WORDS = ("time", "zeit", "stamp", "date", "datum")
 _TIME_WORDS = ("time", "zeit", "uhr", "clock", "hour")
 
 
@@ -36,7 +38,7 @@ def find_time(columns: Sequence[SampledColumn], now: datetime, doubts: Doubts) -
     """The time of a row, None when the file has none that can be read."""
     chosen = _columns(columns, doubts)
     if not chosen:
-        return None
+        return _since_1970(columns, now, doubts)
     texts = [" ".join(parts) for parts in zip(*(column.texts for column in chosen), strict=True)]
     texts = [text for text in texts if text.strip()]
     if all(cells.COMPACT_DATE.fullmatch(text.split(" ")[0]) for text in texts):
@@ -46,6 +48,34 @@ def find_time(columns: Sequence[SampledColumn], now: datetime, doubts: Doubts) -
         return FoundTime(chosen, "iso", None, zoned, _read(texts, TimeColumns(columns=("t",), order="iso")))
     order = _order(texts, now, doubts)
     return FoundTime(chosen, order, None, zoned=False, moments=_moments(texts, order))
+
+
+def _since_1970(columns: Sequence[SampledColumn], now: datetime, doubts: Doubts) -> FoundTime | None:
+    """Seconds or milliseconds since 1970: a column named for times, whose numbers lie in this century."""
+    for column in columns:
+        if not _is_stamp(column.name):
+            continue
+        texts = [text for text in column.written if cells.is_number(text)]
+        for order in ("epoch-s", "epoch-ms"):
+            moments = _moments(texts, order)
+            if len(texts) == len(column.written) == len(moments) and _in_this_century(moments, now):
+                return FoundTime([column], order, None, zoned=True, moments=moments)
+        if column.written and not texts:
+            doubts.add(
+                "time",
+                f"column {column.name!r} may hold times, but {column.written[0]!r} is no way that is known; "
+                "give its format in the time section, as of strptime",
+            )
+    return None
+
+
+def _is_stamp(name: str) -> bool:
+    words = {part.lower() for part in parts(name)}
+    return bool(words & {"ts", "epoch"}) or any(word in name.lower() for word in _STAMP_WORDS)
+
+
+def _in_this_century(moments: Sequence[datetime], now: datetime) -> bool:
+    return bool(moments) and min(moments).year >= 2000 and max(moments) <= now + timedelta(days=1)
 
 
 def _columns(columns: Sequence[SampledColumn], doubts: Doubts) -> list[SampledColumn]:

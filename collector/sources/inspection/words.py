@@ -101,6 +101,7 @@ OF_UNITS = {
 # Formula signs, in the letter case in which they are written; a small t only at the start of a name.
 _SIGNS = {"p": "pressure", "T": "temperature", "V": "volume", "F": "force"}
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
+_CHANGEOVER = re.compile(r"(?:switch|change)[- _]?over", re.IGNORECASE)
 _PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
 _ALONE = frozenset(
     {"plan", "back", "room", "hall", "size", "mean", "part", "teil", "spec", "open", "core", "pack"}
@@ -114,7 +115,8 @@ TOKEN = re.compile(r"(?:Act|Set)[A-Z][A-Za-z]+(?:\[\d+(?:,\d+)?\])?")
 
 def parts(name: str) -> list[str]:
     """The words of a name, as written: camel case, underscores and digits part them."""
-    return _PARTS.findall(name.replace("V/P", "VP").translate(_UMLAUTS))
+    whole = _CHANGEOVER.sub("Switchover", name.replace("V/P", "VP"))
+    return _PARTS.findall(whole.translate(_UMLAUTS))
 
 
 def ideas(name: str) -> frozenset[str]:

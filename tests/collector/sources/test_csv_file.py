@@ -197,6 +197,27 @@ def test_local_times_of_each_date_order_become_utc(tmp_path: Path, order: str, t
     assert shot.ended_at == datetime(2026, 6, 1, 8, 0, tzinfo=UTC)
 
 
+@pytest.mark.parametrize(
+    ("order", "text"), [("epoch-s", "1780300800.25"), ("epoch-s", "1780300800,25"), ("epoch-ms", "1780300800250")]
+)
+def test_seconds_and_milliseconds_since_1970_become_utc(tmp_path: Path, order: str, text: str) -> None:
+    # 1780300800 s after the epoch of POSIX.1-2017 is 2026-06-01 08:00 UTC, by `date -u -d @1780300800`.
+    time = {"columns": ["time"], "order": order, "zone": "Europe/Berlin"}
+    content = HEADER.replace(",", ";") + f"1;{text};2410;742;410\n"
+    (shot,) = shots(imported(tmp_path, content, time=time, delimiter=";"))
+
+    assert shot.ended_at == datetime(2026, 6, 1, 8, 0, 0, 250_000, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("text", ["nan", "1e300", "-1e300", "x", ""])
+def test_what_is_no_count_of_seconds_is_refused(tmp_path: Path, text: str) -> None:
+    time = {"columns": ["time"], "order": "epoch-s"}
+    (refusal,) = imported(tmp_path, HEADER + f"1,{text},2410,742,410\n", time=time)
+
+    assert isinstance(refusal, Refusal)
+    assert refusal.reason == "wrong_type"
+
+
 def test_a_compact_date_in_two_columns_is_read_by_its_format(tmp_path: Path) -> None:
     content = "count,DATE,TIME,fill,peak,hold\n1,20220729,14:33:23,2410,742,410\n"
     time = {"columns": ["DATE", "TIME"], "format": "%Y%m%d %H:%M:%S"}

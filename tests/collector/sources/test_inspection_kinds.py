@@ -132,6 +132,23 @@ KINDS = {
         b"105,20260514,120230,5.11,740.5\n",
         ("no zone",),
     ),
+    "seconds since 1970": Kind(
+        b"Cycle,Timestamp,Cushion [mm],Peak pressure [bar]\n"
+        b"101,1778759950,5.12,742.0\n102,1778760000,5.08,741.5\n103,1778760050,5.15,744.0\n"
+        b"104,1778760100,5.10,743.0\n105,1778760150,5.11,740.5\n"
+    ),
+    "milliseconds since 1970": Kind(
+        b"Cycle;ts;Cushion [mm];Peak pressure [bar]\n"
+        b"101;1778759950000;5,12;742,0\n102;1778760000000;5,08;741,5\n103;1778760050000;5,15;744,0\n"
+        b"104;1778760100000;5,10;743,0\n105;1778760150000;5,11;740,5\n"
+    ),
+    "times in words, which need a format": Kind(
+        b"Cycle,Time,Cushion [mm],Peak pressure [bar]\n"
+        b"101,14-May-2026 11:59:10,5.12,742.0\n102,14-May-2026 12:00:00,5.08,741.5\n"
+        b"103,14-May-2026 12:00:50,5.15,744.0\n104,14-May-2026 12:01:40,5.10,743.0\n"
+        b"105,14-May-2026 12:02:30,5.11,740.5\n",
+        ("is no way that is known; give its format",),
+    ),
     "no times at all": Kind(
         b"Cycle,Cushion [mm],Peak pressure [bar]\n"
         b"101,5.12,742.0\n102,5.08,741.5\n103,5.15,744.0\n104,5.10,743.0\n105,5.11,740.5\n"
@@ -209,6 +226,25 @@ def test_two_cavities_with_a_column_each_are_one_shot(tmp_path: Path) -> None:
         {"cushion": 5.08, "part_weight.1": 174.8, "part_weight.2": 175.1},
         {"cushion": 5.15, "part_weight.1": 175.0, "part_weight.2": 175.3},
     ]
+
+
+def test_bare_names_of_heated_places_are_temperatures_with_a_doubt(tmp_path: Path) -> None:
+    path = tmp_path / "press.csv"
+    path.write_bytes(
+        b"Cycle,Time,Zone 1,Zone 2,Nozzle,Switch-over Position,Switch-over Pressure\n"
+        b"101,2026-05-14T11:59:10Z,185,195,210,11.2,735\n102,2026-05-14T12:00:00Z,185,196,210,11.3,734\n"
+        b"103,2026-05-14T12:00:50Z,186,195,211,11.1,736\n"
+    )
+
+    shots, doubts = shots_of(path)
+
+    assert shots[0].values == pytest.approx(
+        {
+            "barrel_temperature.1": 185, "barrel_temperature.2": 195, "nozzle_temperature": 210,
+            "switchover_position": 11.2, "switchover_melt_pressure": 73.5,
+        }
+    )
+    assert doubts.count("does not say that it is a temperature") == 3
 
 
 def test_common_words_of_a_small_german_export_are_found(tmp_path: Path) -> None:
