@@ -198,7 +198,8 @@ def test_local_times_of_each_date_order_become_utc(tmp_path: Path, order: str, t
 
 
 @pytest.mark.parametrize(
-    ("order", "text"), [("epoch-s", "1780300800.25"), ("epoch-s", "1780300800,25"), ("epoch-ms", "1780300800250")]
+    ("order", "text"),
+    [("epoch-s", "1780300800.25"), ("epoch-s", "1780300800,25"), ("epoch-ms", "1780300800250")],
 )
 def test_seconds_and_milliseconds_since_1970_become_utc(tmp_path: Path, order: str, text: str) -> None:
     # 1780300800 s after the epoch of POSIX.1-2017 is 2026-06-01 08:00 UTC, by `date -u -d @1780300800`.
