@@ -61,9 +61,7 @@ def open_engine(url: str) -> sa.Engine:
     if backend == "sqlite":
         return _open_sqlite(parsed)
     if backend == "postgresql":
-        return sa.create_engine(
-            parsed.set(drivername="postgresql+psycopg"), json_serializer=to_json, pool_pre_ping=True
-        )
+        return _open_postgresql(parsed)
     raise SettingsError(f"database_url names {backend}; only sqlite and postgresql+psycopg can be used")
 
 
@@ -120,7 +118,8 @@ def upgrade(engine: sa.Engine) -> None:
         connection.execution_options(**{_WRITES: True})
         with connection.begin():
             if engine.dialect.name == "postgresql":
-                connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
+                connection.exec_driver_sql("SET LOCAL lock_timeout = 0")  # another's upgrade may take long
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
             runner.to_head(connection)
 
 
@@ -177,6 +176,20 @@ def is_missing(url: str) -> bool:
 def shown(url: str) -> str:
     """A database URL as it may be printed, without its password."""
     return sa.make_url(url).render_as_string(hide_password=True)
+
+
+def _open_postgresql(url: sa.URL) -> sa.Engine:
+    engine = sa.create_engine(
+        url.set(drivername="postgresql+psycopg"), json_serializer=to_json, pool_pre_ping=True
+    )
+    event.listen(engine, "connect", _prepare_postgresql)
+    return engine
+
+
+def _prepare_postgresql(connection: Any, _record: object) -> None:
+    # As with SQLite: who waits for a lock says so after a while, instead of waiting in silence for ever.
+    connection.execute(f"SET lock_timeout = {BUSY_TIMEOUT_MS}")
+    connection.commit()
 
 
 def _open_sqlite(url: sa.URL) -> sa.Engine:

@@ -273,6 +273,19 @@ class TestPostgresql:
         with pytest.raises(StoreUnavailable, match="may only be read"):
             add_press(engine)
 
+    def test_a_lock_that_another_holds_is_said_after_a_while_instead_of_waited_for(
+        self, database_url: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(database, "BUSY_TIMEOUT_MS", 200)
+        engine = open_engine(database_url)
+        with psycopg.connect(database_url.replace("+psycopg", "")) as other:
+            other.execute("LOCK TABLE presses IN ACCESS EXCLUSIVE MODE")
+
+            with pytest.raises(StoreUnavailable, match="is locked by another process"):
+                add_press(engine)
+        add_press(engine)
+        engine.dispose()
+
     def test_a_connection_that_was_ended_is_unavailable_and_then_opened_anew(
         self, engine: sa.Engine, database_url: str
     ) -> None:
