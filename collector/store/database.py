@@ -118,8 +118,9 @@ def upgrade(engine: sa.Engine) -> None:
         connection.execution_options(**{_WRITES: True})
         with connection.begin():
             if engine.dialect.name == "postgresql":
-                connection.exec_driver_sql("SET LOCAL lock_timeout = 0")  # another's upgrade may take long
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
+                # Another's upgrade may take long.
+                connection.exec_driver_sql("SET LOCAL lock_timeout = 0")
+                connection.execute(sa.select(sa.func.pg_advisory_xact_lock(runner.LOCK)))
             runner.to_head(connection)
 
 
