@@ -31,6 +31,8 @@ def start(jobs: Sequence[Job], shop: Shop) -> BackgroundScheduler:
     -------
     BackgroundScheduler
     """
+    # That a run is skipped while the one before it still runs is meant, and not worth a line each second.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
     scheduler = BackgroundScheduler(timezone="UTC")
     for job in jobs:
         scheduler.add_job(

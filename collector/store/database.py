@@ -9,18 +9,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import sqlalchemy as sa
 from sqlalchemy import event
 
 from collector.errors import SettingsError
 from collector.store import failures
+from collector.store.turns import Turns
 
 BUSY_TIMEOUT_MS = 5_000
 _WRITES = "evenrun_writes"
+
+LONGEST_TURN_S = 30.0
+_turns: WeakKeyDictionary[sa.Engine, Turns] = WeakKeyDictionary()
 
 HOW_TO_CHOOSE = (
     "choose another with EVENRUN_DATABASE_URL or EVENRUN_SETTINGS (that of the demo: "
@@ -74,10 +79,17 @@ def write(engine: sa.Engine) -> Iterator[sa.Connection]:
     StoreUnavailable
         The database is locked, full, read-only or away for now; nothing was written.
     """
-    with failures.translated(engine), engine.connect() as connection:
+    with _turn(engine), failures.translated(engine), engine.connect() as connection:
         connection.execution_options(**{_WRITES: True})
         with connection.begin():
             yield connection
+
+
+def _turn(engine: sa.Engine) -> AbstractContextManager[object]:
+    """One's turn among the writers of this process, where the database has one writer at a time."""
+    if engine.dialect.name != "sqlite":
+        return nullcontext()
+    return _turns.setdefault(engine, Turns()).turn(LONGEST_TURN_S)
 
 
 @contextmanager
