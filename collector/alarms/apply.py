@@ -182,9 +182,14 @@ def _dated(batch: _Batch, alarm: Working, changes: dict[str, Change]) -> dict[st
         return {}
     first = change.earliest(_leading(changes))
     if first is None:
-        return dict.fromkeys(
-            ("change_shot_id", "change_low_shot_id", "change_high_shot_id"), alarm.first_shot_id
+        assert alarm.row_id is not None  # it has been saved
+        assert alarm.first_shot_id is not None  # it began with a signal
+        began = evidence.first_of_run(
+            batch.conn, batch.press.id, alarm_id=alarm.row_id, shot_id=alarm.first_shot_id
         )
+        return {
+            "change_shot_id": began, "change_low_shot_id": began, "change_high_shot_id": alarm.first_shot_id
+        }
     return {
         "change_shot_id": first.shot_id,
         "change_low_shot_id": first.low_shot_id,

@@ -13,7 +13,7 @@ from collector.alarms.change import WINDOW_SHOTS, FloatArray, IntArray, Series
 from collector.alarms.model import SINGLE_SHOT_CHART, SINGLE_SHOT_RULE
 from collector.store import doubts
 from collector.store import shots as shot_store
-from collector.store.tables import limits, recipes, runs, signals
+from collector.store.tables import limits, recipes, runs, shots, signals
 from rules.limits import Baseline
 
 CHARTED = ("baseline", "charted")
@@ -76,6 +76,17 @@ def charted_keys(conn: sa.Connection, facts: Collection[Signaled]) -> list[str]:
     )
     same = sa.tuple_(limits.c.press_id, limits.c.context).in_(contexts)
     return list(conn.execute(sa.select(limits.c.key).distinct().where(same)).scalars())
+
+
+def first_of_run(conn: sa.Connection, press_id: int, *, alarm_id: int, shot_id: int) -> int:
+    """The first of the shots that a signal is made of, such as those at which a reading stood still."""
+    c = signals.c
+    points = conn.execute(
+        sa.select(sa.func.max(c.points)).where(c.alarm_id == alarm_id, c.shot_id == shot_id)
+    ).scalar()
+    of_press = sa.select(shots.c.id).where(shots.c.press_id == press_id, shots.c.id <= shot_id)
+    last_few = of_press.order_by(shots.c.id.desc()).limit(points or 1).subquery()
+    return conn.execute(sa.select(sa.func.min(last_few.c.id))).scalar() or shot_id
 
 
 def recipe_setpoints(conn: sa.Connection, run_id: int | None) -> Mapping[str, float]:

@@ -65,16 +65,21 @@ def before(found: Detail) -> None:
     _table("Events in the half hour before", rows, "No setpoint, lot, stop or state change.")
 
 
+FOUND_OUT = ("data", "gauging")  # what is wrong is plain, and only where it comes from is asked
+
+
 def causes(found: Detail) -> None:
     """Causes that this pattern is often seen with, each with its checks and cautions."""
     if found.alarm.kind == "silence":
         st.markdown("**Where to look, in this order**\n\n" + SILENCE_CHECKS)
         return
-    st.markdown("**Often seen with**")
+    st.markdown("**Often seen with**" if found.alarm.kind not in FOUND_OUT else "**Where to look first**")
     entries = found.alarm.causes or []
     if not entries:
         st.write("No cause in the fault table fits; start with the data, then with what was changed.")
-    st.write("First of all: are the values right, and did anyone change anything? A pattern proves no cause.")
+    if found.alarm.kind not in FOUND_OUT:
+        st.write("First of all: are the values right, and did anyone change anything?")
+        st.write("A pattern proves no cause.")
     for number, entry in enumerate(entries):
         with st.expander(sentence(entry["cause"]), expanded=number == 0):
             _cause(entry)
@@ -88,6 +93,9 @@ def steps(found: Detail) -> None:
 def _cause(entry: Mapping[str, Any]) -> None:
     if reason := entry.get("reason"):
         st.write(reason)
+    if like := entry.get("like"):
+        names = "; ".join(name[:1].lower() + name[1:] for name in like)
+        st.write(f"The values cannot tell it from: {names}. The first checks do.")
     for who, key in (("Operator", "checks"), ("Technician", "technician_checks")):
         checks = entry.get(key) or []
         if checks:

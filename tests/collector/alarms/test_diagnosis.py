@@ -119,10 +119,9 @@ def change(low: int, shot: int, high: int) -> Change:
     )
 
 
-def test_of_changes_that_may_have_begun_together_the_best_known_one_dates_them() -> None:
-    wandering, sharp, later = change(100, 130, 190), change(178, 180, 195), change(220, 224, 226)
-    assert earliest([wandering, sharp, later]) is sharp
-    assert earliest([change(100, 130, 150), sharp]) == change(100, 130, 150)  # it had begun before
+def test_what_must_have_begun_first_dates_an_alarm_though_another_change_is_known_better() -> None:
+    creeping, sharp = change(100, 130, 175), change(170, 172, 178)
+    assert earliest([sharp, creeping]) is creeping
 
 
 def readings(number: int, rng: np.random.Generator) -> dict[str, float]:
