@@ -25,7 +25,7 @@ from collector.press_past import PastRuns
 from collector.press_rows import PressRows, judged_as, new_shot
 from collector.press_runs import PressRuns, is_file
 from collector.press_state import PressState
-from collector.store import events, gaps, identities, presses, restarts, runs, shots, signals
+from collector.store import archives, events, gaps, identities, presses, restarts, runs, shots, signals
 from collector.store.presses import PressRow
 from collector.verdict import Policy
 
@@ -256,12 +256,26 @@ class PressWork:
 
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None
-        if amend.amend(self.conn, verdict.shot_id, shot, at=self.moment.now):
+        if archives.is_moved(self.conn, verdict.shot_id):
+            self._archived(shot)
+        elif shot.counter is None and amend.is_another(self.conn, verdict.shot_id, shot):
+            at = identities.free_time(self.conn, self.press.id, shot.ended_at)
+            self._late(shot._replace(ended_at=at), Identity(Kind.LATE, epoch=verdict.epoch))
+        elif amend.amend(self.conn, verdict.shot_id, shot, at=self.moment.now):
             self.counts.amended += 1
             run_id = shots.run_of(self.conn, verdict.shot_id)
             self.late.note(run_id, f"shot {shot.counter} was corrected by {shot.source}")
         else:
             self.counts.duplicates += 1
+
+    def _archived(self, shot: Shot) -> None:
+        """What came again cannot be held against values that are in a file; it is kept beside them."""
+        self.counts.duplicates += 1
+        note = "came again after its values were archived; restore the run and send it anew if they differ"
+        self.rows.event(
+            "late", at=shot.ended_at, source=shot.source, new=dict(shot.values),
+            note=f"shot {shot.counter} {note}",
+        )
 
     def _late(self, shot: Shot, verdict: Identity) -> None:
         """Store a straggler where it belongs and judge again from there."""

@@ -13,6 +13,7 @@ from collector.keeping import archive as archives
 from collector.service import service_clock
 from collector.settings import load_settings
 from collector.settings_keeping import Retention
+from collector.store import archives as archived
 from collector.store import database
 from collector.store.tables import runs
 
@@ -68,7 +69,7 @@ def _move(engine: sa.Engine, retention: Retention, name: str | None, days: float
 
 def _list(engine: sa.Engine) -> None:
     with database.read(engine) as conn:
-        found = archives.listed(conn)
+        found = archived.listed(conn)
     for each in found:
         state = "" if each.restored_at is None else "  (values are back in the store)"
         what = f"{each.press}  {each.run}  {each.shots:,} shots  {each.file_name}"

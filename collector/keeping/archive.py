@@ -11,7 +11,6 @@ does as well.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,22 +23,10 @@ from collector.errors import NotAllowed, StoreError, UserError
 from collector.keeping import archive_file, backup
 from collector.store import database, journal
 from collector.store import shots as shot_store
+from collector.store.archives import archived_runs, is_archived
 from collector.store.tables import alarms, archives, holds, presses, runs, shots
 
 SUFFIX = ".parquet"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Archived:
-    """One run in the archive; `restored_at` is None while its values are only there."""
-
-    run_id: int
-    press: str
-    run: str
-    file_name: str
-    shots: int
-    at: datetime
-    restored_at: datetime | None
 
 
 def due(conn: sa.Connection, *, now: datetime, values_days: float) -> list[int]:
@@ -50,7 +37,7 @@ def due(conn: sa.Connection, *, now: datetime, values_days: float) -> list[int]:
     """
     before = now - timedelta(days=values_days)
     waiting = (
-        sa.select(archives.c.run_id).where(archives.c.restored_at.is_(None)),
+        archived_runs(),
         sa.select(alarms.c.run_id).where(alarms.c.closed_at.is_(None), alarms.c.run_id.is_not(None)),
         sa.select(holds.c.run_id).where(holds.c.closed_at.is_(None), holds.c.run_id.is_not(None)),
     )
@@ -147,34 +134,6 @@ def restore_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
             subject=f"run {run_id}", after={"file": kept.file_name, "shots": count},
         )  # fmt: skip
     return count
-
-
-def listed(conn: sa.Connection) -> list[Archived]:
-    """Every run that was ever moved, oldest first."""
-    query = (
-        sa.select(
-            archives.c.run_id, presses.c.name.label("press"), runs.c.name.label("run"), archives.c.file_name,
-            archives.c.shots, archives.c.at, archives.c.restored_at,
-        )
-        .select_from(archives.join(runs, archives.c.run_id == runs.c.id).join(presses))
-        .order_by(archives.c.id)
-    )  # fmt: skip
-    return [Archived(**row) for row in conn.execute(query).mappings()]
-
-
-def is_archived(conn: sa.Connection, run_id: int) -> bool:
-    """Whether the values of a run are in its file only."""
-    where = (archives.c.run_id == run_id, archives.c.restored_at.is_(None))
-    return conn.execute(sa.select(archives.c.id).where(*where)).first() is not None
-
-
-def moved_shots() -> sa.Select[tuple[int]]:
-    """Query of the ids of shots whose values are in a file, so that their digests are checked there."""
-    inside = (
-        shots.c.run_id == archives.c.run_id, shots.c.id <= archives.c.last_shot_id,
-        archives.c.restored_at.is_(None),
-    )  # fmt: skip
-    return sa.select(shots.c.id).select_from(shots.join(archives, sa.and_(*inside)))
 
 
 def _file_name(conn: sa.Connection, run_id: int) -> str:

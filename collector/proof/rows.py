@@ -17,8 +17,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.store import digest
+from collector.store.archives import values_moved
 from collector.store.canonical import Json, canonical_json
-from collector.store.tables import alarms, amendments, archives, gaugings, presses, shots
+from collector.store.tables import alarms, amendments, gaugings, presses, shots
 from collector.store.types import to_micros
 
 AT_ONCE = 2_000
@@ -64,11 +65,7 @@ def changed_shots(conn: sa.Connection) -> Iterator[tuple[int, str | None]]:
 
     Shots whose values are in an archive file are passed over; bringing them back checks them.
     """
-    gone = sa.select(archives.c.id).where(
-        archives.c.run_id == shots.c.run_id, shots.c.id <= archives.c.last_shot_id,
-        archives.c.restored_at.is_(None),
-    )  # fmt: skip
-    query = sa.select(shots, presses.c.site, presses.c.name).join(presses).where(~gone.exists())
+    query = sa.select(shots, presses.c.site, presses.c.name).join(presses).where(~values_moved())
     for row in _in_parts(conn, query.order_by(shots.c.id)):
         members = row._mapping
         yield row.id, None if _fits(members) else _which(members)

@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from collector.errors import UserError
 from collector.store.database import read
 from dashboard.audit import render
 from dashboard.audit.audit import audit
@@ -44,7 +45,11 @@ run = lines[chosen]
 st.query_params["run"] = run.name
 with read(engine) as conn:
     seen = queries.fingerprint(conn, run.id)
-page, figures = document(run.id, seen)
+try:
+    page, figures = document(run.id, seen)
+except UserError as error:
+    st.write(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+    st.stop()
 middle.download_button(
     "HTML", page, file_name=f"audit-{run.name}.html", mime="text/html", icon=":material/download:",
     on_click="ignore", width="stretch",

@@ -12,6 +12,7 @@ from collector.errors import UserError
 from collector.settings import Settings
 from collector.store import journal
 from collector.store import runs as run_rows
+from collector.store.archives import is_archived
 from collector.store.tables import presses, recipes, runs
 from dashboard.audit import collect_alarms, collect_changes, collect_gaugings, collect_limits, collect_shots
 from dashboard.audit.evidence import Evidence, RunFacts
@@ -46,9 +47,14 @@ def collect(
     Raises
     ------
     UserError
-        The run has no shots.
+        The run has no shots, or its values are in the archive.
     """
     run = conn.execute(sa.select(runs).where(runs.c.id == run_id)).one()
+    if is_archived(conn, run_id):
+        raise UserError(
+            f"the values of run {run.name} are in the archive; `evenrun archive --restore {run.name}` puts "
+            "them back, then audit it"
+        )
     keys = collect_limits.charted_keys(conn, run)
     shot_list, values = collect_shots.read(conn, run_id, keys)
     if not len(shot_list):

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from collector.settings import Tolerance
 from collector.store import shots as stored
+from collector.store.archives import archived_runs
 from collector.store.tables import gaugings, holds, runs
 from dashboard.audit.evidence import GaugingFact, OtherRun
 from dashboard.audit.levels import level_of
@@ -66,7 +67,7 @@ def others(
     same = (runs.c.mold, runs.c.blend, runs.c.color, runs.c.recipe_id)
     query = sa.select(runs).where(
         runs.c.press_id == run.press_id, runs.c.id != run.id, runs.c.closed_at.is_not(None),
-        runs.c.name.not_in(list(left_out)),
+        runs.c.name.not_in(list(left_out)), runs.c.id.not_in(archived_runs()),
         *(column.is_not_distinct_from(getattr(run, column.name)) for column in same),
     )  # fmt: skip
     rows = conn.execute(query).all()

@@ -13,9 +13,13 @@ import pytest
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock, real_clock
+from collector.contract.policy import Policy as Intake
 from collector.errors import NotAllowed, StoreError, UserError
 from collector.keeping import archive
-from collector.store import database, journal, shots, tables
+from collector.pipeline import Pipeline
+from collector.store import archives, database, journal, shots, tables
+from collector.verdict import Policy
+from tests.collector.shots_in import START, cushions, message
 from tests.store_fixtures import STARTED, Seeded, a_shot
 
 CLOSED = datetime(2026, 11, 25, tzinfo=UTC)
@@ -75,7 +79,7 @@ def test_a_shot_that_is_archived_is_still_known(closed: Seeded, tmp_path: Path, 
     with pytest.raises(sa.exc.IntegrityError), database.write(closed.engine) as conn:
         shots.insert(conn, [a_shot(press_id=closed.press_id, counter=5)])
     with database.read(closed.engine) as conn:
-        assert len(list(conn.execute(archive.moved_shots()))) == 100
+        assert all(archives.is_moved(conn, shot_id) for shot_id in closed.shot_ids)
 
 
 def test_only_old_closed_runs_are_due(closed: Seeded) -> None:
@@ -146,3 +150,26 @@ def test_a_name_with_a_path_in_it_stays_in_the_folder(
     path = move(closed, tmp_path, clock)
 
     assert path.resolve().parent == tmp_path.resolve()
+
+
+def test_a_shot_that_comes_again_after_its_values_moved_is_kept_beside_them(
+    engine: sa.Engine, tmp_path: Path
+) -> None:
+    now = START + timedelta(days=40)
+    clock = ServiceClock(wall_anchor=now, service_anchor=now, wall=lambda: now)
+    taker = Pipeline(
+        engine, policy=Policy(vital=frozenset({"cushion"})), intake=Intake(), clock=clock, wall=lambda: now
+    )
+    taker.take([message(n, {"cushion": x}) for n, x in enumerate(cushions(30))])
+    with database.write(engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=START + timedelta(days=1)))
+        run_id = conn.execute(sa.select(tables.runs.c.id)).scalar_one()
+    archive.archive_run(engine, run_id, tmp_path / "archive", who="service", clock=clock)
+
+    counts = taker.take([message(3, {"cushion": 9.9})])
+
+    assert (counts.duplicates, counts.amended, counts.stored) == (1, 0, 0)
+    with database.read(engine) as conn:
+        event = conn.execute(sa.select(tables.events).where(tables.events.c.kind == "late")).one()
+    assert event.new == {"cushion": 9.9}
+    assert archive.restore_run(engine, run_id, tmp_path / "archive", who="quality 1", clock=clock) == 30

@@ -17,6 +17,7 @@ from collector.keeping import backup as backups
 from collector.settings import Settings
 from collector.settings_keeping import Backup, Retention
 from collector.store import database, tables
+from collector.vitals import Vitals
 from tests.store_fixtures import STARTED, Seeded
 
 WALL = datetime(2026, 11, 27, 3, 0, tzinfo=UTC)
@@ -26,7 +27,8 @@ def shop(engine: sa.Engine, *, after: timedelta = timedelta(), **changed: object
     clock = ServiceClock(wall_anchor=WALL, service_anchor=WALL, wall=lambda: WALL + after)
     return Shop(
         engine=engine, settings=Settings(**changed), clock=clock,  # type: ignore[arg-type]
-        random=Random(1), broker_problem=lambda: None, protocol=lambda: "5", deliver_soon=lambda: None,
+        random=Random(1), deliver_soon=lambda: None,
+        vitals=Vitals(WALL, broker=lambda: None, protocol=lambda: "5", in_hand=lambda: 0),
     )  # fmt: skip
 
 
