@@ -109,7 +109,9 @@ class Crew:
         self._parts[taken.name] = self._start(taken)
 
     def _give_up(self, lease: Lease) -> None:
-        part = self._parts.pop(lease.name)
+        part = self._parts.pop(lease.name, None)
+        if part is None:
+            return  # emptied and removed in this very round
         part.stop(say_offline=False, wait_s=SOON_S)
         self._keeper.give_up(part.lease)
         log.info("gave up the lease %s to another collector", lease.name)

@@ -89,7 +89,7 @@ class Keeper:
         self.held = {each.name: each for each in still}
         self.rows = rows
         self._renewed_at = began
-        return plan(rows, me=self.me, present=present, wall=wall)
+        return plan(rows, me=self.me, held=self.held, present=present, wall=wall)
 
     def take(self, lease: Lease) -> Lease | None:
         """Take a free lease; None when another was quicker.
@@ -100,7 +100,7 @@ class Keeper:
             It was not taken.
         """
         with database.write(self._engine) as conn:
-            if lease.holder is not None:
+            if lease.holder not in {None, self.me}:
                 leases.end_sessions(conn, lease.holder)
             taken = leases.take(
                 conn, lease, holder=self.me, wall=self._clock(conn), lasts=self._lasts

@@ -23,6 +23,7 @@ __all__ = ["Part", "Work"]
 
 log = logging.getLogger("evenrun.leases")
 
+AGAIN_S = 5.0
 EMPTY_AFTER = 4  # batches in a row without a message, half a second each
 
 
@@ -149,8 +150,19 @@ class Part:
             if quiet >= EMPTY_AFTER:
                 break
         self.source.close(say_offline=False)
-        mqtt_connection.forget(self._work.settings)
-        self.emptied = True
+        self._forget()
+
+    def _forget(self) -> None:
+        """End the empty session, as soon as the broker can be reached."""
+        while not self._stop.is_set():
+            try:
+                mqtt_connection.forget(self._work.settings)
+            except OSError as error:
+                log.warning("the session %s is empty but could not be ended yet: %s", self.lease.name, error)
+                self._stop.wait(AGAIN_S)
+            else:
+                self.emptied = True
+                return
 
 
 def _acknowledge(batch: Sequence[Incoming]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
@@ -20,7 +20,9 @@ class Plan:
     give_up: tuple[Lease, ...]
 
 
-def plan(rows: Sequence[Lease], *, me: str, present: int, wall: datetime) -> Plan:
+def plan(
+    rows: Sequence[Lease], *, me: str, held: Collection[str], present: int, wall: datetime
+) -> Plan:
     """Divide the leases evenly among the collectors that are there.
 
     Parameters
@@ -29,6 +31,9 @@ def plan(rows: Sequence[Lease], *, me: str, present: int, wall: datetime) -> Pla
         Every lease of the site.
     me : str
         Name of this collector.
+    held : collection of str
+        Names of the leases that it knows it has. One that is ours in the store alone was taken by a
+        transaction whose answer was lost; it is taken once more.
     present : int
         Collectors that are there, this one among them.
     wall : datetime
@@ -41,6 +46,6 @@ def plan(rows: Sequence[Lease], *, me: str, present: int, wall: datetime) -> Pla
         collectors do not hand a lease to and fro.
     """
     most = ceil(len(rows) / max(1, present))
-    mine = [each for each in rows if each.holder == me]
-    free = [each for each in rows if each.holder != me and each.free(wall)]
+    mine = [each for each in rows if each.name in held]
+    free = [each for each in rows if each.name not in held and (each.holder == me or each.free(wall))]
     return Plan(take=tuple(free[: max(0, most - len(mine))]), give_up=tuple(mine[most:]))

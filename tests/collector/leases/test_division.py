@@ -79,7 +79,7 @@ def test_what_does_not_name_a_press_by_its_topic_is_in_the_first_part() -> None:
 def test_one_collector_takes_all_that_is_free_and_nothing_that_is_held() -> None:
     rows = [lease(1, None), lease(2, "other"), lease(3, "gone", until=NOW - timedelta(seconds=1))]
 
-    decided = plan(rows, me="me", present=1, wall=NOW)
+    decided = plan(rows, me="me", held=(), present=1, wall=NOW)
 
     assert [each.part for each in decided.take] == [1, 3]
     assert decided.give_up == ()
@@ -88,8 +88,17 @@ def test_one_collector_takes_all_that_is_free_and_nothing_that_is_held() -> None
 def test_a_collector_that_joins_is_given_its_even_portion() -> None:
     rows = [lease(part, "me") for part in (1, 2, 3, 4)]
 
-    assert [each.part for each in plan(rows, me="me", present=2, wall=NOW).give_up] == [3, 4]
-    assert plan(rows, me="new", present=2, wall=NOW).take == ()
+    held = [each.name for each in rows]
+    assert [each.part for each in plan(rows, me="me", held=held, present=2, wall=NOW).give_up] == [3, 4]
+    assert plan(rows, me="new", held=(), present=2, wall=NOW).take == ()
+
+
+def test_what_is_ours_in_the_store_alone_is_taken_once_more() -> None:
+    rows = [lease(1, "me"), lease(2, "me")]
+
+    decided = plan(rows, me="me", held=["c-1"], present=1, wall=NOW)
+
+    assert [each.part for each in decided.take] == [2]
 
 
 @given(
@@ -99,7 +108,8 @@ def test_a_collector_that_joins_is_given_its_even_portion() -> None:
 def test_nothing_is_taken_while_something_is_given_up(holders: list[str | None], present: int) -> None:
     rows = [lease(part, holder) for part, holder in enumerate(holders, 1)]
 
-    decided = plan(rows, me="me", present=present, wall=NOW)
+    held = [each.name for each in rows if each.holder == "me"]
+    decided = plan(rows, me="me", held=held, present=present, wall=NOW)
 
     assert not (decided.take and decided.give_up)
     assert all(each.holder is None for each in decided.take)
