@@ -13,6 +13,8 @@ from collector.contract.shot import Shot
 from collector.store import digest
 from collector.store.tables import amendments, presses, shots
 
+FEWEST_SHARED = 2  # of a single value nobody can say whether it was corrected or is another
+
 
 def amend(conn: sa.Connection, shot_id: int, shot: Shot, *, at: datetime) -> bool:
     """Compare a repeated shot with the stored one and keep what differs.
@@ -51,6 +53,20 @@ def amend(conn: sa.Connection, shot_id: int, shot: Shot, *, at: datetime) -> boo
         sa.update(shots).where(shots.c.id == shot_id).values(**after, digest=digest.of_row({**row, **after}))
     )
     return True
+
+
+def is_another(conn: sa.Connection, shot_id: int, shot: Shot) -> bool:
+    """Whether a shot without a counter only has the time of a stored one of the same source.
+
+    After a clock was set back, times come again. Two readings of one cycle agree in most values; two cycles
+    agree in few.
+    """
+    query = sa.select(shots.c.source, shots.c.characteristics).where(shots.c.id == shot_id)
+    stored = conn.execute(query).one()
+    shared = {key: value for key, value in shot.values.items() if key in stored.characteristics}
+    if stored.source != shot.source or len(shared) < FEWEST_SHARED:
+        return False
+    return 2 * len(_changes(stored.characteristics, shared)) > len(shared)
 
 
 def _changes(stored: Mapping[str, float], sent: Mapping[str, float]) -> dict[str, float]:

@@ -44,7 +44,8 @@ class Imported:
         """The counts in words, such as ``159 shots stored, 2 refused``."""
         counts = self.counts
         said = {
-            "shots stored": counts.stored, "late shots": counts.late, "gaugings stored": counts.gaugings,
+            "shots stored": counts.stored, "late shots": counts.late,
+            "shots stored as a run of the past": counts.past, "gaugings stored": counts.gaugings,
             "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
         }
         return ", ".join(f"{number} {words}" for words, number in said.items() if number) or "nothing in it"

@@ -256,17 +256,26 @@ class PressWork:
 
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None
-        if archives.is_moved(self.conn, verdict.shot_id):
-            self._archived(shot)
-        elif shot.counter is None and amend.is_another(self.conn, verdict.shot_id, shot):
+        shot_id = self._same(shot, verdict.shot_id)
+        if shot_id is None:
             at = identities.free_time(self.conn, self.press.id, shot.ended_at)
             self._late(shot._replace(ended_at=at), Identity(Kind.LATE, epoch=verdict.epoch))
-        elif amend.amend(self.conn, verdict.shot_id, shot, at=self.moment.now):
+        elif archives.is_moved(self.conn, shot_id):
+            self._archived(shot)
+        elif amend.amend(self.conn, shot_id, shot, at=self.moment.now):
             self.counts.amended += 1
-            run_id = shots.run_of(self.conn, verdict.shot_id)
-            self.late.note(run_id, f"shot {shot.counter} was corrected by {shot.source}")
+            why = f"shot {shot.counter} was corrected by {shot.source}"
+            self.late.note(shots.run_of(self.conn, shot_id), why)
         else:
             self.counts.duplicates += 1
+
+    def _same(self, shot: Shot, shot_id: int) -> int | None:
+        """Which stored shot this is; None for one without a counter that only has the time of another."""
+        if shot.counter is not None or not amend.is_another(self.conn, shot_id, shot):
+            return shot_id
+        alike = self._alike(shot, self._poll()[1])
+        ids = (each.shot_id for each in alike if not amend.is_another(self.conn, each.shot_id, shot))
+        return next(ids, None)
 
     def _archived(self, shot: Shot) -> None:
         """What came again cannot be held against values that are in a file; it is kept beside them."""

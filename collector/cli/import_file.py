@@ -88,7 +88,7 @@ def import_file(  # noqa: PLR0917 - the options of a command
         )
     engine.dispose()
     _report(file, done)
-    if done.counts.refused and not (done.counts.stored or done.counts.gaugings):
+    if done.counts.refused and not done.accepted:
         raise typer.Exit(1)
 
 

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from collector.contract.shot import Shot
 from collector.identity import Stored
 from collector.store.tables import shots
+from collector.store.types import MICROSECOND
 
 # A run of the past gets a stretch of epochs of its own, before all others; none has as many counter restarts.
 PAST_EPOCHS = 10_000
@@ -40,6 +41,16 @@ def alike(
         same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
     query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == press_id, *same)
     return [Stored(row.id, row.epoch, row.ended_at) for row in conn.execute(query)]
+
+
+def free_time(conn: sa.Connection, press_id: int, ended_at: datetime) -> datetime:
+    """A time at or microseconds after this one that no shot without a counter has."""
+    c = shots.c
+    while conn.execute(
+        sa.select(c.id).where(c.press_id == press_id, c.counter.is_(None), c.ended_at == ended_at)
+    ).first():
+        ended_at += MICROSECOND
+    return ended_at
 
 
 def nearest(found: Iterable[Stored], ended_at: datetime) -> Stored | None:

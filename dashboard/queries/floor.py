@@ -271,6 +271,8 @@ def _activity(
     if run is None and last is None:
         return "idle", None
     since = last_at if last_at is not None else run.opened_at if run is not None else now
+    if press.heard_at is not None:
+        since = max(since, press.heard_at)  # the press's own clock may be behind
     patience = timedelta(seconds=max(stop_cycles * (press.usual_cycle_s or 60.0), 60.0))
     return ("silent", since) if now - since > patience else ("running", None)
 

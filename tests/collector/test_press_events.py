@@ -222,6 +222,25 @@ def test_a_clock_set_back_after_a_counter_restart_keeps_its_epoch(engine: sa.Eng
     assert [row[0] for row in rows(engine, shots.c.epoch)] == [0] * 10 + [1] * 20
 
 
+def test_a_press_without_a_counter_whose_clock_is_set_back_loses_no_shot(engine: sa.Engine) -> None:
+    """Every time of the second hour is one of the first, to the second."""
+    hour = [
+        message(n % 60, {"cushion": 6.0 + n / 100, "part_weight": 174.0 + n}, counter=None)
+        for n in range(120)
+    ]
+    taker = pipeline(engine)
+    for each in hour:
+        taker.take([each])
+
+    counts = taker.take(hour[60:])
+
+    assert len(rows(engine, shots.c.id)) == 120
+    assert counts.amended == 0
+    assert sorted(row[0]["part_weight"] for row in rows(engine, shots.c.characteristics)) == [  # type: ignore[index]
+        174.0 + n for n in range(120)
+    ]
+
+
 def test_another_mold_opens_another_run_that_says_why(engine: sa.Engine) -> None:
     batch = [message(n, {"cushion": 6.0}, mold="Larch 5" if n < 6 else "Rowan 7") for n in range(12)]
 

@@ -79,6 +79,14 @@ def test_every_kind_of_lane_says_its_own_sentence(six_presses: sa.Engine) -> Non
     assert said(floor, "P6")[1] == "idle since 10:41"
 
 
+def test_a_press_whose_clock_is_behind_is_not_silent_while_it_is_heard(six_presses: sa.Engine) -> None:
+    with database.write(six_presses) as conn:
+        own = sa.update(tables.presses).where(tables.presses.c.name == "P5")
+        conn.execute(own.values(heard_at=NOW - timedelta(minutes=1)))
+
+    assert said(read(six_presses), "P5")[0] != "silent"
+
+
 def test_the_header_counts_what_the_floor_asks_for(six_presses: sa.Engine) -> None:
     floor = replace(read(six_presses), gaugings_due=12)
     assert counts(floor) == "2 need a look · 1 silent · 50 discs on hold · 12 gaugings due"
