@@ -8,6 +8,7 @@ import sqlalchemy as sa
 import typer
 from rich.progress import track
 
+from collector.cli.terminal import acting
 from collector.errors import UserError
 from collector.keeping import archive as archives
 from collector.service import service_clock
@@ -17,8 +18,6 @@ from collector.store import archives as archived
 from collector.store import database
 from collector.store.tables import runs
 
-WHO = "command line"
-
 
 def archive(
     *,
@@ -27,6 +26,7 @@ def archive(
     ] = None,
     run: Annotated[str | None, typer.Option(help="Move this closed run, however old it is.")] = None,
     restore: Annotated[str | None, typer.Option(help="Put the values of this run back.")] = None,
+    who: Annotated[str, typer.Option(help="Who moves or restores, for the journal.")] = "terminal",
     list_runs: Annotated[bool, typer.Option("--list", help="Only list what is in the archive.")] = False,
 ) -> None:
     """Move the values of closed runs out of the store into one Parquet file each, or back.
@@ -39,21 +39,21 @@ def archive(
     engine = database.open_existing(settings.database_url)
     try:
         if restore is not None:
-            _restore(engine, settings.retention, restore)
+            _restore(engine, settings.retention, restore, acting(engine, who))
         elif not list_runs:
-            _move(engine, settings.retention, run, older_than_days)
+            _move(engine, settings.retention, run, older_than_days, acting(engine, who))
         _list(engine)
     finally:
         engine.dispose()
 
 
-def _restore(engine: sa.Engine, retention: Retention, name: str) -> None:
+def _restore(engine: sa.Engine, retention: Retention, name: str, who: str) -> None:
     run_id = _run_id(engine, name)
-    count = archives.restore_run(engine, run_id, retention.folder, who=WHO, clock=service_clock(engine))
+    count = archives.restore_run(engine, run_id, retention.folder, who=who, clock=service_clock(engine))
     typer.echo(f"Run {name}: {count:,} shots have their values again.")
 
 
-def _move(engine: sa.Engine, retention: Retention, name: str | None, days: float | None) -> None:
+def _move(engine: sa.Engine, retention: Retention, name: str | None, days: float | None, who: str) -> None:
     clock = service_clock(engine)
     days = days or retention.values_days
     if name is not None:
@@ -64,7 +64,7 @@ def _move(engine: sa.Engine, retention: Retention, name: str | None, days: float
     else:
         raise UserError("nothing says which runs to move; give --run, --older-than-days or --list")
     for run_id in track(chosen, "Moving runs", disable=not chosen):
-        archives.archive_run(engine, run_id, retention.folder, who=WHO, clock=clock)
+        archives.archive_run(engine, run_id, retention.folder, who=who, clock=clock)
 
 
 def _list(engine: sa.Engine) -> None:

@@ -69,6 +69,9 @@ ACTS: dict[str, Act] = {
     "gap closed": Act(SKILLED),
     "import undone": Act(SKILLED, pin=False),
     "import run named": Act(SKILLED),
+    # what the store keeps
+    "move values of run to file": Act((*SKILLED, "admin"), pin=False, service=True),
+    "restore values of run": Act((*SKILLED, "admin"), pin=False),
     # the service itself
     "maintenance entered": Act(ANYBODY),
     "refusals replayed": Act(TECHNICIAN),
@@ -86,6 +89,8 @@ ACTS: dict[str, Act] = {
     "PIN chosen": Act(ROLES, pin=False, service=True),
     # the service's own
     "seal": Act((), service=True),
+    "move values of run to file": Act((), service=True),
+    "restore values of run": Act((), service=True),
 }
 
 
