@@ -125,7 +125,7 @@ def rebirth_command(at_ms: int) -> bytes:
 def _metric(metric: Any) -> Metric:
     datatype = metric.datatype if metric.HasField("datatype") else None
     return Metric(
-        name=metric.name if metric.HasField("name") else None,
+        name=_text(metric.name) if metric.HasField("name") else None,
         alias=metric.alias if metric.HasField("alias") else None,
         at_ms=metric.timestamp if metric.HasField("timestamp") else None,
         datatype=datatype,
@@ -138,7 +138,12 @@ def _metric(metric: Any) -> Metric:
 def _value(metric: Any) -> Value | None:
     chosen = metric.WhichOneof("value")
     value: Value | None = None if chosen is None else getattr(metric, chosen)
-    return value
+    return _text(value) if chosen == "string_value" else value
+
+
+def _text(sent: Any) -> str:
+    """A text; protobuf hands out bytes where it was not written in UTF-8."""
+    return sent.decode("utf-8", "replace") if isinstance(sent, bytes) else str(sent)
 
 
 def _is_good(properties: Any) -> bool:

@@ -92,6 +92,12 @@ def test_what_is_not_read_here_is_passed_over() -> None:
     assert (only.name, only.value) == ("table", None)
 
 
+def test_a_text_that_is_not_written_in_utf_8_is_a_text_all_the_same() -> None:
+    (only,) = decode(payload([chunk(1, b"press\xe4") + chunk(15, b"\xff")])).metrics
+
+    assert (only.name, only.value) == ("press\N{REPLACEMENT CHARACTER}", "\N{REPLACEMENT CHARACTER}")
+
+
 @pytest.mark.parametrize("raw", [b"{}", b"\x12\xff", b"\x0a", varint(7) + b"x"])
 def test_other_bytes_are_refused_in_a_sentence(raw: bytes) -> None:
     with pytest.raises(Unreadable) as caught:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from collector.contract.bodies import Frame
 from collector.contract.policy import Policy
@@ -312,3 +315,36 @@ def test_sequence_numbers_of_other_devices_count_too(*, aliased: bool) -> None:
     assert node.node.take(Heard(other, decode(raw), raw, "-"), now_s=0.0) == []
 
     assert only(node.sends("DDATA", metric("Cycle/Counter", 101))).counter == 101
+
+
+ANY_VALUE = st.none() | st.booleans() | st.integers(0, 2**64 - 1) | st.floats() | st.text(max_size=5)
+ANY_METRIC = st.builds(
+    metric,
+    st.none() | st.sampled_from([*NAMES, "bdSeq", "other", ""]),
+    ANY_VALUE,
+    alias=st.none() | st.integers(0, 7),
+    at_ms=st.none() | st.integers(0, 2**64 - 1) | st.just(T0_MS),
+    datatype=st.none() | st.integers(0, 40),
+    historical=st.booleans(),
+    null=st.booleans(),
+    quality=st.none() | st.sampled_from([0, 192, 500]),
+)
+ANY_MESSAGE = st.tuples(
+    st.sampled_from(["NBIRTH", "DBIRTH", "NDATA", "DDATA", "DDATA", "DDATA", "DDEATH", "NDEATH"]),
+    st.integers(0, 6) | st.integers(0, 255),
+    st.lists(ANY_METRIC, max_size=4),
+)
+
+
+@given(st.lists(ANY_MESSAGE, max_size=25))
+@settings(max_examples=150, deadline=None)
+def test_whatever_is_sent_nothing_but_a_refusal_comes_of_it(
+    sent: list[tuple[str, int, list[bytes]]],
+) -> None:
+    node = Node()
+    for number, (kind, seq, metrics) in enumerate(sent):
+        node.now_s = float(number)
+        for found in [*node.sends(kind, *metrics, seq=seq), *node.node.look(now_s=node.now_s)]:
+            with suppress(Unreadable):
+                if isinstance(found, ShotFound):
+                    shot_of(found, FRAME)
