@@ -8,7 +8,7 @@ synchronous NORMAL: nothing is checked, charted or kept for proof. The import va
 each shot by the default chart plan, and commits with a digest a shot, synchronous FULL. Prints both and their
 ratio, on the wall and in processor time of this process, which other work on the machine disturbs less; the
 goal is 3 or less. --profile prints where the import's time goes; --memory imports once and prints
-how much memory the process came to need, at a tenth of the file and at its end.
+how much memory the process came to need, at each tenth of the file.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import sqlite3
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -39,7 +40,7 @@ from collector.importing import import_csv  # noqa: E402
 from collector.settings import Settings  # noqa: E402
 from collector.store import database  # noqa: E402
 
-START = datetime(2026, 1, 5, tzinfo=UTC)
+START = datetime(2022, 1, 3, tzinfo=UTC)  # a million shots of 62 s are two years
 CYCLE_S = 62.0
 BLOCK = 50_000
 PROFILE = ShotProfile.model_validate(
@@ -103,7 +104,9 @@ def bare(path: Path, folder: Path) -> Took:
     return began.since()
 
 
-def imported(path: Path, folder: Path, rows: int, at_rows: list[tuple[int, int]] | None = None) -> Took:
+def imported(
+    path: Path, folder: Path, rows: int, seen_so_far: Callable[[int], None] = lambda _rows: None
+) -> Took:
     """The import, whose rows must all have arrived."""
     engine = database.open_engine(f"sqlite:///{folder / 'evenrun.db'}")
     database.upgrade(engine)
@@ -112,8 +115,7 @@ def imported(path: Path, folder: Path, rows: int, at_rows: list[tuple[int, int]]
     def progress(more: int) -> None:
         nonlocal seen
         seen += more
-        if at_rows is not None:
-            at_rows.append((seen, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss))
+        seen_so_far(seen)
 
     began = Took.now()
     done = import_csv(
@@ -151,16 +153,23 @@ def profile(rows: int) -> None:
 
 
 def memory(rows: int) -> None:
-    """The most memory that the process had needed after a tenth of the rows, and after all of them."""
+    """The most memory that the process has needed so far, at each tenth of the file."""
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "shots.csv"
         write_file(path, rows)
-        at_rows: list[tuple[int, int]] = []
-        took = imported(path, Path(name), rows, at_rows)
-        size_mb = path.stat().st_size / 1e6
-    early = next(kib for seen, kib in at_rows if seen >= rows / 10)
-    print(f"{rows} rows, {size_mb:.0f} MB, {took.wall_s:.0f} s, {took.wall_s / rows * 1e6:.1f} us a row")
-    print(f"peak memory at a tenth {early / 1024:.0f} MiB, at the end {at_rows[-1][1] / 1024:.0f} MiB")
+        print(f"{rows} rows, {path.stat().st_size / 1e6:.0f} MB", flush=True)
+        tenths = iter(range(rows // 10, rows + 1, rows // 10))
+        following = next(tenths)
+
+        def progress(seen: int) -> None:
+            nonlocal following
+            if seen >= following:
+                peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+                print(f"{seen:9} rows taken, peak memory {peak_mib:.0f} MiB", flush=True)
+                following = next(tenths, rows + 1)
+
+        took = imported(path, Path(name), rows, progress)
+    print(f"{took.wall_s:.0f} s, {took.wall_s / rows * 1e6:.1f} us a row")
 
 
 def main() -> None:
