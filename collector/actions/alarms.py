@@ -68,7 +68,8 @@ def close(
     note : str, optional
         What was done.
     restart_charts : bool
-        Let the charts of the press start anew with the next shot, as after any cause that was dealt with.
+        Let the charts of the press start anew with the next shot, as after any cause that was dealt with. Of
+        an alarm of the data: only those of the values in doubt, which are learned anew.
 
     Raises
     ------
@@ -82,13 +83,16 @@ def close(
     with write(engine) as conn:
         alarm = take_in_hand(conn, alarm_id)
         doer = Doer(who=who, clock=clock, now=clock.now(), note=note)
-        charted = alarm.press_id is not None and alarm.kind != "silence"
+        charted = alarm.press_id is not None and alarm.kind not in ("silence", "gauging")
         _may_close(alarm, restart_charts=restart_charts, charted=charted)
-        if stage_of_row(alarm).active:
+        active = stage_of_row(alarm).active
+        if active:
             _end_holds(conn, alarm)
         changes = {"closed_by": who, "closed_at": doer.now, "cause": cause.strip(), "note": note}
         carry_out(conn, alarm, "close", changes, doer)
-        if restart_charts and charted:
+        if restart_charts and charted and alarm.kind == "data":
+            _believe_from_now_on(conn, alarm, cause.strip(), doer, active=active)
+        elif restart_charts and charted:
             _restart_charts(conn, alarm, cause.strip(), doer)
 
 
@@ -122,6 +126,16 @@ def _restart_charts(conn: sa.Connection, alarm: AlarmRow, cause: str, doer: Doer
                 conn, other.id, at=doer.now, event=RESTART, before=other.state, after=other.state,
                 who=doer.who, note=note,
             )  # fmt: skip
+
+
+def _believe_from_now_on(
+    conn: sa.Connection, alarm: AlarmRow, cause: str, doer: Doer, *, active: bool
+) -> None:
+    """Values that are still in doubt are learned anew: a person says that they are as they should be."""
+    assert alarm.press_id is not None  # the service itself reports no values
+    why = f"alarm {alarm.id} closed: {cause}"
+    for key in [item["key"] for item in alarm.characteristics] if active else ():
+        restarts.ask(conn, alarm.press_id, at=doer.now, who=doer.who, why=why, key=key)
 
 
 def _end_holds(conn: sa.Connection, alarm: AlarmRow) -> None:

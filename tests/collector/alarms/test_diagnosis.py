@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
+from collector.actions import alarms as alarm_actions
 from collector.alarms import beside, happenings, normal
 from collector.alarms.causes import SCATTERED, match, of_data
 from collector.alarms.change import Change, earliest
@@ -19,10 +20,12 @@ from collector.alarms.diagnosis import NAMED_IN_TABLE
 from collector.alarms.fault_table import DATA, FAULTS, like
 from collector.alarms.headline import headline
 from collector.alarms.model import Moved
+from collector.clock import ServiceClock
 from collector.contract import quantities
 from collector.data_checks.look import Rule
 from collector.store import alarms as alarm_store
 from collector.store import database, doubts, events, shots
+from collector.store.tables import chart_restarts
 from tests.collector.alarms.floor import CYCLE, START, Floor
 from tests.collector.pipelines import pipeline
 from tests.collector.shots_in import message
@@ -151,6 +154,29 @@ def test_values_in_doubt_open_one_alarm_of_the_data_that_holds_nothing_and_clear
     with database.read(engine) as conn:
         (alarm,) = alarm_store.unclosed(conn)
     assert alarm.state == "returned_unacknowledged"
+
+
+def test_an_alarm_of_the_data_that_is_closed_while_it_goes_on_makes_its_values_usual(
+    engine: sa.Engine,
+) -> None:
+    rng, taker = np.random.default_rng(8), pipeline(engine)
+    told = [readings(number, rng) for number in range(140)]
+    for each in told[80:]:
+        each["coolant_flow"] = 0.0
+    taker.take([message(number, each, run="R-1") for number, each in enumerate(told[:100])])
+    with database.read(engine) as conn:
+        (alarm,) = alarm_store.unclosed(conn)
+    now = START + 100 * CYCLE
+    clock = ServiceClock(wall_anchor=now, service_anchor=now, wall=lambda: now)
+    alarm_actions.acknowledge(engine, alarm.id, who="technician 1", clock=clock)
+    alarm_actions.close(engine, alarm.id, who="technician 1", clock=clock, cause="the pump really stands")
+
+    taker.take([message(number, each, run="R-1") for number, each in enumerate(told[100:], 100)])
+    with database.read(engine) as conn:
+        kinds = [each.kind for each in alarm_store.unclosed(conn)]
+        restarted = conn.execute(sa.select(chart_restarts.c.key)).scalars().all()
+    assert restarted == ["coolant_flow"]
+    assert kinds == ["process"]  # believed, they are what the press does
 
 
 def test_doubted_values_are_kept_but_no_part_of_what_the_press_did(engine: sa.Engine) -> None:
