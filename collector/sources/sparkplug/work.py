@@ -30,6 +30,11 @@ log = logging.getLogger("evenrun.sparkplug")
 SOURCE = "sparkplug"
 LOOK_S = 0.2
 MOST_AT_ONCE = 200
+UNDIGESTED = Unreadable(
+    "undigested",
+    "evenrun could not digest this message, though it reads well; its log says why",
+    "report it with the log",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +153,11 @@ class SparkplugWork:
         except Unreadable as why:
             yield self._refused(why, came.topic, came.payload, "")
             return
-        yield from self._records(edge_node.take(heard, now_s=now_s), heard)
+        try:
+            yield from self._records(edge_node.take(heard, now_s=now_s), heard)
+        except Exception:  # whatever it is, it must not stop the other messages
+            log.exception("a message on %s cannot be digested and is kept", came.topic)
+            yield self._refused(UNDIGESTED, came.topic, came.payload, _place(heard))
 
     def _records(self, findings: Iterable[Finding], heard: Heard | None) -> Iterator[Read]:
         for each in findings:
