@@ -14,9 +14,9 @@ import sqlalchemy as sa
 from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.refusal import Refusal
+from collector.counts import Counts
 from collector.errors import UserError
 from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
-from collector.press_work import Counts
 from collector.settings import Settings
 from collector.sources import csv_file
 from collector.store import database, imports

@@ -24,12 +24,12 @@ from collector.contract.messages import GaugingMessage
 from collector.contract.parse import parse
 from collector.contract.policy import Policy as Intake
 from collector.contract.refusal import Refusal
+from collector.counts import Counts, Moment
 from collector.errors import StoreError
 from collector.gauging.model import NewGauging, from_message
 from collector.gauging.record import record
 from collector.press_state import PressState, load
 from collector.press_turn import take_turn
-from collector.press_work import Counts, Moment
 from collector.settings import Settings
 from collector.sources.incoming import Incoming
 from collector.store import database, limits, presses, refusals

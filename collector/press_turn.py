@@ -9,9 +9,10 @@ import sqlalchemy as sa
 
 from collector.arrival import in_order
 from collector.contract.bodies import Message
+from collector.counts import Moment
 from collector.gauging.record import join_waiting
 from collector.press_state import PressState, dump, load
-from collector.press_work import Moment, PressWork
+from collector.press_work import PressWork
 from collector.store import limits, presses
 from collector.store.presses import PressRow
 from collector.verdict import Policy

@@ -8,57 +8,28 @@ rolls back, the pipeline drops this object and its state, so nothing is half don
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 
 import sqlalchemy as sa
 
-from collector import amend, engine, identity, press_clock, replay, setpoints
+from collector import amend, engine, press_clock, press_identity, press_told, replay
 from collector.alarms import apply as alarms
 from collector.alarms.model import PressRef, ShotVerdict
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
-from collector.identity import DEFAULT_POLL, POLL_CYCLES, Identity, Kind, Last, Stored
+from collector.counts import Counts, Moment
+from collector.identity import Identity, Kind, Last
+from collector.press_identity import is_newest
 from collector.press_late import LateShots
 from collector.press_past import PastRuns
 from collector.press_rows import PressRows, judged_as, new_shot
 from collector.press_runs import PressRuns, is_file
 from collector.press_state import PressState
-from collector.store import archives, events, gaps, identities, presses, restarts, runs, shots, signals
+from collector.store import archives, gaps, identities, presses, runs, shots, signals
 from collector.store.presses import PressRow
 from collector.verdict import Policy
-
-SAME_TIME = timedelta(seconds=0.5)
-
-
-@dataclass(slots=True)
-class Counts:
-    """What became of the messages of a batch."""
-
-    stored: int = 0
-    late: int = 0
-    past: int = 0  # shots of a run older than the newest shot of their press
-    duplicates: int = 0
-    amended: int = 0
-    refused: int = 0
-    gaugings: int = 0
-    waiting: int = 0  # gaugings whose disc is not found yet; they are among `gaugings`
-    other: int = 0
-
-    def add(self, more: Counts) -> None:
-        """Add another batch's counts to these."""
-        for each in fields(self):
-            setattr(self, each.name, getattr(self, each.name) + getattr(more, each.name))
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """Service and wall time of a transaction, and how fast the service's runs."""
-
-    now: datetime
-    wall: datetime
-    speed: float = 1.0
 
 
 class PressWork:
@@ -81,7 +52,9 @@ class PressWork:
         self.late = LateShots(conn, press.id)
         self._waiting: list[tuple[Shot, Identity]] = []  # new shots of the open run, not judged yet
         self._heard: datetime | None = None  # end of the newest shot that the press itself told
-        self._carry_out_restarts()
+        self.state = press_told.carry_out_restarts(
+            conn, self.rows, self.runs, self.state, now=moment.now
+        )
 
     def take(self, message: Message) -> None:
         """Take one message of this press."""
@@ -94,11 +67,11 @@ class PressWork:
             case RunMessage():
                 self._run_message(message)
             case TrayMessage():
-                self._tray(message)
+                self.state = press_told.tray(self.conn, self.rows, self.state, message)
             case SetpointsMessage():
-                self._setpoints(message)
+                self.state = press_told.new_setpoints(self.rows, self.state, message, self.policy)
             case StateMessage():
-                self._state_message(message)
+                press_told.new_state(self.conn, self.rows, message)
             case _:
                 raise TypeError(f"{type(message).__name__} is not a press's own message")
 
@@ -139,20 +112,19 @@ class PressWork:
         if last is None or shot.ended_at > last.ended_at:
             return False
         past = self.past.of(shot.source)
-        if past is not None and not _is_newest(shot, past.last()):
+        if past is not None and not is_newest(shot, past.last()):
             self.past.store(past)
-        poll, apart = self._poll()
-        like = self._alike(shot, apart)
-        near = identities.nearest(like, shot.ended_at)
-        if near is not None and abs(near.ended_at - shot.ended_at) <= poll:
-            return False  # known: the usual way compares its values
+        self._flush()
+        like = press_identity.alike(self.conn, self.press.id, shot, self.state)
+        if press_identity.is_known(shot, like, self.state):
+            return False  # the usual way compares its values
         if self._fills_gap(shot):
             return True
         if past is None or shot.run not in (None, past.run.name):
             if self._was_running(shot):
                 return False  # a late shot of that run
             past = self.past.begin(shot)
-        self.past.take(past, shot, like, poll)
+        self.past.take(past, shot, like, press_identity.polls(self.state)[0])
         self.counts.past += 1
         return True
 
@@ -217,10 +189,14 @@ class PressWork:
     def _identify(self, shot: Shot) -> Identity:
         """What a shot is; only one that is not plainly the next needs the state, or a look into the store."""
         last = self._last()
-        if _is_newest(shot, last):
-            return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=DEFAULT_POLL)
+        if is_newest(shot, last):
+            return press_identity.next_one(shot, last)
         self._judge()
-        return self._compare(shot)
+        if press_identity.is_clearly_later(shot, self.state):
+            return press_identity.compared(shot, [], self.state)
+        self._flush()
+        like = press_identity.alike(self.conn, self.press.id, shot, self.state)
+        return press_identity.compared(shot, like, self.state)
 
     def _last(self) -> Last | None:
         """Identity of the newest shot, judged or not."""
@@ -229,34 +205,9 @@ class PressWork:
         shot, verdict = self._waiting[-1]
         return Last(verdict.epoch, shot.counter, shot.ended_at)
 
-    def _compare(self, shot: Shot) -> Identity:
-        """Identify a shot that may be stored already, or stored under the same name."""
-        poll, apart = self._poll()
-        alike = [] if _is_clearly_later(shot, self.state.last, apart) else self._alike(shot, apart)
-        nearest = identities.nearest(alike, shot.ended_at)
-        taken = {each.epoch for each in alike if shot.counter is not None}
-        return identity.identify(
-            shot.counter, shot.ended_at, last=self.state.last, stored=nearest, poll=poll, taken=taken
-        )
-
-    def _poll(self) -> tuple[timedelta, timedelta]:
-        """By how much two reports of a cycle may differ, and two shots without a counter at least do."""
-        usual = self.state.usual_cycle_s()
-        if usual is None:
-            return DEFAULT_POLL, SAME_TIME  # before the cycle is known, two shots must not be taken for one
-        poll = timedelta(seconds=POLL_CYCLES * usual)
-        return poll, poll / 2
-
-    def _alike(self, shot: Shot, apart: timedelta) -> list[Stored]:
-        """The stored shots of this counter, one an epoch; without a counter, of this time."""
-        self._flush()
-        return identities.alike(
-            self.conn, self.press.id, shot, among=identities.epochs(self.conn, self.press.id), apart=apart
-        )
-
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None
-        shot_id = self._same(shot, verdict.shot_id)
+        shot_id = press_identity.same(self.conn, self.press.id, shot, verdict.shot_id, self.state)
         if shot_id is None:
             at = identities.free_time(self.conn, self.press.id, shot.ended_at)
             self._late(shot._replace(ended_at=at), Identity(Kind.LATE, epoch=verdict.epoch))
@@ -268,14 +219,6 @@ class PressWork:
             self.late.note(shots.run_of(self.conn, shot_id), why)
         else:
             self.counts.duplicates += 1
-
-    def _same(self, shot: Shot, shot_id: int) -> int | None:
-        """Which stored shot this is; None for one without a counter that only has the time of another."""
-        if shot.counter is not None or not amend.is_another(self.conn, shot_id, shot):
-            return shot_id
-        alike = self._alike(shot, self._poll()[1])
-        ids = (each.shot_id for each in alike if not amend.is_another(self.conn, each.shot_id, shot))
-        return next(ids, None)
 
     def _archived(self, shot: Shot) -> None:
         """What came again cannot be held against values that are in a file; it is kept beside them."""
@@ -327,55 +270,3 @@ class PressWork:
             self.conn, PressRef(id=self.press.id, site=self.press.site, name=self.press.name), verdicts,
             now=self.moment.now, wall=self.moment.wall, charts_since_shot_id=self.state.charts_since_shot_id,
         )
-
-    def _tray(self, message: TrayMessage) -> None:
-        # A message that the broker hands over again must not count the places of its tray anew.
-        if events.is_known(self.conn, self.press.id, "tray", at=message.at, new=message.tray):
-            return
-        self.state = replace(self.state, tray=message.tray, tray_next=message.position or 1)
-        self.rows.event("tray", at=message.at, source=message.source, new=message.tray)
-
-    def _setpoints(self, message: SetpointsMessage) -> None:
-        told = setpoints.news(self.state, message.setpoints, at=message.at)
-        self.state, changed = setpoints.compare_setpoints(self.state, told, self.policy, at=message.at)
-        for each in changed:
-            self.rows.event(
-                "setpoint", at=message.at, source=message.source, key=each.key, old=each.old, new=each.new
-            )
-        if changed and self.state.charting:
-            self.state = self.state.restarted()
-            self.rows.event("chart_restart", at=message.at, note="setpoint changed")
-
-    def _state_message(self, message: StateMessage) -> None:
-        changed, before = presses.note_state(self.conn, self.press.id, message)
-        if changed:
-            self.rows.event(
-                "state", at=message.at, source=message.source, old=before, new=message.state,
-                note=message.reason,
-            )
-
-    def _carry_out_restarts(self) -> None:
-        """Charts that a person asked to start anew, with limits approved since."""
-        asked = restarts.take(self.conn, self.press.id, at=self.moment.now)
-        if not asked:
-            return
-        self.state = self.runs.adopt_approved(self.state, at=self.moment.now)
-        for each in asked:
-            self.state = self.state.restarted(each.key)
-            self.rows.event(
-                "chart_restart", at=self.moment.now, source=each.who, key=each.key, note=each.why
-            )
-
-
-def _is_newest(shot: Shot, last: Last | None) -> bool:
-    """Whether a shot is plainly the next one, so that nothing stored needs to be looked up."""
-    if last is None:
-        return True
-    if shot.ended_at <= last.ended_at:
-        return False
-    return shot.counter is not None and last.counter is not None and shot.counter > last.counter
-
-
-def _is_clearly_later(shot: Shot, last: Last | None, apart: timedelta) -> bool:
-    """Whether a shot without a counter is too late to be any that is stored; none is newer than the last."""
-    return shot.counter is None and last is not None and shot.ended_at - apart >= last.ended_at

@@ -20,6 +20,7 @@ from collector.alarms.delivering import Delivery
 from collector.alarms.notifying import tell_people
 from collector.clock import ServiceClock, real_clock, wall_now
 from collector.contract.mapping_read import Mappings
+from collector.counts import Counts
 from collector.errors import StoreUnavailable
 from collector.jobs import JOBS
 from collector.jobs import runner as job_runner
@@ -27,7 +28,6 @@ from collector.jobs.job import Shop
 from collector.leases.crew import LOOKS_A_LEASE
 from collector.leases.keeper import new_name
 from collector.leases.opening import open_crew
-from collector.press_work import Counts
 from collector.settings import Settings
 from collector.settings_tls import BrokerTls
 from collector.sources.mqtt_settings import MqttSettings, back_off_s

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
 
-from collector.press_work import Counts
+from collector.counts import Counts
 
 
 @dataclass(slots=True)

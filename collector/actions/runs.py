@@ -12,10 +12,10 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.messages import RunAction, RunMessage
+from collector.counts import Moment
 from collector.errors import NotAllowed
 from collector.press_state import PressState
 from collector.press_turn import state_of, take_turn
-from collector.press_work import Moment
 from collector.store import database, journal, presses, runs
 from collector.store.presses import PressRow
 from collector.store.runs import FORM, RunRow

@@ -11,12 +11,12 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.mapping_read import Mappings
+from collector.counts import Counts
 from collector.leases.crew import Crew
 from collector.leases.division import FIRST, names, takes
 from collector.leases.keeper import Keeper
 from collector.leases.part import Part, Work
 from collector.pipeline import Pipeline, engine_policy, intake_policy
-from collector.press_work import Counts
 from collector.settings import Settings
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings

@@ -14,8 +14,8 @@ import sqlalchemy as sa
 
 from collector.contract.messages import RunMessage
 from collector.contract.shot import Shot
+from collector.counts import Counts
 from collector.pipeline import Read
-from collector.press_work import Counts
 from collector.store import database, gaps
 from collector.store.tables import alarms, events, past_runs, presses, runs, shots, signals
 from tests.collector.pipelines import messages, pipeline, rows, told_of, topic_message

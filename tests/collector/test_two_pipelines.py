@@ -7,8 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import sqlalchemy as sa
 
+from collector.counts import Counts
 from collector.pipeline import Pipeline
-from collector.press_work import Counts
 from collector.sources.incoming import Incoming
 from collector.store.tables import presses, refusals, runs, shots
 from tests.collector.pipelines import messages, pipeline, rows, told, told_in_one_batch

@@ -1,0 +1,76 @@
+"""Which shot of a press a message is, with a look into the store where that is needed.
+
+Whoever asks has stored what waits before.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import sqlalchemy as sa
+
+from collector import amend, identity
+from collector.contract.shot import Shot
+from collector.identity import DEFAULT_POLL, POLL_CYCLES, Identity, Last, Stored
+from collector.press_state import PressState
+from collector.store import identities
+
+SAME_TIME = timedelta(seconds=0.5)
+
+
+def is_newest(shot: Shot, last: Last | None) -> bool:
+    """Whether a shot is plainly the next one, so that nothing stored needs to be looked up."""
+    if last is None:
+        return True
+    if shot.ended_at <= last.ended_at:
+        return False
+    return shot.counter is not None and last.counter is not None and shot.counter > last.counter
+
+
+def next_one(shot: Shot, last: Last | None) -> Identity:
+    """The identity of a shot that is plainly the next one."""
+    return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=DEFAULT_POLL)
+
+
+def is_clearly_later(shot: Shot, state: PressState) -> bool:
+    """Whether a shot without a counter is too late to be any that is stored; none is newer than the last."""
+    last, apart = state.last, polls(state)[1]
+    return shot.counter is None and last is not None and shot.ended_at - apart >= last.ended_at
+
+
+def polls(state: PressState) -> tuple[timedelta, timedelta]:
+    """By how much two reports of a cycle may differ, and two shots without a counter at least do."""
+    usual = state.usual_cycle_s()
+    if usual is None:
+        return DEFAULT_POLL, SAME_TIME  # before the cycle is known, two shots must not be taken for one
+    poll = timedelta(seconds=POLL_CYCLES * usual)
+    return poll, poll / 2
+
+
+def alike(conn: sa.Connection, press_id: int, shot: Shot, state: PressState) -> list[Stored]:
+    """The stored shots of this counter, one an epoch; without a counter, of this time."""
+    among = identities.epochs(conn, press_id)
+    return identities.alike(conn, press_id, shot, among=among, apart=polls(state)[1])
+
+
+def compared(shot: Shot, found: list[Stored], state: PressState) -> Identity:
+    """The identity of a shot that may be one of these, or stored under the same name."""
+    taken = {each.epoch for each in found if shot.counter is not None}
+    return identity.identify(
+        shot.counter, shot.ended_at, last=state.last, stored=identities.nearest(found, shot.ended_at),
+        poll=polls(state)[0], taken=taken,
+    )
+
+
+def is_known(shot: Shot, found: list[Stored], state: PressState) -> bool:
+    """Whether one of these is the same cycle."""
+    near = identities.nearest(found, shot.ended_at)
+    return near is not None and abs(near.ended_at - shot.ended_at) <= polls(state)[0]
+
+
+def same(conn: sa.Connection, press_id: int, shot: Shot, shot_id: int, state: PressState) -> int | None:
+    """Which stored shot a known one is; None for one without a counter that only has the time of another."""
+    if shot.counter is not None or not amend.is_another(conn, shot_id, shot):
+        return shot_id
+    found = alike(conn, press_id, shot, state)
+    return next((each.shot_id for each in found if not amend.is_another(conn, each.shot_id, shot)), None)
