@@ -69,12 +69,8 @@ def knows(sent: Mapping[str, str]) -> bool:
         return False
 
 
+MIDDLEWARE = (Middleware(SecurityHeaders), Middleware(ReadingGuard, is_open=is_open, knows=knows))
+
 app = st.App(
-    PAGES,
-    routes=[*sign_in_routes.routes(), *routes.routes()],
-    middleware=[
-        Middleware(SecurityHeaders),
-        Middleware(ReadingGuard, is_open=is_open, knows=knows),
-    ],
-    lifespan=started,
+    PAGES, routes=[*sign_in_routes.routes(), *routes.routes()], middleware=MIDDLEWARE, lifespan=started
 )

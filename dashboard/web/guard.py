@@ -76,7 +76,7 @@ class ReadingGuard:
 
 
 def _shows_nothing(path: str) -> bool:
-    return path in OPEN or path.startswith(OPEN_FOLDERS)
+    return path in OPEN or (path.startswith(OPEN_FOLDERS) and ".." not in path)
 
 
 def _cookies(scope: Scope) -> dict[str, str]:
