@@ -184,6 +184,14 @@ def count_present(conn: sa.Connection, site: str, *, wall: datetime) -> int:
     return int(conn.execute(query).scalar_one())
 
 
+def names_present(conn: sa.Connection, site: str, *, wall: datetime) -> set[str]:
+    """The collectors that are there; changes nothing."""
+    query = sa.select(collectors.c.name).where(
+        collectors.c.site == site, collectors.c.until.between(wall, wall + LONGEST)
+    )
+    return set(conn.execute(query).scalars())
+
+
 def leave(conn: sa.Connection, site: str, name: str) -> None:
     """Say that a collector is gone."""
     conn.execute(sa.delete(collectors).where(collectors.c.site == site, collectors.c.name == name))

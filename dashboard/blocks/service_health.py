@@ -7,6 +7,7 @@ import streamlit as st
 from collector.clock import wall_now
 from collector.health import Health, read_health
 from collector.store.database import read
+from dashboard.blocks import service_leases
 from dashboard.blocks import service_words as words
 from dashboard.blocks.plain import plain, plain_rows
 from dashboard.queries import database
@@ -42,6 +43,7 @@ def figures() -> None:
         st.table(plain_rows(words.collector_row(one) for one in found.collectors))
     else:
         st.write("None has given a sign of life within the last hour.")
+    service_leases.show()
     st.subheader("Presses")
     if found.presses:
         st.table(plain_rows(words.press_row(one) for one in found.presses))

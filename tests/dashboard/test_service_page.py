@@ -20,7 +20,7 @@ from collector.clock import ServiceClock, real_clock, wall_now
 from collector.contract.refusal import Refusal
 from collector.errors import NotAllowed
 from collector.health import Press
-from collector.store import channels, database, heartbeats, journal, tables
+from collector.store import channels, database, heartbeats, journal, leases, tables
 from collector.store import clock as stored_clock
 from collector.store import jobs as results
 from collector.store import refusals as refusal_rows
@@ -80,6 +80,25 @@ def test_a_service_that_works_says_so_in_one_line(alive: sa.Engine) -> None:
     collectors, presses = tables_of(at)
     assert collectors["Stored"][0].replace("\\", "") == "1,234"
     assert list(presses["Press"]) == ["P1", "P2"]
+
+
+def test_who_has_which_part_is_shown_where_there_are_several(alive: sa.Engine) -> None:
+    with database.write(alive) as conn:
+        wall = leases.clock(conn)
+        leases.add_missing(conn, "lowland", [("c-1-of-2", 1), ("c-2-of-2", 2)], wall=wall)
+        for name in ("collector-a", "collector-b"):
+            leases.present(conn, "lowland", name, until=wall + timedelta(minutes=1))
+        first, _ = leases.of_site(conn, "lowland")
+        leases.take(conn, first, holder="collector-a", wall=wall, lasts=timedelta(minutes=1))
+
+    at = opened()
+
+    shown = tables_of(at)[1]
+    assert list(shown["Part"]) == ["1 of 2", "2 of 2"]
+    assert [cell.replace("\\", "") for cell in shown["Collector"]] == [
+        "collector-a", "nobody: start evenrun collect",
+    ]  # fmt: skip
+    assert "Ready to take over: collector-b" in text(at)
 
 
 def test_a_dead_collector_is_said_with_what_to_do(store: sa.Engine) -> None:
