@@ -89,8 +89,6 @@ ACTS: dict[str, Act] = {
     "PIN chosen": Act(ROLES, pin=False, service=True),
     # the service's own
     "seal": Act((), service=True),
-    "move values of run to file": Act((), service=True),
-    "restore values of run": Act((), service=True),
 }
 
 
