@@ -61,6 +61,8 @@ def import_file(  # noqa: PLR0917 - the options of a command
     seconds and moved to the folder done, or, with a list of its refusals, to the folder refused.
     """
     if watch is not None:
+        if file is not None or propose:
+            raise UserError("--watch takes a folder instead of a file; leave out the file and --propose")
         import_watch.watch(watch, profile, pattern=pattern, press=press, run=run)
         return
     if file is None:

@@ -45,7 +45,8 @@ def _read(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise UserError(f"the profile {path} cannot be read ({error}); give another path") from error
+        why = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
+        raise UserError(f"the profile {path} cannot be read ({why}); give another path") from error
 
 
 def parse(text: str, name: str) -> ShotProfile | GaugingProfile:

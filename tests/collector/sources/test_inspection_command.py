@@ -64,9 +64,28 @@ def test_without_a_file_to_write_to_the_profile_is_printed_apart_from_the_guesse
         (("--propose", "--profile-out", "none/mine.toml"), "cannot be written"),
         (("--propose", "--kind", "curves"), "give shots or gaugings"),
         (("--propose", "--start", "yesterday"), "no time with a zone"),
+        (("--watch", "."), "a folder instead of a file"),
     ],
 )
 def test_what_cannot_be_is_one_sentence(folder: Path, words: tuple[str, ...], told: str) -> None:
     with pytest.raises(UserError, match=told):
         evenrun_import("press.csv", *words)
     assert (folder / "press.csv").read_text() == CONTENT
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "no file is named"),
+        (("--watch", "."), "no profile is named for the files in"),
+        (("--watch", "nowhere", "--profile", "mine.toml"), "there is no folder nowhere"),
+        (("--watch", ".", "--profile", "mine.toml"), "the profile mine.toml cannot be read"),
+        (("--watch", ".", "--profile", "cap-press", "--pattern", "../*.csv"), "leads out of the folder"),
+        (("--watch", ".", "--propose"), "leave out the file and --propose"),
+    ],
+)
+@pytest.mark.usefixtures("folder")
+def test_a_folder_that_cannot_be_watched_is_one_sentence(words: tuple[str, ...], told: str) -> None:
+    with pytest.raises(UserError, match=told):
+        evenrun_import(*words)
+    assert not Path("store.sqlite").exists()
