@@ -12,7 +12,8 @@ from collector.contract.shot import Shot
 from collector.contract.unreadable import Unreadable
 from collector.sources.csv_gaugings import GaugingRows
 from collector.sources.csv_job import FILE_POLICY, Import
-from collector.sources.csv_rows import CsvRows, Row, open_text
+from collector.sources.csv_open import open_text
+from collector.sources.csv_rows import CsvRows, Row
 from collector.sources.csv_shots import ShotRows
 
 BEGINNING = 65_536  # bytes

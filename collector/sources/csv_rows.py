@@ -12,17 +12,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
-from pathlib import Path
 from typing import TextIO, TypeVar
 
 from collector.contract.mapping import ColumnName, Profile
 from collector.contract.refusal import Reason, Refusal
 from collector.contract.unreadable import Unreadable, shown
-from collector.errors import UserError
 from collector.sources import csv_lines
 from collector.sources.csv_lines import Line
 
-_MARK = "\ufeff"
 COLUMNS_TOLD = 20
 BLOCK = 500
 
@@ -272,34 +269,3 @@ def _told(names: Sequence[str]) -> str:
     more = len(names) - COLUMNS_TOLD
     told = ", ".join(shown(name) for name in names[:COLUMNS_TOLD])
     return f"{told} and {more} more" if more > 0 else told
-
-
-def open_text(path: Path, profile: Profile) -> TextIO:
-    """Open a file as `CsvRows` wants it.
-
-    Raises
-    ------
-    UserError
-        When it cannot be opened.
-    """
-    try:
-        encoding, errors = _opened_as(path, profile.encoding)
-        file = path.open(encoding=encoding, errors=errors, newline="")
-    except OSError as error:
-        raise UserError(f"{path} cannot be read ({error.strerror}); give the path of a CSV file") from error
-    if encoding.startswith("utf-16") and file.read(1) != _MARK:
-        file.seek(0)
-    return file
-
-
-def _opened_as(path: Path, encoding: str) -> tuple[str, str]:
-    """Encoding and way with bytes outside of it; UTF-16 by its mark, so that rows have their own bytes."""
-    name = encoding.lower().replace("_", "-")
-    if name in {"utf-8", "utf8"}:
-        return "utf-8-sig", "surrogateescape"
-    if name not in {"utf-16", "utf16", "utf-16-le", "utf-16-be", "utf-16le", "utf-16be"}:
-        return encoding, "surrogateescape"
-    with path.open("rb") as file:
-        start = file.read(2)
-    big = start == b"\xfe\xff" or (start != b"\xff\xfe" and name.endswith("be"))
-    return ("utf-16-be" if big else "utf-16-le"), "surrogatepass"
