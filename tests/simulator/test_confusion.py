@@ -1,4 +1,4 @@
-"""The confusion of causes: counted rightly from known instances, and one instance through the real service."""
+"""The confusion of causes, counted from known instances, and one instance through the real service."""
 
 from __future__ import annotations
 
