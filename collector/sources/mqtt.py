@@ -32,6 +32,9 @@ _log = logging.getLogger(__name__)
 _UNSUPPORTED_VERSION = 0x84  # MQTT 5.0, table 3-1; paho gives the same code for the refusal of a 3.1.1 broker
 _LOOK_S = 0.2  # how often something that waits looks whether the connection still stands
 _WINDOWS_IN_HAND = 10
+# Whoever has waited so long for a next message has them all. While a batch is stored the next one gathers by
+# itself, so that waiting longer makes batches no larger, but an alarm later.
+_GAP_S = 0.002
 _IDLE_S = 0.5  # an empty batch this often lets the caller look after its timed work
 
 
@@ -175,11 +178,11 @@ class MqttSource:
         return batch
 
     def _next(self, deadline: float) -> Incoming:
-        """The next message that is here already, or comes before the deadline."""
+        """The next message that is here already, or comes right after; not after the deadline."""
         try:
             return self._arrived.get_nowait()
         except queue.Empty:
-            return self._arrived.get(timeout=max(0.0, deadline - time.monotonic()))
+            return self._arrived.get(timeout=max(0.0, min(_GAP_S, deadline - time.monotonic())))
 
     def _keep_connected(self) -> None:
         attempt = 0
