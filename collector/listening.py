@@ -30,6 +30,7 @@ from collector.contract.topics import read_topic
 from collector.contract.unreadable import Unreadable
 from collector.sources.incoming import Incoming
 from collector.sources.recorded import Heard
+from collector.sources.sparkplug.shown import is_sparkplug, metrics_of
 
 __all__ = ["MappingTrial", "TopicTrial", "Trial"]
 
@@ -37,6 +38,7 @@ MOST_TOPICS = 1000
 _KEPT = 100  # messages a topic that a proposal is made from,
 _KEPT_BYTES = 50_000_000  # and how large all of them may be
 _SENTENCES = 3
+_FIRST = 4
 _MOST_PRESSES = 200
 _KINDS: dict[type, str] = {
     RunMessage: "run", TrayMessage: "tray", SetpointsMessage: "setpoints", StateMessage: "state",
@@ -66,6 +68,8 @@ class TopicTrial:
         The first messages, for a proposal.
     not_json : str or None
         Why the first message that is no JSON is none.
+    metrics : list of (str, str) or None
+        Of Sparkplug B: the metrics of the first message with their values; None on other topics.
     example : message or None
         What the first message that reads becomes.
     """
@@ -84,6 +88,7 @@ class TopicTrial:
     fields: list[tuple[str, str]] = field(default_factory=list)
     documents: list[Any] = field(default_factory=list)
     not_json: str | None = None
+    metrics: list[tuple[str, str]] | None = None
     example: Message | None = None
 
     def count_as(self, kind: str, press: str) -> None:
@@ -160,7 +165,8 @@ class Trial:
         """Messages that read, that are refused, and that belong to no mapping."""
         all_of = self.topics.values()
         read, refused = (sum(each.becomes.total() for each in all_of), sum(e.refused.total() for e in all_of))
-        return read, refused, sum(each.count for each in all_of if not each.mapped and not each.ours)
+        foreign = (each for each in all_of if not each.mapped and not each.ours and each.metrics is None)
+        return read, refused, sum(each.count for each in foreign)
 
     def _new(self, heard: Heard) -> TopicTrial:
         contract = read_topic(heard.topic)
@@ -170,6 +176,9 @@ class Trial:
 
     def _look_at(self, known: TopicTrial, heard: Heard) -> None:
         """Keep the first messages of a topic, decoded."""
+        if is_sparkplug(heard.topic):
+            _look_at_metrics(known, heard)
+            return
         if known.fields and (known.mapped or len(known.documents) >= _KEPT):
             return
         if len(heard.payload) > min(self._policy.max_bytes, self._room):
@@ -216,11 +225,22 @@ class Trial:
         mapping.absent.update(set(made.absent))
 
 
+def _look_at_metrics(known: TopicTrial, heard: Heard) -> None:
+    if known.metrics:
+        return
+    try:
+        known.metrics = metrics_of(heard.payload)
+    except Unreadable as broken:
+        known.not_json = known.not_json or broken.detail
+        return
+    known.fields = known.metrics[:_FIRST]
+
+
 def _kind(message: Message) -> str:
     return _KINDS.get(type(message), "shot")
 
 
-def _first_fields(document: Any, most: int = 4) -> list[tuple[str, str]]:
+def _first_fields(document: Any, most: int = _FIRST) -> list[tuple[str, str]]:
     """The first places of a message and what stands there."""
     found: list[tuple[str, str]] = []
     waiting: list[tuple[str, Any]] = [("", document)]

@@ -16,6 +16,7 @@ from collector.listening import TopicTrial, Trial
 __all__ = ["report", "told_at_once"]
 
 _MOST_SHOWN = 100
+_MOST_METRICS = 200
 _WIDTH = 100
 
 
@@ -51,7 +52,9 @@ def _topic(topic: TopicTrial) -> Iterator[str]:
     yield clean(topic.topic)
     yield f"  {_number(topic.count, 'message')}{pace}{kept}, {topic.size / topic.count:.0f} bytes each"
     yield f"  {_first_fields(topic)}"
-    if topic.ours:
+    if topic.metrics is not None:
+        yield from _metrics(topic.metrics)
+    elif topic.ours:
         yield "  is published by evenrun itself"
     elif not topic.mapped:
         yield "  belongs to no mapping: the collector does not subscribe to it"
@@ -63,6 +66,15 @@ def _topic(topic: TopicTrial) -> Iterator[str]:
         yield f"  refused: {', '.join(f'{count} {reason}' for reason, count in topic.refused.most_common())}"
     for sentence in topic.sentences:
         yield f"    {clean(sentence, 300)}"
+
+
+def _metrics(metrics: list[tuple[str, str]]) -> Iterator[str]:
+    """What an edge node's message says; a birth names all there is."""
+    yield "  is Sparkplug B, which [[sparkplug]] tables map by the names of metrics:"
+    for name, value in metrics[:_MOST_METRICS]:
+        yield f"    {clean(name)} = {clean(value, 40)}"
+    if len(metrics) > _MOST_METRICS:
+        yield f"    and {len(metrics) - _MOST_METRICS} more"
 
 
 def _shot(shot: Shot) -> str:

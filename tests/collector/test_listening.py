@@ -25,6 +25,7 @@ from tests.collector.contract.foreign import (
     NOW,
     policy,
 )
+from tests.collector.sources.sparkplug.wire import DOUBLE, INT32, STRING, UINT64, metric, payload
 
 SHOT_TOPIC = "evenrun/1/lowland/P1/shot"
 
@@ -138,3 +139,27 @@ def test_a_record_that_is_not_there_or_no_text_says_so(tmp_path: Path) -> None:
     (tmp_path / "binary").write_bytes(b"\xff\xfe")
     with pytest.raises(UserError, match="no text in UTF-8"):
         list(read_recorded(tmp_path / "binary"))
+
+
+def test_the_metrics_of_an_edge_node_are_listed_by_their_names() -> None:
+    birth = payload(
+        [
+            metric("Cycle/Counter", 100, datatype=UINT64), metric("Cushion", 6.25, datatype=DOUBLE),
+            metric("Offset", 0xFFFFFFFB, datatype=INT32),
+            metric("Job/Name", None, datatype=STRING, null=True),
+        ],
+        seq=1,
+    )  # fmt: skip
+    found = trial(
+        heard("spBv1.0/Hall/DBIRTH/G3/Press 7", birth),
+        heard("spBv1.0/Hall/DDATA/G3/Press 7", payload([metric(None, 101, alias=7)], seq=2)),
+        heard("spBv1.0/Hall/NDATA/G4", b"{}"),
+    )
+
+    lines = "\n".join(report(found))
+
+    assert "    Cycle/Counter = UInt64 100\n    Cushion = Double 6.25\n    Offset = Int32 -5\n" in lines
+    assert "    Job/Name = String no value\n" in lines
+    assert "    alias 7 = 101\n" in lines
+    assert "no Sparkplug B protobuf" in lines
+    assert found.counts()[2] == 1  # only what could not be read belongs to nothing
