@@ -8,8 +8,9 @@ and with it every message that was not acknowledged. `keeper` takes, renews and 
 Every session subscribes to the whole site; what belongs to another part is acknowledged unread. A
 subscription for each press would spare the broker those copies, but no list of presses is complete before
 a press's first message, and between two sessions of which one drops a topic and the other adds it messages
-are lost or doubled. With one part there are no copies; more than one only helps where judging shots, not
-receiving them, fills a processor.
+are lost or doubled. With one part there are no copies. A copy costs 71 microseconds of the processor, a shot
+that is received, judged and stored 159 (measured with the messages of `bench_ingest`, SQLite), so two parts on
+two machines take 1.4 times what one takes: parts are for staying up first, and for speed second.
 
 Invariants: nothing is stored for a part but in a transaction that has checked the part's fence, and nothing
 is acknowledged but on the connection it came on. So a collector that stood still and wakes up can neither

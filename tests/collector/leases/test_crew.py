@@ -71,6 +71,7 @@ def names(engine: sa.Engine, *, ready: bool) -> list[str]:
         return [each.name for each in leases.of_site(conn, "lowland") if ready <= (each.ready_at is not None)]
 
 
+@pytest.mark.slow
 def test_presses_that_are_split_anew_lose_nothing_that_the_old_session_still_has(
     mosquitto: Mosquitto, store: sa.Engine
 ) -> None:
