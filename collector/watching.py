@@ -19,7 +19,7 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
-from collector.errors import EvenrunError, StoreUnavailable
+from collector.errors import EvenrunError, StoreUnavailable, UserError
 from collector.importing import Imported, import_csv
 from collector.refusal_list import RefusalList
 from collector.settings import Settings, settings_path
@@ -67,7 +67,7 @@ class FolderWatch:
         self._clock = clock
         self._arrivals = Arrivals(folder.path, folder.pattern, folder.settle_s)
         self._left: dict[Path, Arrived] = {}  # files that wait for a person, as they were when that was said
-        self._said = ""
+        self._said: frozenset[str] = frozenset()
 
     def look(self, now_s: float, stop: threading.Event) -> int:
         """Import the files that are complete.
@@ -84,37 +84,39 @@ class FolderWatch:
         int
             How many files were imported.
         """
+        taken, troubles = 0, []
         try:
-            arrived = self._arrivals.complete(now_s)
-        except EvenrunError as error:
-            self._say_once(str(error))
-            return 0
-        self._say_once(" ".join(f"{name} in {self._folder.path} {why}." for name, why in self._odd()))
-        waiting = [each for each in arrived if self._left.get(each.path) != each]
-        return sum(self._take(each, stop) for each in waiting if not stop.is_set())
+            for each in self._arrivals.complete(now_s):
+                if self._left.get(each.path) != each and not stop.is_set():
+                    taken += self._take(each, stop)
+        except StoreUnavailable as error:
+            troubles.append(f"the files in {self._folder.path} wait: {error}")
+        except UserError as error:
+            troubles.append(str(error))
+        odd = sorted(self._arrivals.left_alone.items())
+        self._say([*troubles, *(f"{name} in {self._folder.path} {why}." for name, why in odd)])
+        return taken
 
-    def _odd(self) -> list[tuple[str, str]]:
-        return sorted(self._arrivals.left_alone.items())
-
-    def _say_once(self, sentence: str) -> None:
-        if sentence and sentence != self._said:
-            log.warning("%s", sentence)
-        self._said = sentence
+    def _say(self, sentences: Sequence[str]) -> None:
+        """Say what goes on being wrong once, and again only when it was right in between."""
+        for each in sentences:
+            if each not in self._said:
+                log.warning("%s", each)
+        self._said = frozenset(sentences)
 
     def _take(self, arrived: Arrived, stop: threading.Event) -> bool:
-        """Import one file and move it; whatever goes wrong, it stays where it is and is named once."""
+        """Import one file and move it; whatever is wrong with it, it stays where it is and is named once."""
         try:
             done, listed = self._import(arrived, stop)
         except _Stopped:
             return False
-        except StoreUnavailable as error:
-            log.warning("%s waits: %s", arrived.path, error)
-            return False
+        except StoreUnavailable:
+            raise
         except EvenrunError as error:
             self._leave(arrived, str(error))
             return False
         except Exception:  # whatever it is, the files after it must still be taken
-            log.exception("%s cannot be digested and stays where it is", arrived.path)
+            log.exception("%s stays where it is until it changes or evenrun starts anew", arrived.path)
             self._left[arrived.path] = arrived
             return False
         if not arrived.is_unchanged():

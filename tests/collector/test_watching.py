@@ -159,21 +159,27 @@ def test_a_file_that_grows_while_it_is_imported_is_taken_again(
     assert (folder / "done/a.csv").exists()
 
 
-def test_while_the_store_is_away_the_file_waits(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch, monkeypatch: pytest.MonkeyPatch
+def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
+    engine: sa.Engine,
+    folder: Path,
+    watch: watching.FolderWatch,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
     (folder / "a.csv").write_text(content(1, 3))
+    (folder / "b.csv").write_text(content(4, 6))
 
     def away(*_args: object, **_named: object) -> object:
         raise StoreUnavailable("the database is locked")
 
     monkeypatch.setattr(watching, "import_csv", away)
-    assert look(watch) == 0
+    assert look(watch) + look(watch, at_s=10) == 0
+    assert caplog.messages == [f"the files in {folder} wait: the database is locked"]
     assert (folder / "a.csv").exists()
     monkeypatch.undo()
 
-    assert look(watch, at_s=10) == 1
-    assert counters(engine) == [1, 2, 3]
+    assert look(watch, at_s=20) == 2
+    assert counters(engine) == [1, 2, 3, 4, 5, 6]
 
 
 def test_a_file_that_cannot_be_moved_is_named_once_and_not_taken_again(
