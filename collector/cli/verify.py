@@ -59,7 +59,8 @@ def _checked(engine: sa.Engine, known: list[heads.Head]) -> Checked:
 
 
 def _summary(found: Checked) -> str:
-    says = "Nothing was changed" if not found.findings else f"{len(found.findings)} findings"
+    count = len(found.findings)
+    says = "Nothing was changed" if not count else f"{count} finding{'' if count == 1 else 's'}"
     return (
         f"{says}: {found.entries:,} entries of the journal, {found.seals} seals and {found.heads} heads; "
         f"{found.shots:,} shots, {found.gaugings:,} gaugings, {found.alarms:,} alarms. "

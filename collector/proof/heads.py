@@ -56,9 +56,14 @@ def read(path: Path) -> list[Head]:
     """
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
         raise UserError(
-            f"the file of heads {path} cannot be read ({error}); name another with --head"
+            f"{path} is no file of heads, it is not even text; name another with --head"
+        ) from error
+    except OSError as error:
+        said = error.strerror
+        raise UserError(
+            f"the file of heads {path} cannot be read ({said}); name another with --head"
         ) from error
     return [_read_line(line, path, number) for number, line in enumerate(lines, start=1) if line.strip()]
 
@@ -79,7 +84,11 @@ def append(path: Path, heads: Sequence[Head]) -> None:
 def _read_line(line: str, path: Path, number: int) -> Head:
     try:
         found = json.loads(line)
-        return Head(int(found["entry"]), bytes.fromhex(found["digest"]), str(found.get("wall_at", "")))
+        return Head(
+            int(found["entry"]),
+            bytes.fromhex(found["digest"]),
+            str(found.get("wall_at") or "an unknown time"),
+        )
     except (ValueError, KeyError, TypeError) as error:
         raise UserError(
             f'line {number} of {path} is no head of a journal; one looks like {{"entry":12,"digest":"..."}}'

@@ -1,0 +1,161 @@
+"""The People page, and how every page knows who acts where there are accounts."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from types import SimpleNamespace
+
+import argon2
+import pytest
+import sqlalchemy as sa
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from collector.actions import people as act
+from collector.clock import real_clock, wall_now
+from collector.people import codes, secret, sign_in
+from collector.store import people
+from collector.store.database import read, write
+from dashboard.blocks import signed_in
+from dashboard.queries import people as queries
+from dashboard.web import cookies
+
+PAGE = "../../dashboard/app_pages/people.py"
+GOOD = "maple rivet cloud tin"
+LASTS = timedelta(hours=1)
+
+
+def asks_who() -> None:
+    """A page with the line at its top and one form."""
+    import streamlit as page  # noqa: PLC0415  (a script of its own)
+
+    from dashboard.blocks import signed_in as block  # noqa: PLC0415
+
+    block.line("alarms")
+    with page.form("one"):
+        page.session_state["who"] = block.who("one_who")
+        page.form_submit_button("Do it")
+
+
+@pytest.fixture
+def floor(store: sa.Engine, monkeypatch: pytest.MonkeyPatch) -> sa.Engine:
+    """A store with an admin and an operator, who has a PIN."""
+    monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "accounts")
+    monkeypatch.setattr(secret, "_hasher", argon2.PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+    secret._nobodys.cache_clear()
+    # A page under test has no browser, and so no cookies at all.
+    monkeypatch.setattr(signed_in.st, "context", SimpleNamespace(cookies={}, ip_address=None))
+    for name, role in (("admin 1", "admin"), ("operator 1", "operator")):
+        with write(store) as conn:
+            terminal = sign_in.at_terminal(conn, wall=wall_now())
+        code = act.add(store, name, [role], who=terminal, clock=real_clock())
+        codes.redeem(store, code, name=name, password=GOOD, pin="4907", address="t", clock=real_clock())
+    return store
+
+
+@pytest.fixture
+def signed_in_as(floor: sa.Engine, monkeypatch: pytest.MonkeyPatch):
+    """Give this browser the cookie of somebody."""
+
+    def sign(name: str) -> None:
+        person = sign_in.by_password(floor, name, GOOD, address="t", wall=wall_now(), lasts=LASTS)
+        key = queries.signing_key()
+        jar = {cookies.PLAIN: f"{person.token}.{cookies._signature(person.token, key)}"}
+        monkeypatch.setattr(signed_in.st, "context", SimpleNamespace(cookies=jar, ip_address=None))
+
+    return sign
+
+
+def opened() -> AppTest:
+    at = AppTest.from_file(PAGE, default_timeout=30).run()
+    assert not at.exception
+    return at
+
+
+def test_a_shop_of_one_person_is_told_how_names_are_asked(store: sa.Engine) -> None:
+    at = opened()
+    assert "Here everybody chooses a name" in at.markdown[0].value
+    assert "account added" in list(at.dataframe[0].value["Act"])
+
+
+def test_who_is_not_signed_in_sees_no_accounts(floor: sa.Engine) -> None:
+    at = opened()
+    assert "Sign in to see the accounts." in [each.value for each in at.markdown]
+    assert len(at.dataframe) == 1
+
+
+def test_an_operator_sees_the_accounts_and_cannot_change_them(signed_in_as) -> None:
+    signed_in_as("operator 1")
+    at = opened()
+    assert list(at.dataframe[0].value["Name"]) == ["admin 1", "operator 1"]
+    assert not at.button
+
+
+def test_an_admin_adds_somebody_and_is_shown_the_code_once(floor: sa.Engine, signed_in_as) -> None:
+    signed_in_as("admin 1")
+    at = opened()
+    at.text_input(key="accounts_name").input("operator 2")
+    at.multiselect(key="accounts_roles").select("operator")
+    at.button(key="accounts_add_button").click().run()
+    assert not at.exception
+    (shown,) = at.info
+    code = shown.value.split("**")[1]
+    codes.redeem(floor, code, name="operator 2", password=GOOD, address="t", clock=real_clock())
+    assert not at.run().info
+
+
+def test_an_admin_disables_and_enables(floor: sa.Engine, signed_in_as) -> None:
+    signed_in_as("admin 1")
+    at = opened()
+    for button, disabled in (("Disable", True), ("Enable", False)):
+        at.selectbox(key="accounts_which").select("operator 1").run()
+        next(each for each in at.button if each.label == button).click().run()
+        assert not at.exception
+        with read(floor) as conn:
+            account = people.account(conn, "operator 1")
+        assert account is not None
+        assert (account.disabled_at is not None) == disabled
+
+
+def test_what_cannot_be_done_is_a_sentence(signed_in_as) -> None:
+    signed_in_as("admin 1")
+    at = opened()
+    at.text_input(key="accounts_name").input("<b>x</b>")
+    at.multiselect(key="accounts_roles").select("operator")
+    at.button(key="accounts_add_button").click().run()
+    assert at.warning[0].value.startswith("A name has 1 to 60 letters")
+
+
+def test_the_form_says_who_is_signed_in(signed_in_as) -> None:
+    signed_in_as("operator 1")
+    at = AppTest.from_function(asks_who, default_timeout=30).run()
+    assert not at.exception
+    assert at.session_state["who"] == "operator 1"
+    assert not at.selectbox
+    assert "/account?next=alarms" in at.get("html")[0].proto.body
+
+
+def test_name_and_pin_act_for_some_minutes_and_not_me_ends_it(floor: sa.Engine) -> None:
+    at = AppTest.from_function(asks_who, default_timeout=30).run()
+    assert at.session_state["who"] == ""
+    for pin, who in (("1111", ""), ("4907", "operator 1")):
+        at.selectbox(key="signed_in_name").select("operator 1")
+        at.text_input(key="signed_in_typed").input(pin)
+        next(each for each in at.button if each.label == "Act under this name").click().run()
+        assert not at.exception
+        assert at.session_state["who"] == who
+    at.button(key="signed_in_not_me").click().run()
+    assert at.session_state["who"] == ""
+    assert at.text_input(key="signed_in_typed").value == ""
+
+
+def test_a_store_with_accounts_asks_for_them_whatever_the_settings_say(
+    floor: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
+    st.cache_resource.clear()
+    assert queries.are_accounts()
+
+
+def test_signs_of_markdown_in_a_name_stay_signs() -> None:
+    assert signed_in._plain("a_b *c* [d](e) :red[f]") == "a\\_b \\*c\\* \\[d\\]\\(e\\) \\:red\\[f\\]"
