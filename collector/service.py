@@ -100,7 +100,9 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
     )  # fmt: skip
     web = serving(
         settings.collector.http_host, settings.collector.http_port,
-        health_routes(lambda: engine, lambda: settings, lambda: clock),
+        health_routes(
+            lambda: engine, lambda: settings, lambda: clock, own_problem=lambda: vitals.store_problem
+        ),
     )  # fmt: skip
     folders = watching(
         open_watches(engine, settings, clock), imported=soon, may_look=lambda: crew.has_first

@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 import sqlalchemy as sa
 import uvicorn
@@ -30,7 +31,11 @@ NEVER_KEEP = {"cache-control": "no-store"}
 
 
 def health_routes(
-    engine: Callable[[], sa.Engine], settings: Callable[[], Settings], clock: Callable[[], ServiceClock]
+    engine: Callable[[], sa.Engine],
+    settings: Callable[[], Settings],
+    clock: Callable[[], ServiceClock],
+    *,
+    own_problem: Callable[[], str | None] = lambda: None,
 ) -> list[Route]:
     """Routes that tell how the service is.
 
@@ -38,6 +43,8 @@ def health_routes(
     ----------
     engine, settings, clock : callable
         Asked at each request, so that a server may start before its store is there.
+    own_problem : callable
+        What the serving process knows to be wrong and cannot store, such as a store that takes nothing.
     """
 
     def look() -> tuple[Health, float]:
@@ -48,6 +55,8 @@ def health_routes(
                 found = read_health(conn, settings(), now=this.now(), wall=this.wall())
         except StoreUnavailable as error:
             found = unreadable(error)
+        if (problem := own_problem()) is not None:
+            found = replace(found, reasons=(problem, *found.reasons))
         return found, time.perf_counter() - began
 
     def health(_: Request) -> Response:
