@@ -47,10 +47,31 @@ def polls(state: PressState) -> tuple[timedelta, timedelta]:
     return poll, poll / 2
 
 
-def alike(conn: sa.Connection, press_id: int, shot: Shot, state: PressState) -> list[Stored]:
-    """The stored shots of this counter, one an epoch; without a counter, of this time."""
-    among = identities.epochs(conn, press_id)
-    return identities.alike(conn, press_id, shot, among=among, apart=polls(state)[1])
+class Lookup:
+    """Looks into the store for shots like a message; the epochs of the press are asked for once."""
+
+    def __init__(self, conn: sa.Connection, press_id: int) -> None:
+        self._conn = conn
+        self._press_id = press_id
+        self._epochs: list[int] | None = None
+
+    def forget(self) -> None:
+        """Shots were stored: there may be another epoch."""
+        self._epochs = None
+
+    def alike(self, shot: Shot, state: PressState) -> list[Stored]:
+        """The stored shots of this counter, one an epoch; without a counter, of this time."""
+        if self._epochs is None:
+            self._epochs = identities.epochs(self._conn, self._press_id)
+        apart = polls(state)[1]
+        return identities.alike(self._conn, self._press_id, shot, among=self._epochs, apart=apart)
+
+    def same(self, shot: Shot, shot_id: int, state: PressState) -> int | None:
+        """Which stored shot a known one is; None for one without a counter that only has another's time."""
+        if shot.counter is not None or not amend.is_another(self._conn, shot_id, shot):
+            return shot_id
+        ids = (each.shot_id for each in self.alike(shot, state))
+        return next((each for each in ids if not amend.is_another(self._conn, each, shot)), None)
 
 
 def compared(shot: Shot, found: list[Stored], state: PressState) -> Identity:
@@ -60,17 +81,3 @@ def compared(shot: Shot, found: list[Stored], state: PressState) -> Identity:
         shot.counter, shot.ended_at, last=state.last, stored=identities.nearest(found, shot.ended_at),
         poll=polls(state)[0], taken=taken,
     )
-
-
-def is_known(shot: Shot, found: list[Stored], state: PressState) -> bool:
-    """Whether one of these is the same cycle."""
-    near = identities.nearest(found, shot.ended_at)
-    return near is not None and abs(near.ended_at - shot.ended_at) <= polls(state)[0]
-
-
-def same(conn: sa.Connection, press_id: int, shot: Shot, shot_id: int, state: PressState) -> int | None:
-    """Which stored shot a known one is; None for one without a counter that only has the time of another."""
-    if shot.counter is not None or not amend.is_another(conn, shot_id, shot):
-        return shot_id
-    found = alike(conn, press_id, shot, state)
-    return next((each.shot_id for each in found if not amend.is_another(conn, each.shot_id, shot)), None)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
@@ -22,7 +22,7 @@ from collector.identity import Identity, Kind, Last, Stored
 from collector.press_late import LateShots
 from collector.press_rows import PressRows, judged_as, new_shot
 from collector.press_state import PressState, dump, load
-from collector.store import identities, limits, past_runs, runs, shots
+from collector.store import gaps, identities, limits, past_runs, runs, shots
 from collector.store.presses import PressRow
 from collector.store.runs import RunRow
 from collector.verdict import Policy
@@ -50,8 +50,9 @@ class PastRun:
 class PastRuns:
     """The runs of the past that the messages of one press bring in one transaction."""
 
-    def __init__(self, conn: sa.Connection, press: PressRow, policy: Policy) -> None:
+    def __init__(self, conn: sa.Connection, press: PressRow, policy: Policy, *, now: datetime) -> None:
         self._conn = conn
+        self._now = now
         self._press = press
         self._policy = policy
         self._open: dict[str, PastRun | None] = {}
@@ -148,6 +149,8 @@ class PastRuns:
             tray_position=shot.tray_position,
         )
         shots.insert(self._conn, [row])
+        if shot.counter is not None:
+            gaps.arrived(self._conn, self._press.id, verdict.epoch, shot.counter, at=self._now)
         past.late.note(past.run.id, f"shot {shot.counter} came out of order in {shot.source}")
 
     def _resumed(self, source: str, run_id: int, stored: Mapping[str, Any]) -> PastRun:

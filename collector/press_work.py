@@ -21,7 +21,7 @@ from collector.contract.messages import RunMessage, SetpointsMessage, StateMessa
 from collector.contract.shot import Shot
 from collector.counts import Counts, Moment
 from collector.identity import Identity, Kind, Last
-from collector.press_identity import is_newest
+from collector.press_identity import Lookup, is_newest
 from collector.press_late import LateShots
 from collector.press_past import PastRuns
 from collector.press_rows import PressRows, judged_as, new_shot
@@ -48,8 +48,9 @@ class PressWork:
         self.runs = PressRuns(
             conn, press.id, press.name, self.rows, new_after_stop_h=policy.new_run_after_stop_h
         )
-        self.past = PastRuns(conn, press, policy)
+        self.past = PastRuns(conn, press, policy, now=moment.now)
         self.late = LateShots(conn, press.id)
+        self.lookup = Lookup(conn, press.id)
         self._waiting: list[tuple[Shot, Identity]] = []  # new shots of the open run, not judged yet
         self._heard: datetime | None = None  # end of the newest shot that the press itself told
         self.state = press_told.carry_out_restarts(
@@ -107,17 +108,20 @@ class PressWork:
             self._heard = shot.ended_at
 
     def _is_past(self, shot: Shot) -> bool:
-        """Take a shot of a file if it is of a run that the press had before; False if it is not."""
+        """Take a shot of a file that is known, or of a run of the past; False if it is neither."""
         last = self._last()
         if last is None or shot.ended_at > last.ended_at:
             return False
         past = self.past.of(shot.source)
         if past is not None and not is_newest(shot, past.last()):
             self.past.store(past)
+            self.lookup.forget()
         self._flush()
-        like = press_identity.alike(self.conn, self.press.id, shot, self.state)
-        if press_identity.is_known(shot, like, self.state):
-            return False  # the usual way compares its values
+        like = self.lookup.alike(shot, self.state)
+        verdict = press_identity.compared(shot, like, self.state)
+        if verdict.kind is Kind.KNOWN:
+            self._known(shot, verdict)
+            return True
         if self._fills_gap(shot):
             return True
         if past is None or shot.run not in (None, past.run.name):
@@ -195,7 +199,7 @@ class PressWork:
         if press_identity.is_clearly_later(shot, self.state):
             return press_identity.compared(shot, [], self.state)
         self._flush()
-        like = press_identity.alike(self.conn, self.press.id, shot, self.state)
+        like = self.lookup.alike(shot, self.state)
         return press_identity.compared(shot, like, self.state)
 
     def _last(self) -> Last | None:
@@ -207,7 +211,7 @@ class PressWork:
 
     def _known(self, shot: Shot, verdict: Identity) -> None:
         assert verdict.shot_id is not None
-        shot_id = press_identity.same(self.conn, self.press.id, shot, verdict.shot_id, self.state)
+        shot_id = self.lookup.same(shot, verdict.shot_id, self.state)
         if shot_id is None:
             at = identities.free_time(self.conn, self.press.id, shot.ended_at)
             self._late(shot._replace(ended_at=at), Identity(Kind.LATE, epoch=verdict.epoch))
@@ -238,6 +242,7 @@ class PressWork:
             tray_position=shot.tray_position,
         )
         shots.insert(self.conn, [row])
+        self.lookup.forget()
         if shot.counter is not None:
             gaps.arrived(self.conn, self.press.id, verdict.epoch, shot.counter, at=self.moment.now)
         self.counts.late += 1
@@ -248,6 +253,7 @@ class PressWork:
         verdicts = self.rows.store(self.state.context)
         if not verdicts:
             return
+        self.lookup.forget()
         last = self.state.last
         assert last is not None
         presses.note_shot(
