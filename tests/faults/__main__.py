@@ -1,6 +1,7 @@
 """The fault suite by one command.
 
     python -m tests.faults [--long] [--only NAME] [--database sqlite|postgresql] [--seed N]
+                           [--shots N] [--times N]
 
 The short form is what the tests run, the long one has more shots and more faults a case. Prints a line a
 case; ends with code 1 when a shot was lost, doubled or bent, or a signal differs from the whole-array form.
@@ -21,7 +22,7 @@ from tests.faults.stores import can_mount
 from tests.faults.suite import Outcome, run_case
 
 SHORT = Size(shots=500, rate_per_s=150, times=2)
-LONG = Size(shots=4_000, rate_per_s=200, times=6)
+LONG = Size(shots=2_500, rate_per_s=250, times=5)
 HEAD = f"{'fault':32}{'database':11}{'faults':>7}{'shots':>7}{'lost':>6}{'in gaps':>8}{'doubled':>8}" \
        f"{'bent':>6}{'signals':>9}{'differ':>7}{'s':>7}"
 
@@ -34,7 +35,11 @@ def main() -> int:
     parser.add_argument("--only", choices=FAULTS)
     parser.add_argument("--database", choices=("sqlite", "postgresql"))
     parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--shots", type=int, help="of each press")
+    parser.add_argument("--times", type=int, help="how often a fault is put in")
     asked = parser.parse_args()
+    form = LONG if asked.long else SHORT
+    size = Size(asked.shots or form.shots, form.rate_per_s, asked.times or form.times)
     mountable, outcomes, wrong = can_mount(), [], 0
     print(HEAD, flush=True)
     with ExitStack() as closing:
@@ -52,8 +57,7 @@ def main() -> int:
                     cluster_url = closing.enter_context(postgres_cluster.cluster(durable=True))
                 folder = Path(closing.enter_context(tempfile.TemporaryDirectory(prefix="evenrun-fault-")))
                 outcome = run_case(
-                    fault, kind, seed=asked.seed, size=LONG if asked.long else SHORT,
-                    cluster_url=cluster_url, folder=folder,
+                    fault, kind, seed=asked.seed, size=size, cluster_url=cluster_url, folder=folder,
                 )
                 print(_line(fault.what, kind, outcome), flush=True)
                 for mistake in (*outcome.mistakes(), *outcome.wrong_signals[:5]):

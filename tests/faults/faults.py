@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import json
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -96,9 +97,7 @@ def disk_full(floor: Floor, random: Random) -> None:
     """No byte is left; sometimes the collector is killed and started meanwhile."""
     before = floor.collector.place()
     floor.store.full()
-    wait_until(
-        lambda: floor.collector.has_said("has no space left", before), timeout_s=60, what="it says it is full"
-    )
+    _wait_until_it_tells(floor, ("has no space left",), before)
     if random.random() < 0.5:
         floor.collector.kill()
         floor.collector.start()
@@ -135,7 +134,11 @@ def database_cut(floor: Floor, random: Random) -> None:
 
 def database_locked(floor: Floor, random: Random) -> None:
     """Somebody holds a lock for longer than a writer waits."""
-    floor.store.locked(random.uniform(6.5, 8.0))
+    before = floor.collector.place()
+    holder = threading.Thread(target=floor.store.locked, args=(random.uniform(10.0, 12.0),))
+    holder.start()
+    _wait_until_it_tells(floor, ("is locked by another process",), before)
+    holder.join()
 
 
 def database_read_only(floor: Floor, random: Random) -> None:
@@ -148,20 +151,25 @@ def database_read_only(floor: Floor, random: Random) -> None:
     floor.store.read_only()
     if restart:
         floor.collector.start()
-    wait_until(
-        lambda: any(floor.collector.has_said(words, before) for words in READ_ONLY),
-        timeout_s=60, what="it says so",
-    )
+    if restart:  # it serves nothing before it has a store
+        wait_until(lambda: _has_said(floor, READ_ONLY, before), timeout_s=60, what="its log says so")
+    else:
+        _wait_until_it_tells(floor, READ_ONLY, before)
     time.sleep(random.uniform(0.0, 1.0))
     floor.store.writable()
 
 
 def computer_clock_steps(floor: Floor, random: Random) -> None:
-    """The clock of our computer goes wrong, and stays so for a while."""
+    """The clock of our computer goes wrong for a while; sometimes the collector does not outlive that."""
     hours = random.choice((-40.0, -1.0, -0.1, 1.0, 30.0))
     floor.step_file.write_text(str(hours * HOURS), encoding="ascii")
     time.sleep(random.uniform(0.5, 1.5))
+    killed = random.random() < 0.5
+    if killed:
+        floor.collector.kill()
     floor.step_file.write_text("0", encoding="ascii")
+    if killed:
+        floor.collector.start()
 
 
 def take_refused_again(floor: Floor) -> None:
@@ -195,6 +203,18 @@ def _an_hour_later(message: Message) -> Message:
     body = json.loads(message.payload)
     body["ended_at"] = (datetime.fromisoformat(body["ended_at"]) + timedelta(hours=1)).isoformat()
     return Message(message.sender, message.topic, json.dumps(body).encode(), message.retain)
+
+
+def _has_said(floor: Floor, words: tuple[str, ...], since: int) -> bool:
+    return any(floor.collector.has_said(each, since) for each in words)
+
+
+def _wait_until_it_tells(floor: Floor, words: tuple[str, ...], since: int) -> None:
+    """The log tells of the fault, and so does /health, as long as it lasts."""
+    wait_until(lambda: _has_said(floor, words, since), timeout_s=60, what="its log says so")
+    wait_until(
+        lambda: any(floor.health_says(each) for each in words), timeout_s=20, what="its health says so"
+    )
 
 
 def _postgres(floor: Floor) -> PostgresStore:

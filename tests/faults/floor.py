@@ -9,6 +9,8 @@ from __future__ import annotations
 import sys
 import threading
 import time
+import urllib.error
+import urllib.request
 from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -29,7 +31,7 @@ from tests.faults.gateways import RememberingGateways
 from tests.faults.proxy import Proxy
 from tests.faults.stepped_clock import STEP_FILE
 from tests.faults.stores import PostgresStore, SqliteStore, small_disk, socket_folder
-from tests.mosquitto_fixtures import Mosquitto, new_broker
+from tests.mosquitto_fixtures import Mosquitto, free_port, new_broker
 
 PRESSES = 2
 QUIET_S = 3.0  # nothing stored for so long after the last message: no more will come
@@ -79,6 +81,7 @@ class Floor:
         self._closing.callback(self.engine.dispose)
         self.step_file = folder / "step"
         self.step_file.write_text("0", encoding="ascii")
+        self.health_port = free_port()
         self.collector = CollectorProcess(self._environment(), folder / "collector.log", STEPPED_COMMAND)
         self.gateways = RememberingGateways(
             self.to_broker.port, user="gateway", password=self.broker.users["gateway"]
@@ -134,6 +137,16 @@ class Floor:
         self.gateways.wait(messages, 120)
         self.published.set()
 
+    def health_says(self, words: str) -> bool:
+        """Whether /health of the collector answers 503 with such words."""
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.health_port}/health", timeout=2):
+                return False
+        except urllib.error.HTTPError as error:
+            return error.code == 503 and words in error.read().decode()
+        except OSError:  # not up yet, or busy
+            return False
+
     def stored(self) -> int:
         """How many shots the store holds; the last answer while it cannot be asked."""
         try:
@@ -179,6 +192,7 @@ class Floor:
             "EVENRUN_BROKER__PORT": str(self.from_broker.port),
             "EVENRUN_BROKER__USER": "collector",
             "EVENRUN_BROKER__PASSWORD": self.broker.users["collector"],
+            "EVENRUN_COLLECTOR__HTTP_PORT": str(self.health_port),
             STEP_FILE: str(self.step_file),
         }
 
