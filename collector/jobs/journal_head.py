@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.topics import journal_topic
+from collector.errors import UserError
 from collector.jobs.job import Job, Shop
 from collector.proof import heads, seal
 from collector.store import outbox
@@ -43,7 +44,12 @@ def export(engine: sa.Engine, path: Path) -> int:
     written = heads.read(path)[-1].entry if path.exists() and path.stat().st_size else 0
     with read(engine) as conn:
         new = heads.sealed(conn, after=written)
-    heads.append(path, new)
+    try:
+        heads.append(path, new)
+    except OSError as error:
+        raise UserError(
+            f"the journal's head cannot be written to {path} ({error.strerror}); mend journal.heads_file"
+        ) from error
     return len(new)
 
 
