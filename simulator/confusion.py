@@ -11,7 +11,8 @@ shots after the last one; whatever it was raised by, a false one by chance too.
 Named: the true row is the first of the alarm's causes, or among its first three. By group: that row, or one
 that the fault table says telemetry cannot tell from it.
 
-Told apart: for a fault of the data, that alarm is one of the data; for any other, that it is not.
+Told apart: for a fault of the data, that alarm is one of the data, or names the sensor or gateway first once
+that is known; for any other, that it does neither.
 """
 
 from __future__ import annotations

@@ -58,6 +58,11 @@ class Named:
         """A fault of the process that nobody would call ordinary."""
         return self.row != DATA_ROW and not FAULTS[self.fault].ordinary
 
+    @property
+    def told_as_data(self) -> bool:
+        """Its alarm is one of the data, or names the sensor or gateway first."""
+        return self.alarm == "data" or self.causes[:1] == (DATA_ROW,)
+
     def is_named(self, most: int, *, by_group: bool) -> bool:
         """Whether the true row, or one of its group, is among the first so many."""
         rows = self.causes[:most]
@@ -78,14 +83,14 @@ def figures(found: Sequence[Named]) -> dict[str, Figure]:
     """
     process = [each for each in found if each.of_process and each.alarm]
     data = [each for each in found if each.of_data and each.alarm]
-    right = [*(each.alarm != "data" for each in process), *(each.alarm == "data" for each in data)]
+    right = [*(not each.told_as_data for each in process), *(each.told_as_data for each in data)]
     return {
         "first": _share([each.is_named(1, by_group=False) for each in process]),
         "first_or_group": _share([each.is_named(1, by_group=True) for each in process]),
         "first_three": _share([each.is_named(FIRST, by_group=False) for each in process]),
         "first_three_or_group": _share([each.is_named(FIRST, by_group=True) for each in process]),
-        "process_apart": _share([each.alarm != "data" for each in process]),
-        "data_apart": _share([each.alarm == "data" for each in data]),
+        "process_apart": _share([not each.told_as_data for each in process]),
+        "data_apart": _share([each.told_as_data for each in data]),
         "apart": _share(right),
         "process_alarmed": _share([bool(each.alarm) for each in found if each.of_process and each.shown]),
         "data_alarmed": _share([bool(each.alarm) for each in found if each.of_data and each.shown]),

@@ -18,7 +18,7 @@ from collector.alarms.diagnosis import Matter, causes_of
 from collector.alarms.headline import headline
 from collector.alarms.model import Moved, PressRef, ShotVerdict
 from collector.alarms.pools import Out, Pool, pools
-from collector.alarms.working import Working
+from collector.alarms.working import IN_DOUBT, Working
 from collector.store import alarms as alarm_store
 from collector.store import set_asides
 from collector.store.tables import shots, signals
@@ -68,10 +68,21 @@ def process(
         alarm.call_anew(now)
     for verdict in verdicts:
         _work_in(batch, in_hand, verdict, out)
+    _doubt(conn, in_hand)
     lines = [line for alarm in in_hand if alarm.touched for line in _write(batch, alarm)]
     reworded = any(alarm.reworded and not alarm.quiet for alarm in in_hand)
     if lines or reworded or _new_tray(batch, in_hand, verdicts):
         announce(conn, press, now=now, wall=wall, what=lines)
+
+
+def _doubt(conn: sa.Connection, in_hand: Sequence[Working]) -> None:
+    """What rests on values that came into doubt says so, once, and names the sensor first."""
+    doubted = {key for alarm in in_hand if alarm.kind == "data" and alarm.to_judge for key in alarm.moved}
+    for alarm in in_hand:
+        if alarm.kind == "process" and alarm.stage.active and alarm.moved.keys() <= doubted:
+            said = alarm_store.steps(conn, alarm.row_id) if alarm.row_id is not None else []
+            if not any(step.note == IN_DOUBT for step in said):
+                alarm.doubt()
 
 
 def _work_in(batch: _Batch, in_hand: list[Working], verdict: ShotVerdict, out: Out) -> None:

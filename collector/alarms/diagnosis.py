@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,7 +14,7 @@ from collector.alarms.fault_table import FAULTS
 from collector.alarms.model import AlarmKind, Moved
 from collector.store import doubts
 from collector.store import shots as shot_store
-from collector.store.tables import shots
+from collector.store.tables import shots, signals
 
 NAMED_IN_TABLE = frozenset(key for fault in FAULTS for pattern in fault.patterns for key in pattern)
 LOOKED_BACK = 400  # shots from the newest one, within which a change is compared with what was before
@@ -60,7 +60,20 @@ def causes_of(
         conn, matter.press_id, first_shot_id=matter.low_shot_id, last_shot_id=matter.high_shot_id
     )
     found = causes.match(seen, single=matter.single, happenings={each.name for each in happened})
-    return [cause.to_json() for cause in found]
+    in_doubt = _in_doubt(conn, matter)
+    if all(item.key in in_doubt for item in matter.moved):
+        found = [*causes.of_data(replace(item, how=in_doubt[item.key]) for item in matter.moved), *found]
+    return [cause.to_json() for cause in found[: causes.MOST]]
+
+
+def _in_doubt(conn: sa.Connection, matter: Matter) -> dict[str, str]:
+    """Keys that came into doubt since, with the newest rule that said so."""
+    c = signals.c
+    query = sa.select(c.key, c.rule).where(
+        c.press_id == matter.press_id, c.shot_id >= matter.low_shot_id, c.kind == doubts.DATA,
+        c.withdrawn.is_(False),
+    )
+    return {row.key: row.rule for row in conn.execute(query.order_by(c.id))}
 
 
 def _moved(moved: Iterable[Moved], around: dict[str, int]) -> dict[str, int]:

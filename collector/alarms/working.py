@@ -20,6 +20,7 @@ from collector.store.alarms import AlarmRow
 # Shots that can show that a condition is over; all but the charts look at every shot, as at the setpoints.
 COUNTED_PHASES: dict[str, frozenset[str]] = {"process": frozenset({"charted"})}
 EVERY_PHASE = frozenset({"startup", "baseline", "charted", "trial"})
+IN_DOUBT = "its values are in doubt: see the alarm of the data"
 ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
 
 
@@ -151,6 +152,11 @@ class Working:
         old = seen_at is not None and now - seen_at >= REALARM_AFTER
         if old and lifecycle.may(self.stage, "realarm"):
             self._step("realarm")
+
+    def doubt(self) -> None:
+        """Note that its values are in doubt, and have its causes named anew."""
+        self.to_judge = self.touched = True
+        self._note("grow", IN_DOUBT)
 
     def say(self, headline: str) -> None:
         """Take a headline, and note whether it says something new."""

@@ -9,6 +9,7 @@ How many values a level is taken of, and which quantities may be zero, is common
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
 from collector.contract import quantities
@@ -24,6 +25,11 @@ COARSER = 5  # steps of the finest digit ever seen
 SAME, IN_STEPS = 1e-9, 1e-6  # rounding of binary numbers, of a value and in steps
 # Quantities that a working press may bring to nothing.
 MAY_BE_ZERO = frozenset({"cushion", "cushion_volume", "mold_open_time", "switchover_melt_pressure"})
+
+# What cannot stay as it was while the other really is nothing: without a cushion, hold has nothing to push.
+WITNESSES: dict[str, tuple[str, ...]] = {
+    "cushion": ("part_weight", "hold_melt_pressure"), "cushion_volume": ("part_weight", "hold_melt_pressure"),
+}  # fmt: skip
 
 
 class Known(NamedTuple):
@@ -159,3 +165,27 @@ def is_round(value: float, decimals: int) -> bool:
     """Whether a value is a multiple of `COARSER` steps of that digit."""
     steps = value * 10.0**decimals / COARSER
     return abs(steps - round(steps)) <= IN_STEPS
+
+
+def is_contradicted(key: str, values: Mapping[str, float], data: Mapping[str, Known]) -> bool:
+    """Whether a zero cannot be, since all that it would have moved is known and where it was."""
+    known = data.get(key)
+    if values[key] != 0 or known is None or not known.level or 0 in known.recent:
+        return False
+    witnesses = [
+        (values[each], data[each]) for each in WITNESSES.get(key, ()) if each in values and each in data
+    ]
+    return bool(witnesses) and all(_is_as_before(value, each) for value, each in witnesses)
+
+
+def cut_off(known: Known) -> tuple[Known, Doubt]:
+    """Take in a zero that is contradicted."""
+    return known._replace(last=0.0, rule="zero"), Doubt("zero", known.level)
+
+
+def _is_as_before(value: float, known: Known) -> bool:
+    """Whether a value lies among the last ones, or no farther outside than they lie apart."""
+    if known.level is None or known.rule is not None:
+        return False
+    low, high = min(known.recent), max(known.recent)
+    return low - (high - low) <= value <= high + (high - low)

@@ -10,7 +10,7 @@ import numpy as np
 
 from collector.contract import quantities
 from collector.contract.shot import Shot
-from collector.data_checks.look import Doubt, Known, look
+from collector.data_checks.look import WITNESSES, Doubt, Known, cut_off, is_contradicted, look
 from collector.data_checks.rows import Looked, look_at_rows
 from collector.verdict import Signal
 from rules.habit import Habit
@@ -41,11 +41,15 @@ def look_at(data: Data, shot: Shot, charted: Iterable[str]) -> tuple[Data, Shot,
         One a value in doubt.
     """
     after, doubted, signals = dict(data), set[str](), list[Signal]()
+    doubt: Doubt | None
     for key in checked(shot, charted):
         value = shot.values[key]
         if math.isnan(value):
             continue
-        after[key], doubt = look(key, value, data.get(key) or Known())
+        if is_contradicted(key, shot.values, data):
+            after[key], doubt = cut_off(data[key])
+        else:
+            after[key], doubt = look(key, value, data.get(key) or Known())
         if doubt is not None:
             doubted.add(key)
             signals.append(signal(key, value, doubt))
@@ -57,8 +61,10 @@ def look_at_all(data: Data, shots: Sequence[Shot], charted: Iterable[str]) -> Lo
     keys = checked(shots[0], charted)
     table = np.array([[shot.values[key] for key in keys] for shot in shots], dtype=float)
     table = table.reshape(len(shots), len(keys))
-    missing = np.flatnonzero(np.isnan(table).any(axis=1))
-    table = table[: missing[0]] if len(missing) else table
+    # A missing value, or a zero that others may contradict, is looked at with the rest of its shot.
+    witnessed = np.array([key in WITNESSES for key in keys], dtype=bool)
+    alone = np.flatnonzero((np.isnan(table) | ((table == 0) & witnessed)).any(axis=1))
+    table = table[: alone[0]] if len(alone) else table
     if not keys:
         return Looked(len(shots), data, {})
     return look_at_rows(data, keys, table) if len(table) else Looked(0, data, {})

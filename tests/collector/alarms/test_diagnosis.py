@@ -156,6 +156,29 @@ def test_values_in_doubt_open_one_alarm_of_the_data_that_holds_nothing_and_clear
     assert alarm.state == "returned_unacknowledged"
 
 
+def test_an_alarm_of_the_process_on_values_that_come_into_doubt_names_the_sensor(engine: sa.Engine) -> None:
+    rng, taker = np.random.default_rng(9), pipeline(engine)
+    told = [readings(number, rng) for number in range(120)]
+    for each in told[80:]:
+        each["cushion"] = 6.9  # stands still, far from where it was
+    taker.take([message(number, each, run="R-1") for number, each in enumerate(told[:84])])
+    with database.read(engine) as conn:
+        (process,) = alarm_store.unclosed(conn)
+    assert process.causes is not None
+    assert process.causes[0]["row"] != 27
+
+    for start in range(84, 120, 4):
+        some = enumerate(told[start : start + 4], start)
+        taker.take([message(number, each, run="R-1") for number, each in some])
+    with database.read(engine) as conn:
+        process, data = alarm_store.unclosed(conn)
+        notes = [step.note for step in alarm_store.steps(conn, process.id)]
+    assert (process.kind, data.kind) == ("process", "data")
+    assert process.causes is not None
+    assert process.causes[0]["row"] == 27
+    assert notes.count("its values are in doubt: see the alarm of the data") == 1
+
+
 def test_an_alarm_of_the_data_that_is_closed_while_it_goes_on_makes_its_values_usual(
     engine: sa.Engine,
 ) -> None:

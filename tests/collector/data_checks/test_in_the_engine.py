@@ -15,7 +15,10 @@ from collector.press_state import PressState, dump, load
 from collector.verdict import Policy, Signal, Verdict
 from tests.collector.shots_in import shot
 
-POLICY = Policy(vital=frozenset({"cushion", "cycle_time", "peak_melt_pressure", "mold_core_temperature"}))
+POLICY = Policy(
+    vital=frozenset({"cushion", "cycle_time", "peak_melt_pressure", "mold_core_temperature"}),
+    false_alarms_per_day=0.02,  # so that chance signals nothing here
+)
 NEXT = Identity(Kind.NEW, epoch=0)
 COUNT = 420
 BAR, FLAT, DRY, MS = range(150, 170), range(200, 240), range(260, 263), range(300, 320)
@@ -86,6 +89,25 @@ def test_batches_doubt_what_shots_one_by_one_doubt(size: int) -> None:
     assert [each.signals for each in verdicts] == [each.signals for each in expected]
     assert state.data == expected_state.data
     assert state.cycles_s == expected_state.cycles_s
+
+
+def test_a_cushion_of_zero_is_of_the_sensor_where_the_disc_is_as_heavy_as_ever() -> None:
+    """Trade tables: a used-up cushion costs hold pressure and weight (common practice, no source)."""
+    rng = np.random.default_rng(4)
+    usual = {"cushion": (6.0, 0.1), "part_weight": (175.0, 0.2)}
+    told = [{key: round(float(rng.normal(*each)), 2) for key, each in usual.items()} for _ in range(80)]
+    told[50]["cushion"] = told[60]["cushion"] = told[61]["cushion"] = 0.0
+    told[50]["part_weight"] = 168.0
+    shots = [shot(number, values=values) for number, values in enumerate(told)]
+    state, expected = one_by_one(shots, PressState())
+
+    assert {number: signals[0].key for number, signals in data_signals(expected).items()} == {
+        60: "cushion", 61: "cushion"
+    }
+    assert any(signal.key == "cushion" for signal in expected[50].signals)
+    batches, verdicts = run(PressState(), shots, [NEXT] * len(shots), POLICY)
+    assert [each.signals for each in verdicts] == [each.signals for each in expected]
+    assert batches.data == state.data
 
 
 def test_what_is_known_of_the_values_survives_a_trip_through_json_in_mid_doubt() -> None:
