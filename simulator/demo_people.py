@@ -93,7 +93,7 @@ class People:
                 alarms.c.changed_at,
                 presses.c.name,
             )
-            .join(presses, presses.c.id == alarms.c.press_id)
+            .join(presses, presses.c.id == alarms.c.press_id, isouter=True)
             .where(alarms.c.closed_at.is_(None))
         )
         with database.read(self.engine) as conn:
