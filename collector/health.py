@@ -47,6 +47,8 @@ class Press:
     usual_cycle_s : float or None
     silent : bool
         It should have made a shot by now.
+    idle : bool
+        It has no work: its newest run is closed.
     lag_s : float or None
         Between the end of its newest shot and its arrival here.
     """
@@ -55,6 +57,7 @@ class Press:
     age_s: float | None
     usual_cycle_s: float | None
     silent: bool
+    idle: bool
     lag_s: float | None
 
 
@@ -145,7 +148,8 @@ def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
         age_s = _seconds(wall - beat.wall_at)
         return [f"no collector has given a sign of life for {age_s:.0f} s: start `evenrun collect`"]
     broker, store = beat.detail.get("broker", "connected"), beat.detail.get("store_problem")
-    return [*([] if broker == "connected" else [broker]), *([] if store is None else [store])]
+    folders = beat.detail.get("folders", [])
+    return [*([] if broker == "connected" else [broker]), *([] if store is None else [store]), *folders]
 
 
 def _job_reasons(results: Sequence[Result], wall: datetime) -> list[str]:
@@ -196,9 +200,10 @@ def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime) -> 
         .where(shots.c.press_id == row.id, shots.c.ended_at == row.last_shot_at)
         .limit(1)
     ).first()
+    works = _runs(conn, row.id)
     return Press(
         name=row.name, age_s=None if age is None else _seconds(age), usual_cycle_s=usual_s,
-        silent=quiet and _runs(conn, row.id),
+        silent=quiet and works, idle=not works,
         lag_s=None if newest is None else _seconds(newest.received_at - newest.ended_at),
     )  # fmt: skip
 

@@ -85,10 +85,12 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         if crew.at_work:  # one that waits to take over has no connection to send on
             delivery.soon()
 
+    watches = open_watches(engine, settings, clock)
     crew = open_crew(engine, settings, clock, me=me, broker=broker, take=take, random=random)
     vitals = Vitals(
         wall_now(), broker=crew.problem, protocol=crew.protocol,
         in_hand=lambda: sum(part.source.in_hand for part in crew.parts()),
+        folders=lambda: [said for each in watches for said in each.troubles()],
     )  # fmt: skip
     delivery = Delivery(
         engine, {"mqtt": MqttChannel(crew.publish), "log": LogChannel()}, people_channels(settings),
@@ -104,9 +106,7 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
             lambda: engine, lambda: settings, lambda: clock, own_problem=lambda: vitals.store_problem
         ),
     )  # fmt: skip
-    folders = watching(
-        open_watches(engine, settings, clock), imported=soon, may_look=lambda: crew.has_first
-    )
+    folders = watching(watches, imported=soon, may_look=lambda: crew.has_first)
     delivery.start()
     scheduler = job_runner.start(JOBS, shop)
     try:

@@ -29,6 +29,8 @@ class Vitals:
         What became of all messages since the start.
     batches, store_s : int, float
         Transactions, and the seconds they took together.
+    folders : callable
+        What is wrong with the watched folders, one sentence each.
     store_problem : str or None
         Why the store took no batch the last time; messages wait in memory then, unacknowledged.
     """
@@ -37,6 +39,7 @@ class Vitals:
     broker: Callable[[], str | None]
     protocol: Callable[[], str]
     in_hand: Callable[[], int]
+    folders: Callable[[], list[str]] = list
     counts: Counts = field(default_factory=Counts)
     batches: int = 0
     store_s: float = 0.0
@@ -61,5 +64,6 @@ class Vitals:
             "batches": self.batches,
             "store_s": round(self.store_s, 3),
             "store_problem": self.store_problem,
+            "folders": self.folders(),
             "counts": asdict(self.counts),
         }

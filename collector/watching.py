@@ -66,8 +66,15 @@ class FolderWatch:
         self._profile = profile
         self._clock = clock
         self._arrivals = Arrivals(folder.path, folder.pattern, folder.settle_s)
-        self._left: dict[Path, Arrived] = {}  # files that wait for a person, as they were when that was said
+        # Files that wait for a person, as they were when that was said, and what was said.
+        self._left: dict[Path, tuple[Arrived, str]] = {}
         self._said: frozenset[str] = frozenset()
+        self._troubles: list[str] = []
+
+    def troubles(self) -> list[str]:
+        """What keeps files from being taken, one sentence each; a link or an odd name is in the log only."""
+        left = list(self._left.items())  # at once, because another thread asks
+        return [*self._troubles, *(said for path, (_, said) in left if path.exists())]
 
     def look(self, now_s: float, stop: threading.Event) -> int:
         """Import the files that are complete.
@@ -84,15 +91,17 @@ class FolderWatch:
         int
             How many files were imported.
         """
-        taken, troubles = 0, []
+        taken = 0
+        troubles: list[str] = []
         try:
             for each in self._arrivals.complete(now_s):
-                if self._left.get(each.path) != each and not stop.is_set():
+                if self._left.get(each.path, (None,))[0] != each and not stop.is_set():
                     taken += self._take(each, stop)
         except StoreUnavailable as error:
             troubles.append(f"the files in {self._folder.path} wait: {error}")
         except UserError as error:
             troubles.append(str(error))
+        self._troubles = troubles
         odd = sorted(self._arrivals.left_alone.items())
         self._say([*troubles, *(f"{name} in {self._folder.path} {why}." for name, why in odd)])
         return taken
@@ -116,8 +125,9 @@ class FolderWatch:
             self._leave(arrived, str(error))
             return False
         except Exception:  # whatever it is, the files after it must still be taken
-            log.exception("%s stays where it is until it changes or evenrun starts anew", arrived.path)
-            self._left[arrived.path] = arrived
+            sentence = f"{arrived.path} cannot be digested; it stays until it changes or evenrun starts anew"
+            log.exception("%s", sentence)
+            self._left[arrived.path] = arrived, sentence
             return False
         if not arrived.is_unchanged():
             listed.drop()
@@ -157,7 +167,7 @@ class FolderWatch:
 
     def _leave(self, arrived: Arrived, sentence: str) -> None:
         log.warning("%s", sentence)
-        self._left[arrived.path] = arrived
+        self._left[arrived.path] = arrived, sentence
 
 
 def open_watches(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> list[FolderWatch]:

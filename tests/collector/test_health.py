@@ -87,6 +87,7 @@ def switch_off(engine: sa.Engine) -> None:
         (lambda engine: beat(engine, ago_s=16), "no sign of life for 16 s"),
         (lambda engine: beat(engine, broker="no connection to the broker"), "no connection to the broker"),
         (lambda engine: beat(engine, store_problem="the disk is full"), "the disk is full"),
+        (lambda engine: beat(engine, folders=["the folder in cannot be listed"]), "in cannot be listed"),
         (wait_in_outbox("mqtt", 2), "1 messages wait on mqtt, the oldest for 120 s"),
         (wait_in_outbox("phone", 16), "1 messages wait on phone"),
         (job_ran(ago_s=10, failed=True, outcome="3 MB left"), "the job 'self-check' fails: 3 MB left"),

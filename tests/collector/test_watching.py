@@ -175,10 +175,12 @@ def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
     monkeypatch.setattr(watching, "import_csv", away)
     assert look(watch) + look(watch, at_s=10) == 0
     assert caplog.messages == [f"the files in {folder} wait: the database is locked"]
+    assert watch.troubles() == caplog.messages
     assert (folder / "a.csv").exists()
     monkeypatch.undo()
 
     assert look(watch, at_s=20) == 2
+    assert watch.troubles() == []
     assert counters(engine) == [1, 2, 3, 4, 5, 6]
 
 
@@ -193,6 +195,9 @@ def test_a_file_that_cannot_be_moved_is_named_once_and_not_taken_again(
 
     (said,) = caplog.messages
     assert "was imported (3 shots stored) but cannot be moved to done" in said
+    assert watch.troubles() == [said]
+    (folder / "a.csv").unlink()
+    assert watch.troubles() == []
 
 
 def test_what_no_code_can_digest_stays_and_the_files_after_it_are_taken(
@@ -225,6 +230,7 @@ def test_links_out_of_the_folder_are_named_once(
 
     assert counters(engine) == []
     assert caplog.messages == [f"a.csv in {folder} is a link; copy the file itself."]
+    assert watch.troubles() == []
 
 
 @pytest.mark.parametrize("pattern", ["../*.csv", "sub/*.csv", "..", "", "a\\b"])
