@@ -7,7 +7,7 @@ import queue
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -204,5 +204,27 @@ def test_a_state_that_says_offline_while_the_host_is_online_is_answered(
         node.waits_for(STATE)  # our own
 
         assert node.waits_for(STATE) == first
+    node.client.disconnect()
+    node.client.loop_stop()
+
+
+def test_the_next_collector_is_the_same_host_and_asks_for_births_anew(
+    mosquitto: Mosquitto, store: sa.Engine
+) -> None:
+    node = EdgeNode(mosquitto.port)
+    with ExitStack() as first:
+        first.enter_context(collecting(mosquitto))
+        node.waits_for(NCMD)
+        node.is_born()
+        with collecting(mosquitto):  # waits to take over
+            node.makes_a_shot()
+            wait_for(lambda: len(stored(store)) == 1)
+            first.close()
+            node.waits_for(NCMD)
+            node.is_born()
+            node.makes_a_shot(cushion=6.4)
+            wait_for(lambda: len(stored(store)) == 2)
+
+    assert stored(store)[1] == (102, {"cushion": 6.4, "injection_time": 2.4})
     node.client.disconnect()
     node.client.loop_stop()
