@@ -21,8 +21,13 @@ _COLORED = {SIGNAL: f":yellow-background[{SIGNAL}]", ACT: f":blue[{ACT}]", QUIET
 
 Local = Callable[[datetime], datetime]
 
+# That a condition is over; of the process, that the charts say so.
+_OVER = {
+    "silence": "heard again", "recipe": "back on the recipe", "data": "readings as usual again",
+    "gauging": "gauged",
+}  # fmt: skip
 _STEP_WORDS = {
-    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "Inside its limits again",
+    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "No signal any more",
     "reoccur": "Alarm again", "realarm": "Calls again: a shift has passed", "close": "Closed",
     "restart": "Charts began anew", "hold": "Discs on hold again", "reset": "No disc on hold any more",
     "shelve": "Shelved", "unshelve": "Back from the shelf",
@@ -44,13 +49,14 @@ def state_words(alarm: AlarmRow) -> str:
         return f"closed: {alarm.cause}{on_hold}"
     who = alarm.acknowledged_by
     had = f"{who} had it, needs a cause" if who else "needs a cause"
+    back = _OVER.get(alarm.kind, "inside limits again")
     return {
         "active_unacknowledged": "active, nobody has it yet",
         "active_acknowledged": f"active, {who} has it",
-        "returned_unacknowledged": "inside limits again, nobody looked yet",
-        "latched_unacknowledged": f"inside limits again, nobody looked yet{on_hold}",
-        "normal": f"inside limits again, {had}",
-        "latched_acknowledged": f"inside limits again, {had}{on_hold}",
+        "returned_unacknowledged": f"{back}, nobody looked yet",
+        "latched_unacknowledged": f"{back}, nobody looked yet{on_hold}",
+        "normal": f"{back}, {had}",
+        "latched_acknowledged": f"{back}, {had}{on_hold}",
         "shelved": "shelved",
         "suppressed_by_design": "kept quiet while the press starts up or stands",
         "out_of_service": "out of service",
@@ -96,7 +102,8 @@ def since_words(found: Detail, local: Local) -> str:
     if found.earliest is None or found.latest is None or found.earliest == found.latest:
         return f"{words}."
     between = f"{place(found.earliest, local)} and {place(found.latest, local)}"
-    return f"{words}; it began between {between} (90 % confidence)."
+    how_sure = {"gauging": ": the last good disc, and the first that is not", "data": ""}
+    return f"{words}; it began between {between}{how_sure.get(found.alarm.kind, ' (90 % confidence)')}."
 
 
 def place(shot: ShotPlace, local: Local) -> str:
@@ -113,6 +120,17 @@ def moved_row(item: Moved) -> dict[str, str]:
         "Now": _level(item, item.after),
         "Change": _change(item),
         "Seen in": f"{item.shots:,} shot{'' if item.shots == 1 else 's'}",
+    }
+
+
+def gauged_row(item: Moved) -> dict[str, str]:
+    """A gauged characteristic as a row: the bound it passed, the worst disc, by how much, and how many."""
+    return {
+        "Characteristic": quantities.label(item.key),
+        "Bound": _level(item, item.before),
+        "Worst disc": _level(item, item.after),
+        "Outside by": _change(item),
+        "Discs": f"{item.shots:,}",
     }
 
 
