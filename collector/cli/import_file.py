@@ -78,20 +78,32 @@ def import_file(  # noqa: PLR0917 - the options of a command
         raise UserError(
             f"no profile is named for {file.name}; give --profile, or have one proposed with --propose"
         )
+    done = _import(file, profile, press=press, run=run)
+    _report(file, done)
+    if done.counts.refused and not done.accepted:
+        raise typer.Exit(1)
+
+
+def _import(file: Path, profile: str, *, press: str | None, run: str | None) -> Imported:
     settings = load_settings()
     chosen = profiles.load(profile)
     engine = database.open_engine(settings.database_url)
     database.upgrade(engine)
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"Importing {file.name}", total=_rows(file))
-        done = import_csv(
-            engine, settings, file, chosen, profile_name=profile, clock=service_clock(engine), press=press,
-            run=run, progress=lambda rows: bar.advance(task, rows),
-        )
-    engine.dispose()
-    _report(file, done)
-    if done.counts.refused and not done.accepted:
-        raise typer.Exit(1)
+    bar = Progress(console=Console(stderr=True), transient=True)
+    task = bar.add_task(f"Importing {file.name}", total=_rows(file))
+    try:
+        with bar:
+            return import_csv(
+                engine, settings, file, chosen, profile_name=profile, clock=service_clock(engine),
+                press=press, run=run, progress=lambda rows: bar.advance(task, rows),
+            )
+    except KeyboardInterrupt as stopped:
+        raise UserError(
+            f"{file.name}: ended after {bar.tasks[task].completed:.0f} rows, which are stored; "
+            "import it again, and the rest follows"
+        ) from stopped
+    finally:
+        engine.dispose()
 
 
 def _kind(text: str | None) -> Kind | None:

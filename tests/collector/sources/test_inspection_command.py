@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 import typer
+from rich.progress import Progress, TaskID
 from typer.testing import CliRunner, Result
 
+from collector import importing
 from collector.cli.import_file import import_file
 from collector.errors import UserError
 from collector.store.tables import shots
@@ -89,3 +91,24 @@ def test_a_folder_that_cannot_be_watched_is_one_sentence(words: tuple[str, ...],
     with pytest.raises(UserError, match=told):
         evenrun_import(*words)
     assert not Path("store.sqlite").exists()
+
+
+def test_an_import_that_is_ended_says_how_far_it_came_and_goes_on_when_it_is_repeated(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    evenrun_import("press.csv", "--propose", "--profile-out", "mine.toml", "--press", "P1")
+    monkeypatch.setattr(importing, "BATCH", 10)
+
+    def ended(self: Progress, task: TaskID, rows: float = 1) -> None:
+        advance(self, task, rows)
+        if self.tasks[task].completed == 20:
+            raise KeyboardInterrupt
+
+    advance = Progress.advance
+    monkeypatch.setattr(Progress, "advance", ended)
+    with pytest.raises(UserError, match="after 20 rows, which are stored"):
+        evenrun_import("press.csv", "--profile", "mine.toml")
+    monkeypatch.setattr(Progress, "advance", advance)
+
+    said = evenrun_import("press.csv", "--profile", "mine.toml").output
+    assert "10 shots stored, 20 known before" in said
