@@ -13,6 +13,7 @@ from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.mapping_model import FieldAt, JsonMapping, NamedList, TimeAt, ValueAt
 from collector.settings import Settings
 from collector.settings_folders import WatchedFolder
+from collector.settings_delivery import MessageChannel
 from collector.settings_mapping import read_mapping_text
 from collector.sources import profiles
 
@@ -70,6 +71,10 @@ def test_the_mapping_of_the_readme_is_one() -> None:
 @pytest.mark.parametrize("model", [JsonMapping, FieldAt, NamedList, TimeAt, ValueAt])
 def test_every_key_of_a_mapping_is_named(model: type[BaseModel]) -> None:
     assert [name for name in model.model_fields if f"`{name}`" not in README] == []
+
+
+def test_every_key_of_a_channel_is_named() -> None:
+    assert [name for name in MessageChannel.model_fields if f"`{name}`" not in README] == []
 
 
 def test_only_the_listed_names_stand_at_the_top_level() -> None:

@@ -54,7 +54,7 @@ def press_row(one: Press) -> dict[str, str]:
         "Newest shot": "none yet" if one.age_s is None else f"{span_words(one.age_s)} ago",
         "Usual cycle": "not known" if one.usual_cycle_s is None else f"{one.usual_cycle_s:.1f} s",
         "Arrived after": "not known" if one.lag_s is None else span_words(one.lag_s),
-        "State": f"{SIGNAL} silent" if one.silent else "as usual",
+        "State": f"{SIGNAL} silent" if one.silent else "no run" if one.idle else "as usual",
     }
 
 
@@ -137,11 +137,15 @@ def _values(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, dict):
-        pairs = ((name.replace("_", " "), _values(each) or "none") for name, each in value.items())
-        return ", ".join(" ".join(pair) for pair in pairs)
+        return ", ".join(_pair(name, each) for name, each in value.items())
     if isinstance(value, list):
         return ", ".join(map(_values, value)) or "none"
     return str(value)
+
+
+def _pair(name: str, value: Any) -> str:
+    words = _values(value) or "none"
+    return f"{name.replace('_', ' ')} {words.replace('_', ' ') if name == 'state' else words}"
 
 
 def span_words(seconds: float) -> str:

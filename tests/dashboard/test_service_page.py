@@ -201,7 +201,7 @@ def test_the_journal_is_filtered(alive: sa.Engine) -> None:
             )  # fmt: skip
     at = opened("Journal")
     assert list(at.dataframe[0].value["Who"]) == ["operator 2", "operator 1"]
-    assert at.dataframe[0].value["After"][0] == "state active_acknowledged, trays 41"
+    assert at.dataframe[0].value["After"][0] == "state active acknowledged, trays 41"
     at.text_input(key="service_journal_filter").input("50 %").run()
     assert list(at.dataframe[0].value["Who"]) == ["operator 2"]
     at.text_input(key="service_journal_filter").input("%").run()
@@ -280,8 +280,8 @@ def test_bytes_are_shown_as_text_where_they_are_text() -> None:
 
 
 def test_a_press_that_never_made_a_shot_is_named() -> None:
-    row = words.press_row(Press(name="P9", age_s=None, usual_cycle_s=None, silent=False, lag_s=None))
-    assert (row["Newest shot"], row["State"]) == ("none yet", "as usual")
+    row = words.press_row(Press(name="P9", age_s=None, usual_cycle_s=None, silent=False, idle=True, lag_s=None))
+    assert (row["Newest shot"], row["State"]) == ("none yet", "no run")
 
 
 def test_no_sign_of_markdown_survives() -> None:
