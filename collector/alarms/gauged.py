@@ -128,23 +128,15 @@ def _is_of(alarm: AlarmRow, group: Group) -> bool:
 
 def _open(conn: sa.Connection, found: Found) -> int:
     moment, stage = found.moment, Stage()
-    steps: list[tuple[AlarmEvent, Stage, Stage]] = []
     for event in _MOMENTARY:
-        after = lifecycle.step(stage, event)
-        steps.append((event, stage, after))
-        stage = after
+        stage = lifecycle.step(stage, event)
     alarm_id = alarm_store.open_new(conn, _columns(found) | {
         "press_id": found.gauged.press_id, "run_id": found.gauged.run_id, "kind": KIND,
         "state": stage.state, "opened_at": moment.now, "changed_at": moment.now,
         "quiet_shots": JOIN_WITHIN_SHOTS, "causes": [CAUSE],
     })  # fmt: skip
     _hold(conn, alarm_id, found)
-    for event, before, after in steps:
-        if event != "hold":  # the hold's own step
-            alarm_store.add_step(
-                conn, alarm_id, at=moment.now, event=event,
-                before=before.state if before.occurred else None, after=after.state,
-            )  # fmt: skip
+    alarm_store.add_step(conn, alarm_id, at=moment.now, event="occur", before=None, after=stage.state)
     _announce(conn, alarm_id, moment, "occur")
     return alarm_id
 

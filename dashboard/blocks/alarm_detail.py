@@ -12,6 +12,7 @@ from dashboard.blocks.alarm_words import (
     ACT,
     SIGNAL,
     event_row,
+    gauged_row,
     moved_row,
     shape,
     shelf_words,
@@ -53,6 +54,9 @@ def head(found: Detail) -> None:
 def moved(found: Detail) -> None:
     """Every characteristic of the alarm, before and now."""
     if found.alarm.kind == "silence":
+        return
+    if found.alarm.kind == "gauging":
+        _table("What was gauged", [gauged_row(item) for item in found.moved], "Nothing is written down.")
         return
     _table("What moved", [moved_row(item) for item in found.moved], "Nothing is written down.")
 

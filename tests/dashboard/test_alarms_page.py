@@ -11,6 +11,10 @@ import sqlalchemy as sa
 from streamlit.testing.v1 import AppTest
 
 from collector.actions import alarms as act
+from collector.alarms.gauged import judge_new
+from collector.gauging.model import NewGauging
+from collector.gauging.outside import Bounds
+from collector.gauging.record import record
 from collector.store import database, events
 from collector.store import holds as hold_store
 from dashboard.blocks.alarm_words import event_row, line, moved_row
@@ -283,3 +287,32 @@ def test_local_time_is_used(
 
 def text_of_radio(at: AppTest) -> str:
     return str(at.radio[0].options)
+
+
+def test_values_in_doubt_are_a_matter_of_the_data_with_checks_of_their_own(store: sa.Engine) -> None:
+    floor = Floor(store, "P2")
+    (shot_id,) = floor.make(floor.steady(1))
+    floor.in_doubt(shot_id, "mold_core_temperature", "unit_jump", value=88.5, usual=31.4)
+    said = text(opened())
+    assert "P2: Mold core temperature reads 88.50 °C, usually 31.40 °C: another unit?" in said
+    assert "Where to look first" in said
+    assert "Mend the unit in the mapping, or at the gateway." in said
+    assert "90 % confidence" not in said
+
+
+def test_a_dome_out_of_tolerance_says_which_disc_and_what_to_gauge_next(store: sa.Engine) -> None:
+    floor = Floor(store, "P2")
+    ids = floor.make(floor.steady(60))
+    reading = NewGauging(
+        site="lowland", characteristic="dome", value=4.31, unit="mm", shot_id=ids[30], press="P2",
+        gauged_at=START + timedelta(days=2),
+    )  # fmt: skip
+    with database.write(store) as conn:
+        now = START + timedelta(days=2)
+        record(conn, [reading], now=now, source="form")
+        judge_new(conn, {"Larch 5": {"dome": Bounds(2.1, 2.8)}}, now=now, wall=now)
+    at = opened()
+    assert "P2: Dome 4.31 mm, allowed 2.10 mm to 2.80 mm; one disc" in text(at)
+    assert "gauged, nobody looked yet, discs on hold" in text(at)
+    assert "Gauge the disc again" in text(at)
+    assert at.table[0].value["Outside by"][0] == "+1.5 mm"

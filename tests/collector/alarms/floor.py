@@ -160,6 +160,22 @@ class Floor:
             )  # fmt: skip
             apply.process(conn, self.press, [verdict], now=START, wall=START, charts_since_shot_id=None)
 
+    def in_doubt(self, shot_id: int, key: str, rule: str, *, value: float, usual: float | None) -> None:
+        """A value of a stored shot that the data checks doubt."""
+        fields = {
+            "kind": "data", "key": key, "chart": None, "rule": rule, "direction": 0, "value": value,
+            "statistic": usual, "share": None, "limits_id": None,
+        }  # fmt: skip
+        with database.write(self.engine) as conn:
+            signal_id = _insert(
+                conn, "signals", press_id=self.press.id, shot_id=shot_id, points=1, withdrawn=False, **fields
+            )
+            verdict = ShotVerdict(
+                shot_id=shot_id, counter=None, ended_at=START, run_id=self.run_id, phase="charted", tray=None,
+                signals=(SignalFact(signal_id=signal_id, **fields),),
+            )  # fmt: skip
+            apply.process(conn, self.press, [verdict], now=START, wall=START, charts_since_shot_id=None)
+
     def restart_charts(self) -> None:
         """What the pipeline does when asked."""
         self.states.clear()
