@@ -12,8 +12,8 @@ from collector.cli import COMMANDS
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.mapping_model import FieldAt, JsonMapping, NamedList, TimeAt, ValueAt
 from collector.settings import Settings
-from collector.settings_folders import WatchedFolder
 from collector.settings_delivery import MessageChannel
+from collector.settings_folders import WatchedFolder
 from collector.settings_mapping import read_mapping_text
 from collector.sources import profiles
 
