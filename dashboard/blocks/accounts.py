@@ -110,7 +110,7 @@ def _with_code(name: str, action: Callable[[], str]) -> None:
 def may_do() -> None:
     """Which act needs which role, from the table that is enforced."""
     rows = [
-        {"Act": name, **{role: "yes" if role in row.roles else "" for role in ROLES},
+        {"Act": name.replace("_", " "), **{role: "yes" if role in row.roles else "" for role in ROLES},
          "By PIN": "yes" if row.pin else "password only"}
         for name, row in ACTS.items()
         if row.roles

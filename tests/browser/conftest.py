@@ -60,6 +60,15 @@ def browser() -> Iterator[Any]:
         chromium.close()
 
 
+_stores: dict[str, str] = {}
+
+
+@pytest.fixture
+def store_of() -> Callable[[str], str]:
+    """URL of the store behind the screens at an address."""
+    return _stores.__getitem__
+
+
 @pytest.fixture(scope="session")
 def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
     """Start the screens over a fresh store with the given presses; gives their address."""
@@ -67,18 +76,20 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., st
     running: list[subprocess.Popen[bytes]] = []
     known: dict[tuple[Any, ...], str] = {}
 
-    def start(*presses: str, alive: bool = True) -> str:
-        if (presses, alive) not in known:
+    def start(*presses: str, alive: bool = True, sign_in: str = "names") -> str:
+        asked = (presses, alive, sign_in)
+        if asked not in known:
             folder = tmp_path_factory.mktemp("screens")
             url = f"sqlite:///{folder / 'evenrun.db'}"
             engine = database.open_engine(url)
             seed(engine, presses, alive=alive) if presses else database.upgrade(engine)
             engine.dispose()
             port = _free_port()
-            running.append(_serve(folder, url, port))
-            known[presses, alive] = f"http://127.0.0.1:{port}"
-            _wait(known[presses, alive], running[-1], folder)
-        return known[presses, alive]
+            running.append(_serve(folder, url, port, sign_in))
+            known[asked] = f"http://127.0.0.1:{port}"
+            _stores[known[asked]] = url
+            _wait(known[asked], running[-1], folder)
+        return known[asked]
 
     yield start
     for server in running:
@@ -87,8 +98,8 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., st
         server.wait(timeout=20)
 
 
-def _serve(folder: Path, url: str, port: int) -> subprocess.Popen[bytes]:
-    environment = {**os.environ, "EVENRUN_DATABASE_URL": url, "EVENRUN_PEOPLE__SIGN_IN": "names"}
+def _serve(folder: Path, url: str, port: int, sign_in: str) -> subprocess.Popen[bytes]:
+    environment = {**os.environ, "EVENRUN_DATABASE_URL": url, "EVENRUN_PEOPLE__SIGN_IN": sign_in}
     code = f"from dashboard.cli import dashboard; dashboard(host='127.0.0.1', port={port})"
     with (folder / "server.log").open("wb") as log:
         return subprocess.Popen(
