@@ -16,7 +16,7 @@ MOST_HEADER_ROWS = 4
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """The header: lines above it, its rows, names, units, and cells, which may come again."""
+    """The header: lines above it, its rows, names, units, cells that may come again, groups of columns."""
 
     skip_rows: int
     header_rows: int
@@ -24,6 +24,7 @@ class Head:
     names: list[str]
     units: list[str | None]
     cells: set[tuple[str, ...]]
+    groups: list[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,20 @@ def _head(cut: Cut, above: Sequence[RawRow], block: Sequence[RawRow], width: int
     units = [unit_text.as_unit(text) for text in beside[:width]] or [None for _ in range(width)]
     names, brackets = split[chosen]
     again = {tuple(row.cells) for row in block}
-    return Head(skip, len(block) - chosen, brackets, names[:width], units, again)
+    groups = _groups(above, block[chosen], width)
+    return Head(skip, len(block) - chosen, brackets, names[:width], units, again, groups)
+
+
+def _groups(above: Sequence[RawRow], header: RawRow, width: int) -> list[str]:
+    """What the row above the header says of several columns at once; a name holds until the next one."""
+    before = next((row.cells for row in reversed(above) if row.line < header.line), [])
+    if len(before) < width:
+        return [""] * width
+    groups, group = [], ""
+    for cell in before[:width]:
+        group = cell.strip() or group
+        groups.append(group)
+    return groups
 
 
 def _is_units(names: Sequence[str]) -> bool:
@@ -143,7 +157,8 @@ def _no_head(above: Sequence[RawRow], data: Sequence[RawRow], width: int, doubts
         doubts.add("skip_rows", f"no row above the data has {width} names, so columns are named by number")
     names = [str(number) for number in range(1, width + 1)]
     skip = data[0].line - 1 if above else 0
-    return Head(skip, 0, brackets=False, names=names, units=[None for _ in names], cells=set())
+    units: list[str | None] = [None for _ in names]
+    return Head(skip, 0, brackets=False, names=names, units=units, cells=set(), groups=[""] * width)
 
 
 def _layout(cut: Cut, data: Sequence[RawRow], head: Head, doubts: Doubts) -> Layout:

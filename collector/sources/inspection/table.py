@@ -80,7 +80,8 @@ def columns(layout: Layout) -> list[SampledColumn]:
         SampledColumn(
             place,
             _reference(name, place, counts, head.header_rows),
-            name.strip(),
+            # Only where the name alone would not tell which is which.
+            f"{head.groups[place]} {name}".strip() if counts[name] > 1 else name.strip(),
             head.units[place],
             [row[place] for row in rows],
         )

@@ -247,6 +247,27 @@ def test_bare_names_of_heated_places_are_temperatures_with_a_doubt(tmp_path: Pat
     assert doubts.count("does not say that it is a temperature") == 3
 
 
+@pytest.mark.parametrize("groups", [b";;Injection;Injection;Recovery;Hold", b";;Injection;;Recovery;Hold"])
+def test_names_that_come_twice_are_told_apart_by_the_row_above_them(tmp_path: Path, groups: bytes) -> None:
+    path = tmp_path / "press.csv"
+    path.write_bytes(
+        groups + b"\nCycle;Date;Time;Pressure;Time;Pressure\n;;s;bar;s;bar\n"
+        b"101;14.05.2026 11:59:10;1.93;742;18.4;402\n102;14.05.2026 12:00:00;1.92;741;18.5;401\n"
+        b"103;14.05.2026 12:00:50;1.94;743;18.3;403\n"
+    )
+
+    shots, doubts = shots_of(path)
+
+    assert [shot.counter for shot in shots] == COUNTERS[:3]
+    assert shots[0].values == pytest.approx(
+        {
+            "injection_time": 1.93, "peak_melt_pressure": 74.2, "recovery_time": 18.4,
+            "hold_melt_pressure": 40.2,
+        }
+    )
+    assert "line 2 is passed over" in doubts
+
+
 def test_common_words_of_a_small_german_export_are_found(tmp_path: Path) -> None:
     path = tmp_path / "press.csv"
     path.write_bytes(
