@@ -103,7 +103,8 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
     web = serving(
         settings.collector.http_host, settings.collector.http_port,
         health_routes(
-            lambda: engine, lambda: settings, lambda: clock, own_problem=lambda: vitals.store_problem
+            lambda: engine, lambda: settings, lambda: clock,
+            own_problem=lambda: vitals.store_problem or vitals.sign_problem,
         ),
     )  # fmt: skip
     folders = watching(watches, imported=soon, may_look=lambda: crew.has_first)

@@ -33,6 +33,8 @@ class Vitals:
         What is wrong with the watched folders, one sentence each.
     store_problem : str or None
         Why the store took no batch the last time; messages wait in memory then, unacknowledged.
+    sign_problem : str or None
+        Why the last sign of life could not be stored.
     """
 
     started_at: datetime
@@ -44,6 +46,7 @@ class Vitals:
     batches: int = 0
     store_s: float = 0.0
     store_problem: str | None = None
+    sign_problem: str | None = None
     _counting: threading.Lock = field(default_factory=threading.Lock)
 
     def took(self, counts: Counts, took_s: float) -> None:
