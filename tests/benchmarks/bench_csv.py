@@ -53,7 +53,7 @@ PROFILE = ShotProfile.model_validate(
 
 
 def write_file(path: Path, rows: int) -> None:
-    """A press in control, so that the alarms, whose cost is not measured here, have little to do."""
+    """A press in control. Limits from 25 shots alarm now and then all the same; that is part of the cost."""
     noise = np.random.default_rng(SEED)
     decimals = [quantity.decimals for key in KEYS if (quantity := find(key)) is not None]
     with path.open("w", newline="") as file:
