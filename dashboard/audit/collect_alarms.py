@@ -115,5 +115,6 @@ def _hold(conn: sa.Connection, row: hold_rows.HoldRow, shot_list: ShotList) -> H
         id=row.id, alarm_id=row.alarm_id, state=row.state, reason=row.reason,
         first=shot_list.place(row.from_shot_id), last=last, discs=covered.discs, trays=covered.trays,
         without_tray=covered.without_tray, opened_by=row.opened_by, opened_at=row.opened_at,
-        closed_by=row.closed_by, closed_at=row.closed_at, note=row.note,
+        closed_by=row.closed_by, closed_at=row.closed_at, note=row.note, good_discs=row.good_discs,
+        bad_discs=row.bad_discs,
     )  # fmt: skip

@@ -77,7 +77,10 @@ def others(
 
 def _other(conn: sa.Connection, row: sa.Row[Any], keys: Sequence[str]) -> OtherRun:
     frame = stored.values(conn, run_id=row.id, keys=list(keys), phases=("baseline", "charted"))
-    scrapped = sa.select(sa.func.count()).where(holds.c.run_id == row.id, holds.c.state == "scrapped")
+    scrapped = sa.select(sa.func.count()).where(
+        holds.c.run_id == row.id,
+        sa.or_(holds.c.state == "scrapped", sa.and_(holds.c.state == "sorted", holds.c.bad_discs > 0)),
+    )
     discs = pd.DataFrame(
         conn.execute(
             sa.select(gaugings.c.characteristic, gaugings.c.value).where(

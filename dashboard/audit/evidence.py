@@ -160,7 +160,7 @@ class AlarmFact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldFact:
-    """Discs that were set aside, and what became of them."""
+    """Discs that were set aside, and what became of them, with the counts of who decided."""
 
     id: int
     alarm_id: int | None
@@ -176,6 +176,15 @@ class HoldFact:
     closed_by: str | None
     closed_at: datetime | None
     note: str | None
+    good_discs: int | None = None
+    bad_discs: int | None = None
+
+    @property
+    def decided(self) -> str:
+        """What became of them, with both counts where they were sorted."""
+        if self.state != "sorted":
+            return self.state
+        return f"sorted ({self.good_discs or 0:,} good, {self.bad_discs or 0:,} scrapped)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

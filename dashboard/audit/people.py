@@ -61,9 +61,9 @@ def _alarm(evidence: Evidence, alarm: AlarmFact) -> str:
 def _hold(evidence: Evidence, hold: HoldFact, clock: words.Clock) -> str:
     what = f"Hold {hold.id}, {words.counted(hold.discs, 'disc')}"
     if hold.state == "open" or hold.closed_at is None:
-        return f"{what}: still set aside; gauge them, then release or scrap."
+        return f"{what}: still set aside; gauge them, then release, sort or scrap."
     note = f": “{hold.note}”" if hold.note else ""
-    ended = f"was {hold.state} by {hold.closed_by} on {clock.at(hold.closed_at)}{note}"
+    ended = f"was {hold.decided} by {hold.closed_by} on {clock.at(hold.closed_at)}{note}"
     return f"{what}, {ended}. {gauged_by_then(evidence, hold)}"
 
 

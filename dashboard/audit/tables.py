@@ -166,7 +166,7 @@ def _outcome(audit: Audit, each: HoldFact) -> str:
     if each.closed_at is None:
         return "still open"
     note = f": {each.note}" if each.note else ""
-    return f"{each.state} by {each.closed_by}, {audit.clock.at(each.closed_at)}{note}"
+    return f"{each.decided} by {each.closed_by}, {audit.clock.at(each.closed_at)}{note}"
 
 
 def shifts(audit: Audit) -> Table:
