@@ -45,9 +45,10 @@ def taken_before(conn: sa.Connection, digest: bytes) -> datetime | None:
 
 def begin(conn: sa.Connection, file_name: str, digest: bytes, profile: str, *, at: datetime) -> int:
     """Note that an import begins; one of the same name that a crash cut off ends here."""
+    cut_off = sa.select(_c.id).where(_c.file_name == file_name, _c.last_shot_id.is_(None))
+    for import_id in conn.execute(cut_off).scalars().all():
+        finish(conn, import_id, accepted=_count(conn, import_id), duplicates=0, refused=0)
     newest_shot, newest_gauging = _newest(conn, shots), _newest(conn, gaugings)
-    cut_off = sa.update(imports).where(_c.file_name == file_name, _c.last_shot_id.is_(None))
-    conn.execute(cut_off.values(last_shot_id=newest_shot, last_gauging_id=newest_gauging))
     row = {
         "file_name": file_name, "file_digest": digest, "profile": profile, "imported_at": at,
         "accepted": 0, "duplicates": 0, "refused": 0, "after_shot_id": newest_shot,
@@ -67,6 +68,15 @@ def finish(conn: sa.Connection, import_id: int, *, accepted: int, duplicates: in
             last_gauging_id=_newest(conn, gaugings),
         )
     )  # fmt: skip
+
+
+def _count(conn: sa.Connection, import_id: int) -> int:
+    """How many rows an import stored that did not get to say so."""
+    row = by_id(conn, import_id)
+    assert row is not None  # it was found just now
+    pairs = ((shots, of_shots(row)), (gaugings, of_gaugings(row)))
+    counts = (sa.select(sa.func.count()).select_from(table).where(*own) for table, own in pairs)
+    return sum(conn.execute(count).scalar_one() for count in counts)
 
 
 def by_id(conn: sa.Connection, import_id: int) -> ImportRow | None:

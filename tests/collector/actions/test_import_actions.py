@@ -155,6 +155,21 @@ def test_the_right_import_of_the_same_counters_finds_its_places_free(engine: sa.
         assert imports.taken_before(conn, b"1") is None
 
 
+def test_an_import_that_was_killed_ends_with_the_next_one_and_can_be_undone(engine: sa.Engine) -> None:
+    made = of_file(cushions(60))
+    with database.write(engine) as conn:
+        killed = imports.begin(conn, FILE, b"1", "press.toml", at=NOW)
+    pipeline(engine).take_records([Read(each, b"", f"{FILE}:1") for each in made[:25]])
+
+    second = imported(engine, made)
+
+    with database.read(engine) as conn:
+        listed = imports.listed(conn, last=9)
+    assert [(row.id, row.accepted) for row in listed] == [(killed, 25), (second, 35)]
+    assert undo(engine, killed, **WHO).shots == 25
+    assert undo(engine, second, **WHO).shots == 35
+
+
 def test_an_emptied_run_gives_its_name_back(engine: sa.Engine) -> None:
     import_id = imported(engine, of_file(cushions(60), run="R-0420"))
 
