@@ -20,6 +20,7 @@ from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
 from collector.counts import Counts, Moment
+from collector.data_checks import signals as data_checks
 from collector.identity import Identity, Kind, Last
 from collector.press_identity import Lookup, is_newest
 from collector.press_late import LateShots
@@ -241,7 +242,9 @@ class PressWork:
             self.press.id, place.run_id, shot, verdict, phase=place.phase, tray=shot.tray,
             tray_position=shot.tray_position,
         )
-        shots.insert(self.conn, [row])
+        (shot_id,) = shots.insert(self.conn, [row])
+        doubts = data_checks.look_at_late(self.state.data, shot, self.state.keys)
+        signals.insert(self.conn, [signals.row(self.press.id, shot_id, each) for each in doubts])
         self.lookup.forget()
         if shot.counter is not None:
             gaps.arrived(self.conn, self.press.id, verdict.epoch, shot.counter, at=self.moment.now)

@@ -56,6 +56,11 @@ def look_at(data: Data, shot: Shot, charted: Iterable[str]) -> tuple[Data, Shot,
     return after, without(shot, doubted), signals
 
 
+def look_at_late(data: Data, shot: Shot, charted: Iterable[str]) -> list[Signal]:
+    """Doubts of a straggler, as far as one value shows them; out of its order, it teaches nothing."""
+    return [each for each in look_at(data, shot, charted)[2] if each.rule not in _NO_SIDE]
+
+
 def look_at_all(data: Data, shots: Sequence[Shot], charted: Iterable[str]) -> Looked:
     """The same for shots that all have the same keys, as far as nothing comes into doubt or out of it."""
     keys = checked(shots[0], charted)

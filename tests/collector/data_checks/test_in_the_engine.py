@@ -7,13 +7,17 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 
 from collector.contract.shot import Shot
 from collector.engine import run, step
 from collector.identity import Identity, Kind
 from collector.press_state import PressState, dump, load
+from collector.store import database
+from collector.store.tables import signals
 from collector.verdict import Policy, Signal, Verdict
-from tests.collector.shots_in import shot
+from tests.collector.pipelines import pipeline
+from tests.collector.shots_in import message, shot
 
 POLICY = Policy(
     vital=frozenset({"cushion", "cycle_time", "peak_melt_pressure", "mold_core_temperature"}),
@@ -131,3 +135,15 @@ def test_who_restarts_one_chart_says_that_its_values_are_usual_from_now_on() -> 
 
     assert rules == {"implausible"}  # the table says what a pressure can be, whoever restarts a chart
     assert "peak_melt_pressure" in state.restarted().data
+
+
+def test_a_straggler_with_a_value_in_another_unit_is_not_charted_either(engine: sa.Engine) -> None:
+    rng, taker = np.random.default_rng(5), pipeline(engine)
+    values = [{"peak_melt_pressure": round(float(rng.normal(74.0, 0.4)), 2)} for _ in range(90)]
+    told = [message(number, each, run="R-1") for number, each in enumerate(values)]
+    taker.take([*told[:70], *told[71:]])
+    taker.take([message(70, {"peak_melt_pressure": 741.3}, run="R-1")])
+
+    with database.read(engine) as conn:
+        found = conn.execute(sa.select(signals.c.kind, signals.c.rule)).all()
+    assert [tuple(row) for row in found] == [("data", "unit_jump")]
