@@ -39,7 +39,8 @@ class Journal(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    heads_file: Path = Field(
-        Path("evenrun-data/journal-heads.jsonl"),
-        description="one line a day with the journal's head; copy it to another computer",
+    heads_file: Path | None = Field(
+        None,
+        description="one line a day with the journal's head; none: journal-heads.jsonl beside an SQLite store, "
+        "evenrun-data/DATABASE-journal-heads.jsonl for PostgreSQL. Copy it to another computer",
     )

@@ -31,7 +31,7 @@ def verify(
     copy kept elsewhere shows a journal that was cut off or rewritten by whoever owns this computer.
     """
     settings = load_settings()
-    path = settings.journal.heads_file if head is None else head
+    path = heads.file_of(settings) if head is None else head
     known = [] if head is None and not path.exists() else heads.read(path)
     engine = database.open_existing(settings.database_url)
     try:

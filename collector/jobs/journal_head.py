@@ -19,7 +19,7 @@ LOOK_S = 600.0
 
 def work(shop: Shop) -> str:
     """Seal when it is time, and write into the file what it does not have yet."""
-    path = shop.settings.journal.heads_file
+    path = heads.file_of(shop.settings)
     with read(shop.engine) as conn:
         due = seal.is_due(conn, wall=shop.wall())
     if due:

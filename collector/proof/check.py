@@ -16,7 +16,7 @@ from collector.people.person import SERVICE
 from collector.proof import rows, seal
 from collector.proof.heads import Head
 from collector.store import journal
-from collector.store.tables import alarms, gaugings, shots
+from collector.store.tables import alarms, gaugings, holds, shots
 from collector.store.tables import journal as entries
 
 
@@ -144,9 +144,17 @@ def _acts(conn: sa.Connection) -> Iterator[str]:
     closed = acts.where(entries.c.action == "alarm close", entries.c.who != SERVICE)
     for row in conn.execute(closed.order_by(entries.c.id)).all():
         yield from _agrees(conn, row, alarms, ("closed_by", "cause"))
+    yield from _holds(conn, acts)
     entered = acts.where(entries.c.action == "gauging entered").order_by(entries.c.id)
     for row in conn.execute(entered).all():
         yield from _agrees(conn, row, gaugings, ("value", "characteristic"))
+
+
+def _holds(conn: sa.Connection, acts: sa.Select[Any]) -> Iterator[str]:
+    """The last decision about each hold."""
+    last = {row.subject: row for row in conn.execute(acts.where(entries.c.subject.like("hold %")).order_by(entries.c.id)).all()}
+    for row in last.values():
+        yield from _agrees(conn, row, holds, ("state",))
 
 
 def _agrees(conn: sa.Connection, act: Any, table: sa.Table, names: Sequence[str]) -> Iterator[str]:

@@ -18,6 +18,7 @@ from collector.contract.outgoing import JournalHead
 from collector.contract.times import to_text
 from collector.errors import UserError
 from collector.proof.seal import ACTION
+from collector.settings import Settings
 from collector.store.tables import journal
 
 
@@ -37,6 +38,16 @@ class Head:
     def message(self, site: str, at: datetime) -> JournalHead:
         """As it is published."""
         return JournalHead(site=site, at=at, entry=self.entry, digest=self.digest.hex(), wall_at=self.wall_at)
+
+
+def file_of(settings: Settings) -> Path:
+    """Where the heads of a store go: each store has a file of its own."""
+    if settings.journal.heads_file is not None:
+        return settings.journal.heads_file
+    url = sa.make_url(settings.database_url)
+    if url.get_backend_name() == "sqlite" and url.database:
+        return Path(url.database).with_name("journal-heads.jsonl")
+    return Path("evenrun-data", f"{url.database}-journal-heads.jsonl")
 
 
 def sealed(conn: sa.Connection, *, after: int = 0) -> list[Head]:

@@ -22,6 +22,7 @@ from collector.gauging.model import NewGauging
 from collector.jobs import journal_head
 from collector.proof import heads, seal
 from collector.proof.check import Checked, check
+from collector.settings import load_settings
 from collector.store import digest, journal, tables
 from collector.store.database import read, write
 from collector.store.shots import insert
@@ -86,7 +87,7 @@ class Kept:
 
 @pytest.fixture
 def kept(seeded: Seeded, tmp_path: Path) -> Kept:
-    """Three acts and a hundred shots under a seal, two acts after it."""
+    """Three acts and a hundred shots under a seal, three acts after it."""
     kept = Kept(seeded, tmp_path / "heads.jsonl")
     kept.hold(10, 20)
     kept.gauge(12, 2.31)
@@ -108,6 +109,7 @@ def kept(seeded: Seeded, tmp_path: Path) -> Kept:
     kept.wall += timedelta(hours=1)
     kept.hold(30, 40)
     kept.gauge(14, 2.36)
+    hold_actions.scrap(kept.engine, 2, who="quality 1", clock=kept.clock, reason="specks in 4 of 5")
     return kept
 
 
@@ -115,7 +117,7 @@ def test_an_untouched_store_holds(kept: Kept) -> None:
     found = kept.checked()
 
     assert found.findings == ()
-    assert (found.entries, found.shots, found.gaugings, found.alarms) == (6, 100, 3, 1)
+    assert (found.entries, found.shots, found.gaugings, found.alarms) == (7, 100, 3, 1)
     assert (found.heads, found.seals) == (1, 1)
 
 
@@ -199,7 +201,7 @@ def test_a_journal_rewritten_with_fresh_digests_does_not_fit_the_head_that_left_
 
 def test_cutting_off_what_came_after_the_last_head_cannot_be_seen(kept: Kept) -> None:
     """Said in the README: until the next head leaves the store, the newest entries have no witness."""
-    kept.spoil("DELETE FROM journal WHERE id = 6")
+    kept.spoil("DELETE FROM journal WHERE id = 7")
     assert "cut off" not in kept.findings()
 
 
@@ -219,6 +221,7 @@ def test_cutting_off_what_came_after_the_last_head_cannot_be_seen(kept: Kept) ->
         ("DELETE FROM gaugings WHERE counter = 14", "gauging 3, which entry 6 of the journal tells of"),
         ("UPDATE alarms SET cause = 'none' WHERE id = 1", "of the 1 closed alarms sealed in entry 4"),
         ("UPDATE alarms SET closed_by = 'operator 1' WHERE id = 1", "of the 1 closed alarms sealed"),
+        ("UPDATE holds SET state = 'released' WHERE id = 2", "hold 2 says state 'released', entry 7"),
         ("DELETE FROM alarms WHERE id = 1", "1 closed alarms were sealed in entry 4, 0 of them are there"),
     ],
 )
@@ -285,6 +288,18 @@ def test_shots_that_came_after_the_seal_are_in_the_next_one(kept: Kept, make_sho
         sealed = [after["shots"] for _, after in seal.every(conn)]
     assert [each["rows"] for each in sealed] == [100, 1]
     assert kept.findings() == ""
+
+
+@pytest.mark.parametrize(
+    ("url", "file"),
+    [
+        ("sqlite:////srv/shop/evenrun.db", "/srv/shop/journal-heads.jsonl"),
+        ("sqlite:///evenrun-data/demo/evenrun.db", "evenrun-data/demo/journal-heads.jsonl"),
+        ("postgresql+psycopg://a:b@host/shop", "evenrun-data/shop-journal-heads.jsonl"),
+    ],
+)
+def test_each_store_has_a_file_of_its_own(url: str, file: str) -> None:
+    assert str(heads.file_of(load_settings(database_url=url))) == file
 
 
 @pytest.mark.parametrize("line", ["{", "[]", '{"entry": 1}', '{"entry": 1, "digest": "xyz"}'])
