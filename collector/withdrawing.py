@@ -16,7 +16,9 @@ import sqlalchemy as sa
 from collector import replay
 from collector.identity import Last
 from collector.press_state import PressState, dump, load
-from collector.store import digest, gaps, imports, limits, presses, runs
+from collector.store import alarms as alarm_store
+from collector.store import gaps, imports, limits, presses, runs
+from collector.store import holds as hold_store
 from collector.store.imports import ImportRow
 from collector.store.tables import (
     alarms,
@@ -33,17 +35,17 @@ from collector.store.tables import limits as limits_table
 from collector.store.tables import runs as runs_table
 
 SITE = "(withdrawn)"  # no topic can name it
-_DIGESTS = 1_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Withdrawn:
-    """What was taken back: shots, gaugings, and the names of runs that have no shot left."""
+    """What was taken back: shots, gaugings, names of runs without a shot left, alarms; of which presses."""
 
     shots: int
     gaugings: int
     runs: tuple[str, ...]
     alarms: tuple[int, ...]
+    presses: tuple[int, ...]
 
 
 def withdraw(conn: sa.Connection, row: ImportRow, *, who: str, why: str, at: datetime) -> Withdrawn:
@@ -75,7 +77,8 @@ def withdraw(conn: sa.Connection, row: ImportRow, *, who: str, why: str, at: dat
         closed += one.close_alarms(who, at)
         one.rejudge()
     return Withdrawn(
-        shots=count, gaugings=_gaugings(conn, row, at), runs=tuple(names), alarms=tuple(closed)
+        shots=count, gaugings=_gaugings(conn, row, at), runs=tuple(names), alarms=tuple(closed),
+        presses=tuple(by_press),
     )
 
 
@@ -105,14 +108,13 @@ class _OnePress:
     def move(self) -> int:
         """Move the shots and what belongs to them alone; how many there were."""
         own = (*imports.of_shots(self.row), shots.c.press_id == self.press_id)
-        columns = (shots.c.id, sa.literal(self.row.id), shots.c.press_id, shots.c.run_id, shots.c.digest)
-        names = ["shot_id", "import_id", "press_id", "run_id", "digest"]
+        columns = (shots.c.id, sa.literal(self.row.id), shots.c.press_id, shots.c.run_id)
+        names = ["shot_id", "import_id", "press_id", "run_id"]
         self.conn.execute(sa.insert(withdrawn_shots).from_select(names, sa.select(*columns).where(*own)))
         self._gaps()
         moved = self.conn.execute(
             sa.update(shots).where(shots.c.id.in_(self._moved)).values(press_id=self.aside.id, run_id=None)
         ).rowcount
-        self._digests()
         self._events()
         self.conn.execute(
             sa.update(signals).where(signals.c.shot_id.in_(self._moved))
@@ -123,17 +125,6 @@ class _OnePress:
             .values(shot_id=None, joined_by=None, run_id=None)
         )  # fmt: skip
         return moved
-
-    def _digests(self) -> None:
-        """The digest says of which press a shot is; it is reckoned anew, and the old one is kept."""
-        rows = self.conn.execute(sa.select(shots).where(shots.c.id.in_(self._moved))).mappings()
-        names = {"site": self.aside.site, "name": self.aside.name}
-        changes = [{"shot": each["id"], "made": digest.of_row({**each, **names})} for each in rows]
-        statement = (
-            sa.update(shots).where(shots.c.id == sa.bindparam("shot")).values(digest=sa.bindparam("made"))
-        )
-        for start in range(0, len(changes), _DIGESTS):
-            self.conn.execute(statement, changes[start : start + _DIGESTS])
 
     def _events(self) -> None:
         """What the file or its shots told goes along; what people did at the press goes to the next shot."""
@@ -178,24 +169,43 @@ class _OnePress:
         return names
 
     def close_alarms(self, who: str, at: datetime) -> list[int]:
-        """Close the alarms that rest on these shots alone, and let their holds go."""
+        """Close the alarms that rest on these shots alone, and let their holds go; both leave their run."""
         standing = sa.select(signals.c.id).where(
             signals.c.alarm_id == alarms.c.id, signals.c.withdrawn.is_(False)
         )
-        alone = sa.select(alarms.c.id).where(alarms.c.first_shot_id.in_(self._moved), ~standing.exists())
-        ids = list(self.conn.execute(alone).scalars())
-        self.conn.execute(
-            sa.update(holds).where(holds.c.alarm_id.in_(ids), holds.c.state == "open")
-            .values(state="released", closed_by=who, closed_at=at, note=self.why)
-        )  # fmt: skip
-        self.conn.execute(sa.update(holds).where(holds.c.alarm_id.in_(ids)).values(press_id=self.aside.id))
-        own = sa.update(alarms).where(alarms.c.id.in_(ids))
-        self.conn.execute(own.values(press_id=self.aside.id))
-        self.conn.execute(
-            own.where(alarms.c.closed_at.is_(None))
-            .values(state="normal", changed_at=at, closed_by=who, closed_at=at, cause=self.why)
-        )  # fmt: skip
+        alone = sa.select(alarms.c.id, alarms.c.state, alarms.c.closed_at).where(
+            alarms.c.first_shot_id.in_(self._moved), ~standing.exists()
+        )
+        found = self.conn.execute(alone).all()
+        ids = [alarm.id for alarm in found]
+        self._release(ids, who, at)
+        for table, column in ((alarms, alarms.c.id), (holds, holds.c.alarm_id)):
+            self.conn.execute(sa.update(table).where(column.in_(ids)).values(run_id=None))
+        for alarm in found:
+            if alarm.closed_at is None:
+                self._close(alarm.id, alarm.state, who, at)
         return ids
+
+    def _close(self, alarm_id: int, before: str, who: str, at: datetime) -> None:
+        closed = {
+            "state": "normal", "beneath": None, "changed_at": at, "closed_by": who, "closed_at": at,
+            "cause": self.why,
+        }
+        alarm_store.change(self.conn, alarm_id, closed)
+        alarm_store.add_step(
+            self.conn, alarm_id, at=at, event="close", before=before, after="normal", who=who, note=self.why
+        )
+
+    def _release(self, alarm_ids: list[int], who: str, at: datetime) -> None:
+        waiting = sa.select(holds.c.id).where(
+            holds.c.alarm_id.in_(alarm_ids), holds.c.state == hold_store.OPEN
+        )
+        let_go = {"state": hold_store.RELEASED, "closed_by": who, "closed_at": at, "note": self.why}
+        for hold_id in self.conn.execute(waiting).scalars().all():
+            hold_store.change(self.conn, hold_id, let_go)
+            hold_store.add_step(
+                self.conn, hold_id, at=at, event=hold_store.RELEASED, who=who, reason=self.why
+            )
 
     def rejudge(self) -> None:
         """Judge what is left of the runs again, and take the press's state back to its newest shot."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from collector.alarms.announce import announce
+from collector.alarms.model import PressRef
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.gathering import Gathered, gather, gatherable
@@ -36,6 +38,8 @@ def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: Servic
             conn, at=now, wall_at=clock.wall(), who=who, action="import undone",
             subject=f"import {import_id}", before={"file": row.file_name}, after=after, why=why.strip(),
         )
+        for press_id in done.presses if done.alarms else ():
+            _announce(conn, press_id, f"import {import_id} undone by {who}: {why.strip()}", clock)
     return done
 
 
@@ -74,6 +78,14 @@ def name_run(
                 why=why.strip(),
             )
     return done
+
+
+def _announce(conn: sa.Connection, press_id: int, what: str, clock: ServiceClock) -> None:
+    """What stack lights show no longer rests on shots that are gone."""
+    press = presses.by_id(conn, press_id)
+    line = f"{press.name}: {what}"
+    ref = PressRef(id=press_id, site=press.site, name=press.name)
+    announce(conn, ref, now=clock.now(), wall=clock.wall(), what=[line])
 
 
 def _named(who: str, why: str) -> None:

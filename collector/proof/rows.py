@@ -66,8 +66,8 @@ def changed_shots(conn: sa.Connection) -> Iterator[tuple[int, str | None]]:
 
     Shots whose values are in an archive file are passed over; bringing them back checks them.
     """
-    query = sa.select(shots, presses.c.site, presses.c.name).join(presses, presses.c.id == own_press())
-    query = query.where(~values_moved())
+    query = sa.select(shots, presses.c.site, presses.c.name).select_from(shots)
+    query = query.join(presses, presses.c.id == own_press()).where(~values_moved())
     for row in _in_parts(conn, query.order_by(shots.c.id)):
         members = row._mapping
         yield row.id, None if _fits(members) else _which(members)
@@ -85,8 +85,8 @@ def before_amendments(conn: sa.Connection, shot_ids: Mapping[int, int]) -> dict[
     found = {}
     columns = [column for column in shots.c if column.name not in ("id", "digest")]
     for shot_id, amendment_id in shot_ids.items():
-        query = sa.select(*columns, presses.c.site, presses.c.name).join(presses, presses.c.id == own_press())
-        query = query.where(shots.c.id == shot_id)
+        query = sa.select(*columns, presses.c.site, presses.c.name).select_from(shots)
+        query = query.join(presses, presses.c.id == own_press()).where(shots.c.id == shot_id)
         row = conn.execute(query).mappings().one()
         kept = conn.execute(
             sa.select(amendments.c.before).where(amendments.c.id == amendment_id)

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from collector.store import digest, shot_rows, shot_values
 from collector.store.tables import presses, shots
+from collector.store.withdrawn import own_press
 
 Phase = Literal["startup", "baseline", "charted", "trial"]
 Original = tuple[float, str]
@@ -180,7 +181,8 @@ def broken_digests(
 ) -> list[int]:
     """Recompute the digest of each stored shot and list the ids of those that no longer match."""
     where = _conditions(press_id=press_id, run_id=run_id)
-    query = sa.select(shots, presses.c.site, presses.c.name).join(presses).where(*where).order_by(shots.c.id)
+    query = sa.select(shots, presses.c.site, presses.c.name).select_from(shots)
+    query = query.join(presses, presses.c.id == own_press()).where(*where).order_by(shots.c.id)
     rows = conn.execute(query.execution_options(yield_per=1_000)).mappings()
     return [row["id"] for row in rows if digest.of_row(dict(row)) != row["digest"]]
 

@@ -58,7 +58,6 @@ withdrawn_shots = Table(                          # shots of an undone import, a
     Column("import_id", ForeignKey("imports.id"), nullable=False, index=True),
     Column("press_id", ForeignKey("presses.id"), nullable=False),
     Column("run_id", ForeignKey("runs.id")),
-    Column("digest", LargeBinary, nullable=False),
 )
 
 counter_gaps = Table(                             # counters that a press skipped, until they arrive

@@ -5,6 +5,7 @@ What the press must look like afterwards is told by a store that never saw the i
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
@@ -24,11 +25,13 @@ from collector.sources import profiles
 from collector.store import database, gaps, imports, journal
 from collector.store.shots import broken_digests
 from collector.store.tables import (
+    alarm_steps,
     alarms,
     engine_states,
     events,
     gaugings,
     holds,
+    outbox,
     presses,
     runs,
     shots,
@@ -117,7 +120,8 @@ def test_the_shots_are_kept_with_what_they_were_and_every_digest_holds(engine: s
         site = conn.execute(where).scalars().all()
         assert broken_digests(conn) == []
         assert journal.verify(conn) == []
-    assert [row.digest for row in kept] == digests
+    assert [row[0] for row in rows(engine, shots.c.digest)] == digests
+    assert {row.press_id for row in kept} == {1}
     assert {row.run_id for row in kept} == {1}
     assert site == [SITE]
 
@@ -133,6 +137,9 @@ def test_alarms_and_holds_that_rest_on_the_import_alone_are_closed(engine: sa.En
         ("normal", "technician 1", f"import {import_id} undone: of another press")
     ]
     assert {row[0] for row in rows(engine, holds.c.state)} == {"released"}
+    assert "close" in {row[0] for row in rows(engine, alarm_steps.c.event)}
+    told = [row[1] for row in rows(engine, outbox.c.channel, outbox.c.payload) if row[0] == "mqtt"]
+    assert json.loads(str(told[-1]))["active"] is False
     assert {row[0] for row in rows(engine, signals.c.withdrawn)} == {True}
 
 

@@ -43,7 +43,6 @@ def _imports() -> None:
         sa.Column("import_id", ID, nullable=False),
         sa.Column("press_id", ID, nullable=False),
         sa.Column("run_id", ID, nullable=True),
-        sa.Column("digest", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(
             ["import_id"], ["imports.id"], name=op.f("fk_withdrawn_shots_import_id_imports")
         ),
