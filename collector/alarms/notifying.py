@@ -16,6 +16,7 @@ from collector.alarms.escalation import Reason, Waiting, to_tell
 from collector.alarms.message_text import alarm_message
 from collector.alarms.priority import priority
 from collector.alarms.shifts import used_now
+from collector.alarms.silence import BROKER, DATABASE
 from collector.clock import ServiceClock
 from collector.settings import Settings
 from collector.settings_delivery import MessageChannel, Priority
@@ -24,7 +25,7 @@ from collector.store.database import read, write
 from collector.store.notices import Asking
 
 # Without these no press at all is watched.
-BLIND = ("broker", "database", "scheduler", "collector")
+BLIND = (BROKER, DATABASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ def _due(
 
 
 def _priority(alarm: Asking) -> Priority:
-    kind = "blind" if alarm.kind == "silence" and alarm.subject in BLIND else alarm.kind
+    what = (alarm.subject or "").partition(":")[0]
+    kind = "blind" if alarm.kind == "silence" and what in BLIND else alarm.kind
     moved = alarm.characteristics
     return priority(kind, single=bool(moved) and all(each.get("single") for each in moved))

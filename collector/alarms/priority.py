@@ -11,7 +11,7 @@ from collector.settings_delivery import Priority
 # By kind of alarm; a single bad shot apart, since nothing more of it is being made.
 PRIORITIES: dict[str, Priority] = {
     "gauging": "high",  # discs are out of tolerance for certain, and their neighbors may be
-    "blind": "high",  # broker, store or scheduler: no press is watched at all
+    "blind": "high",  # broker or store: no press is watched at all
     "process": "medium",  # every further disc goes on hold
     "recipe": "medium",  # discs are made with settings that nobody qualified
     "silence": "medium",  # one press is not watched

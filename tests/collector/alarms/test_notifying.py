@@ -142,6 +142,15 @@ def test_two_collectors_tell_it_once(engine: sa.Engine, alarm_id: int) -> None:
     assert len(messages(engine)) == 1
 
 
+@pytest.mark.parametrize(("subject", "told"), [("broker:127.0.0.1:1883", 1), ("job:backup", 0), ("press", 0)])
+def test_a_broker_that_is_away_is_of_high_priority(
+    engine: sa.Engine, alarm_id: int, subject: str, told: int
+) -> None:
+    change(engine, alarm_id, kind="silence", subject=subject, characteristics=[])
+    picky = phone().model_copy(update={"priorities": ("high",)})
+    assert tell(engine, settings=Settings(channels=(picky,))) == told
+
+
 def test_without_channels_nothing_is_read_or_written(engine: sa.Engine, alarm_id: int) -> None:
     assert tell(engine, settings=Settings()) == 0
     assert list(messages(engine)) == []
