@@ -41,6 +41,6 @@ class Journal(BaseModel):
 
     heads_file: Path | None = Field(
         None,
-        description="one line a day with the journal's head; none: journal-heads.jsonl beside an SQLite store, "
-        "evenrun-data/DATABASE-journal-heads.jsonl for PostgreSQL. Copy it to another computer",
+        description="one line a day with the journal's head, to be copied to another computer; none: "
+        "journal-heads.jsonl beside an SQLite store, evenrun-data/DATABASE-journal-heads.jsonl otherwise",
     )

@@ -152,7 +152,8 @@ def _acts(conn: sa.Connection) -> Iterator[str]:
 
 def _holds(conn: sa.Connection, acts: sa.Select[Any]) -> Iterator[str]:
     """The last decision about each hold."""
-    last = {row.subject: row for row in conn.execute(acts.where(entries.c.subject.like("hold %")).order_by(entries.c.id)).all()}
+    decisions = acts.where(entries.c.subject.like("hold %")).order_by(entries.c.id)
+    last = {row.subject: row for row in conn.execute(decisions).all()}
     for row in last.values():
         yield from _agrees(conn, row, holds, ("state",))
 
