@@ -39,12 +39,13 @@ SITE = "(withdrawn)"  # no topic can name it
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Withdrawn:
-    """What was taken back: shots, gaugings, names of runs without a shot left, alarms; of which presses."""
+    """What was taken back: shots, gaugings, runs without a shot left; alarms closed, holds let go."""
 
     shots: int
     gaugings: int
     runs: tuple[str, ...]
     alarms: tuple[int, ...]
+    holds: tuple[int, ...]
     presses: tuple[int, ...]
 
 
@@ -69,16 +70,17 @@ def withdraw(conn: sa.Connection, row: ImportRow, *, who: str, why: str, at: dat
     by_press: dict[int, list[int]] = {}
     for found in imports.presses_of(conn, row):
         by_press.setdefault(found.press_id, []).extend([found.run_id] if found.run_id is not None else [])
-    count, names, closed = 0, [], []
+    count, names, closed, let_go = 0, [], [], []
     for press_id, run_ids in by_press.items():
         one = _OnePress(conn, row, press_id, run_ids, f"import {row.id} undone: {why}")
         count += one.move()
         names += one.empty_runs()
         closed += one.close_alarms(who, at)
+        let_go += one.let_go
         one.rejudge()
     return Withdrawn(
         shots=count, gaugings=_gaugings(conn, row, at), runs=tuple(names), alarms=tuple(closed),
-        presses=tuple(by_press),
+        holds=tuple(let_go), presses=tuple(by_press),
     )
 
 
@@ -99,6 +101,7 @@ class _OnePress:
         self.press = presses.by_id(conn, press_id)
         self.aside = presses.find_or_add(conn, SITE, f"{self.press.site} {self.press.name} import {row.id}")
         self.emptied: list[int] = []
+        self.let_go: list[int] = []
 
     @property
     def _moved(self) -> sa.Select[tuple[int]]:
@@ -202,6 +205,7 @@ class _OnePress:
         )
         let_go = {"state": hold_store.RELEASED, "closed_by": who, "closed_at": at, "note": self.why}
         for hold_id in self.conn.execute(waiting).scalars().all():
+            self.let_go.append(hold_id)
             hold_store.change(self.conn, hold_id, let_go)
             hold_store.add_step(
                 self.conn, hold_id, at=at, event=hold_store.RELEASED, who=who, reason=self.why

@@ -38,6 +38,12 @@ def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: Servic
             conn, at=now, wall_at=clock.wall(), who=who, action="import undone",
             subject=f"import {import_id}", before={"file": row.file_name}, after=after, why=why.strip(),
         )
+        for hold_id in done.holds:
+            journal.append(
+                conn, at=now, wall_at=clock.wall(), who=who, action="hold released",
+                subject=f"hold {hold_id}", before={"state": "open"}, after={"state": "released"},
+                why=f"import {import_id} undone: {why.strip()}",
+            )
         for press_id in done.presses if done.alarms else ():
             _announce(conn, press_id, f"import {import_id} undone by {who}: {why.strip()}", clock)
     return done

@@ -20,6 +20,8 @@ from collector.contract.shot import Shot
 from collector.errors import NotAllowed
 from collector.importing import import_csv
 from collector.pipeline import Read
+from collector.proof import seal
+from collector.proof.check import check
 from collector.settings import Settings
 from collector.sources import profiles
 from collector.store import database, gaps, imports, journal
@@ -138,6 +140,8 @@ def test_alarms_and_holds_that_rest_on_the_import_alone_are_closed(engine: sa.En
     ]
     assert {row[0] for row in rows(engine, holds.c.state)} == {"released"}
     assert "close" in {row[0] for row in rows(engine, alarm_steps.c.event)}
+    with database.read(engine) as conn:
+        assert journal_actions(conn) == ["import undone", "hold released"]
     told = [row[1] for row in rows(engine, outbox.c.channel, outbox.c.payload) if row[0] == "mqtt"]
     assert json.loads(str(told[-1]))["active"] is False
     assert {row[0] for row in rows(engine, signals.c.withdrawn)} == {True}
@@ -281,3 +285,15 @@ def test_shots_that_somebody_named_a_run_for_stay_in_it(engine: sa.Engine) -> No
 
     with pytest.raises(NotAllowed, match="nobody named"):
         name_run(engine, import_id, run="R-2", **WHO)
+
+
+def test_what_was_sealed_before_is_proved_after_an_import_was_taken_back(engine: sa.Engine) -> None:
+    pipeline(engine).take(messages(cushions(60)))
+    import_id = imported(engine, of_file(cushions(120, shift=5.0, shift_from=80), first=60))
+    seal.make(engine, clock=CLOCK, then=lambda _conn: None)
+
+    undo(engine, import_id, **WHO)
+
+    with database.read(engine) as conn:
+        proved = check(conn, [])
+    assert (proved.findings, proved.seals, proved.shots) == ((), 1, 180)
