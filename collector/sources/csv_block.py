@@ -1,8 +1,9 @@
 """Many rows of shots at once, column by column, where nothing about them needs a second look.
 
 A block in which every row has all its cells, every number is a plain one, and nothing is missing is read in
-half the time (5 against 10 us a row of ten values, measured). Any other block gives None and is read row by row (`collector.sources.csv_shots`), which
-finds the row that is odd and says what is wrong with it; both give the same shots.
+half the time (5 against 10 us a row of ten values, measured). Any other block gives None and is read row by
+row (`collector.sources.csv_shots`), which finds the row that is odd and says what is wrong with it; both give
+the same shots.
 """
 
 from __future__ import annotations
