@@ -25,6 +25,7 @@ STUCK_AFTER = timedelta(minutes=1)  # a message to the broker or the log
 PEOPLE_STUCK_AFTER = timedelta(minutes=15)  # a receiver may be away for a while
 LATE_RUNS = 3  # a job that is so many intervals late is not run any more
 SHORTEST_PATIENCE_S = 60.0
+SAME_CLOCK = timedelta(seconds=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +51,8 @@ class Press:
     idle : bool
         It has no work: its newest run is closed.
     lag_s : float or None
-        Between the end of its newest shot and its arrival here.
+        Between the end of its newest shot and its arrival here; None where floor time is not real time, as
+        in a demo.
     """
 
     name: str
@@ -130,7 +132,7 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
             Collector(name=name, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
             for name, beat in beats.items()
         ),
-        presses=tuple(_presses(conn, settings, now)),
+        presses=tuple(_presses(conn, settings, now=now, wall=wall)),
         outbox=tuple(queues), channels_off=tuple(off), jobs=tuple(jobs), refused_24h=refused,
     )  # fmt: skip
 
@@ -183,16 +185,17 @@ def _off_reason(channel: str) -> str:
     return f"the channel {channel} is switched off: mend it and switch it on again on the Service page"
 
 
-def _presses(conn: sa.Connection, settings: Settings, now: datetime) -> list[Press]:
+def _presses(conn: sa.Connection, settings: Settings, *, now: datetime, wall: datetime) -> list[Press]:
     rows = conn.execute(
         sa.select(presses).where(presses.c.site == settings.site).order_by(presses.c.name)
     ).all()
-    return [_press(conn, row, settings, now) for row in rows]
+    real = abs(now - wall) < SAME_CLOCK
+    return [_press(conn, row, settings, now, real=real) for row in rows]
 
 
-def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime) -> Press:
+def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime, *, real: bool) -> Press:
     usual_s = row.usual_cycle_s
-    age = None if row.last_shot_at is None else now - row.last_shot_at
+    age = None if row.last_shot_at is None else max(now - row.last_shot_at, timedelta(0))
     patience_s = max(settings.charts.stop_cycles * (usual_s or 60.0), SHORTEST_PATIENCE_S)
     quiet = age is not None and age > timedelta(seconds=patience_s)
     newest = conn.execute(
@@ -204,7 +207,7 @@ def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime) -> 
     return Press(
         name=row.name, age_s=None if age is None else _seconds(age), usual_cycle_s=usual_s,
         silent=quiet and works, idle=not works,
-        lag_s=None if newest is None else _seconds(newest.received_at - newest.ended_at),
+        lag_s=None if newest is None or not real else _seconds(newest.received_at - newest.ended_at),
     )  # fmt: skip
 
 

@@ -146,6 +146,13 @@ def test_the_lag_is_from_the_end_of_the_newest_shot_to_its_arrival(seeded: Seede
     assert press(seeded, last_shot_at=last).lag_s == 0.12
 
 
+def test_where_floor_time_is_not_real_time_nothing_is_said_of_the_lag(seeded: Seeded) -> None:
+    press(seeded, last_shot_at=seeded.started_at + timedelta(minutes=99))
+    with database.read(seeded.engine) as conn:
+        found = read_health(conn, Settings(), now=WALL - timedelta(days=9), wall=WALL)
+    assert (found.presses[0].lag_s, found.presses[0].age_s) == (None, 0.0)
+
+
 def test_prometheus_reads_the_metrics(seeded: Seeded) -> None:
     beat(seeded.engine)
     switch_off(seeded.engine)
