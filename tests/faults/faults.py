@@ -87,9 +87,10 @@ def network_hangs(floor: Floor, random: Random) -> None:
 
 def broker_killed(floor: Floor, random: Random) -> None:
     """kill -9 of Mosquitto, and started again."""
+    killed_at = time.monotonic()
     floor.broker.kill()
-    floor.killed_broker_at.append(time.monotonic())
     time.sleep(random.uniform(0.1, 0.6))
+    floor.broker_away.append((killed_at, time.monotonic()))
     floor.broker.start()
 
 

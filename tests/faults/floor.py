@@ -87,7 +87,7 @@ class Floor:
             self.to_broker.port, user="gateway", password=self.broker.users["gateway"]
         )
         self._closing.callback(self.gateways.close)
-        self.killed_broker_at: list[float] = []
+        self.broker_away: list[tuple[float, float]] = []  # from its end to its start, monotonic
         self.faults_over = 0
         self.sent: list[SimShot] = []
         self.numbered: dict[int, SimShot] = {}  # by place among the messages

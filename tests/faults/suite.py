@@ -136,11 +136,15 @@ def _lost(fault: Fault, floor: Floor, found: Found) -> set[tuple[str, int]]:
 
 
 def _saved(floor: Floor) -> set[tuple[str, int]]:
-    """Shots that the broker had acknowledged long enough before each of its ends, or after the last."""
+    """Shots that the broker had acknowledged long enough before each of its ends, or after the last.
+
+    An acknowledgement may be read a moment after the end of who sent it, but not after the next start.
+    """
     return {
         (shot.press, shot.counter)
         for number, shot in floor.numbered.items()
         if all(
-            not at - SAVED_S < floor.gateways.acknowledged[number] <= at for at in floor.killed_broker_at
+            not ended - SAVED_S < floor.gateways.acknowledged[number] <= started
+            for ended, started in floor.broker_away
         )
     }
