@@ -10,7 +10,9 @@ import sqlalchemy as sa
 from collector.actions import limits as limit_actions
 from collector.actions import limits_steady, limits_study
 from collector.actions import recipes as recipe_actions
+from collector.alarms.gauged import judge_new
 from collector.clock import ServiceClock
+from collector.jobs.gauged import tolerances
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.settings import Settings
 from collector.sources.incoming import Incoming
@@ -89,6 +91,8 @@ def fill(
                 approved = True
             at.now = until
             pipeline.take(batch)
+            with database.write(engine) as conn:
+                judge_new(conn, tolerances(settings), now=at.now, wall=at.now)
             people.act(at.clock)
             progress((until - MONDAY) / (LIVE_START - MONDAY))
         else:

@@ -22,7 +22,7 @@ from collector.alarms.lifecycle import AlarmEvent, Stage
 from collector.alarms.model import Moved, PressRef
 from collector.alarms.working import stage_of_row
 from collector.contract import quantities
-from collector.gauging.outside import Bounds, Group, groups
+from collector.gauging.outside import Bounds, Group, Reading, groups
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 from collector.store import unjudged
@@ -66,6 +66,7 @@ class Found:
     group: Group
     bounds: Bounds
     moment: Moment
+    readings: Sequence[Reading]
 
 
 def judge_new(conn: sa.Connection, tolerances: Tolerances, *, now: datetime, wall: datetime) -> list[int]:
@@ -89,8 +90,8 @@ def judge_new(conn: sa.Connection, tolerances: Tolerances, *, now: datetime, wal
     for gauged in unjudged.take(conn):
         bounds = tolerances.get(gauged.mold or "", {}).get(gauged.characteristic)
         if bounds is not None:
-            each = groups(unjudged.readings(conn, gauged.run_id, gauged.characteristic), bounds)
-            found = [Found(gauged, group, bounds, Moment(now, wall)) for group in each]
+            read = unjudged.readings(conn, gauged.run_id, gauged.characteristic)
+            found = [Found(gauged, each, bounds, Moment(now, wall), read) for each in groups(read, bounds)]
             told += _judge(conn, gauged, found, Moment(now, wall))
     _end_holds(conn)
     return told
@@ -160,13 +161,13 @@ def _grow(conn: sa.Connection, alarm: AlarmRow, found: Found) -> list[int]:
 
 def _reopen(conn: sa.Connection, closed: Sequence[AlarmRow], found: Found) -> list[int]:
     """Discs that were gauged after a person had closed the alarm of their neighbors are a new matter."""
-    first = min(alarm.first_shot_id or 0 for alarm in closed)
     last = max(alarm.last_shot_id or 0 for alarm in closed)
-    fresh = tuple(each for each in found.group.bad if not first <= each.shot_id <= last)
-    if not fresh:
-        return []
-    worst = max(fresh, key=lambda each: abs(found.bounds.excess(each.value)))
-    return [_open(conn, replace(found, group=replace(found.group, bad=fresh, worst=worst)))]
+    fresh = groups([each for each in found.readings if each.shot_id > last], found.bounds)
+    return [
+        _open(conn, replace(found, group=replace(each, after_good=each.after_good or last)))
+        for each in fresh[:1]
+        if found.group.holds(each.bad[0].shot_id)
+    ]
 
 
 def _columns(found: Found) -> dict[str, Any]:

@@ -1,14 +1,16 @@
 """Which discs of a run left the tolerance, and between which good ones. Pure.
 
-Gaugings of neighboring discs that are all outside are one matter: what lies between two good discs may be
-like them, since nobody gauged it.
+Gaugings outside that lie close together are one matter, though a good disc may lie between: where the level
+sits at the bound, good and bad ones take turns. What nobody gauged around them may be like them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import pairwise
+
+GOOD_TO_END = 5  # good discs in a row that end a matter; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Discs outside of the tolerance without a good one between.
+    """Discs outside of the tolerance with fewer than `GOOD_TO_END` good ones between.
 
     Attributes
     ----------
@@ -80,18 +82,23 @@ def groups(readings: Sequence[Reading], bounds: Bounds) -> list[Group]:
     list of Group
         In the order of the shots.
     """
-    stretches = [
-        (outside, tuple(each))
-        for outside, each in groupby(readings, key=lambda reading: bounds.excess(reading.value) != 0)
+    places = [place for place, each in enumerate(readings) if bounds.excess(each.value) != 0]
+    starts = [
+        index
+        for index, place in enumerate(places)
+        if index == 0 or place - places[index - 1] > GOOD_TO_END
     ]
-    return list(_groups(stretches, bounds))
+    return [
+        _group(readings, places[start:end], bounds) for start, end in pairwise([*starts, len(places)])
+    ]
 
 
-def _groups(stretches: Sequence[tuple[bool, tuple[Reading, ...]]], bounds: Bounds) -> Iterator[Group]:
-    for place, (outside, mine) in enumerate(stretches):
-        if not outside:
-            continue
-        before = stretches[place - 1][1][-1].shot_id if place else None
-        after = stretches[place + 1][1][0].shot_id if place + 1 < len(stretches) else None
-        worst = max(mine, key=lambda reading: abs(bounds.excess(reading.value)))
-        yield Group(bad=mine, after_good=before, before_good=after, worst=worst)
+def _group(readings: Sequence[Reading], places: Sequence[int], bounds: Bounds) -> Group:
+    first, last = places[0], places[-1]
+    bad = tuple(readings[place] for place in places)
+    return Group(
+        bad=bad,
+        after_good=readings[first - 1].shot_id if first else None,
+        before_good=readings[last + 1].shot_id if last + 1 < len(readings) else None,
+        worst=max(bad, key=lambda reading: abs(bounds.excess(reading.value))),
+    )

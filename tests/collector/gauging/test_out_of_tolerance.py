@@ -38,8 +38,10 @@ def bounds(*values: float) -> list[tuple[tuple[int, ...], int | None, int | None
     ]
 
 
-def test_neighbors_outside_are_one_group_and_a_good_disc_ends_it() -> None:
-    assert bounds(2.5, 3.1, 1.9, 2.5, 3.5) == [((1, 2), 0, 3), ((4,), 3, None)]
+def test_discs_outside_that_lie_close_are_one_group_and_five_good_discs_end_it() -> None:
+    assert bounds(2.5, 3.1, 1.9, 2.5, 3.5, 2.5) == [((1, 2, 4), 0, 5)]
+    assert bounds(3.1, *[2.5] * 4, 3.2) == [((0, 5), None, None)]
+    assert bounds(3.1, *[2.5] * 5, 3.2) == [((0,), None, 1), ((6,), 5, None)]
     assert bounds(3.1, 3.2) == [((0, 1), None, None)]
     assert bounds(2.0, 3.0) == []  # the bounds are inside
 
@@ -134,13 +136,13 @@ def test_a_good_disc_afterwards_ends_the_hold_and_so_does_the_end_of_the_run(dis
     discs.judge()
     assert discs.places(discs.holds()[0]) == (0, 23)
 
-    discs.gauge({30: 1.9})
+    discs.gauge({22: 2.5, 23: 2.4, 24: 2.5, 25: 2.4, 30: 1.9})
     discs.judge()
-    assert discs.places(discs.holds()[1]) == (20, None)
+    assert discs.places(discs.holds()[1]) == (24, None)
     with write(discs.engine) as conn:
         runs.close_run(conn, discs.run_id, at=at(41))
     discs.judge()
-    assert discs.places(discs.holds()[1]) == (20, 39)
+    assert discs.places(discs.holds()[1]) == (24, 39)
 
 
 def test_a_gauging_that_is_taken_back_is_noted_and_the_hold_is_left_to_a_person(discs: Discs) -> None:
@@ -177,9 +179,10 @@ def test_once_decided_and_closed_only_further_discs_raise_another_alarm(discs: D
     discs.gauge({22: 2.4})
     assert discs.judge() == []
 
-    discs.gauge({10: 3.3})
+    discs.gauge({24: 3.3})
     discs.judge()
     assert len(discs.alarms()) == 1
+    assert discs.places(discs.holds()[0]) == (20, None)  # what was decided stays decided
 
 
 def test_the_alarm_is_announced_to_the_stack_light(discs: Discs) -> None:
