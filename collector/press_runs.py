@@ -18,6 +18,7 @@ from collector.store.runs import FILE, FORM, INFERRED, MESSAGE, RunRow
 from collector.store.tables import shots
 
 MQTT, SPARKPLUG = "mqtt", "sparkplug"  # what live sources name themselves
+_DOORS = {MQTT: MESSAGE, SPARKPLUG: MESSAGE, FORM: FORM}
 
 
 class PressRuns:
@@ -213,9 +214,9 @@ class PressRuns:
 
 def _door(source: str) -> str:
     """By which door a run was named: a message, a person's form, or the file that was imported."""
-    return {MQTT: MESSAGE, SPARKPLUG: MESSAGE, FORM: FORM}.get(source, FILE)
+    return _DOORS.get(source, FILE)
 
 
 def is_file(source: str) -> bool:
     """Whether a message came out of a file."""
-    return _door(source) == FILE
+    return source not in _DOORS
