@@ -105,8 +105,9 @@ def _collect(
         characteristics=max(characteristics, 1),
         cycle_time_s=cycle_s or DEFAULT_CYCLE_S,
     )
+    found = provisional(collected)
     limits = plan_key(
-        key, provisional(collected), floor.provisional(), version=1,
+        key, found, floor.provisional(found), version=1,
         minimum_shift=policy.minimum_shift.get(key, 0.0),
     )
     return under(limits), limits

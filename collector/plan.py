@@ -18,7 +18,7 @@ from rules import budget
 from rules.budget.known import REFERENCE_VALUE
 from rules.charts import EngineeringLimitsChart, IndividualsChart, SettingChart, make
 from rules.charts.chart import Chart
-from rules.limits import Baseline, Limits
+from rules.limits import USABLE_FROM, Baseline, Limits
 
 PROVISIONAL_FACTOR = 5.0
 SHIFT_STEP = 0.1
@@ -33,12 +33,14 @@ class Budget:
     characteristics: int
     cycle_time_s: float
 
-    def provisional(self) -> Budget:
-        """What provisional limits may spend: five times as much.
+    def provisional(self, baseline: Baseline) -> Budget:
+        """What limits that nobody approved may spend: five times as much, while they rest on few shots.
 
         Held to the budget itself, limits from 25 shots would be half as wide again as firm ones and take
         130 shots to notice a shift of one sigma. They are marked, and a study takes their place.
         """
+        if baseline.effective_n() >= USABLE_FROM:
+            return self
         return replace(self, false_alarms_per_day=PROVISIONAL_FACTOR * self.false_alarms_per_day)
 
 

@@ -117,3 +117,10 @@ def test_one_bad_shot_signals_once_and_not_for_a_dozen_good_ones_after_it() -> N
     charts = plan_key("cushion", baseline, FLOOR, version=1).charts
     x = [31.0] * 5 + [34.0] + [31.0] * 20
     assert [index for chart in charts for index, _ in chart.run(x)[1].signals] == [5]
+
+
+def test_limits_that_rest_on_enough_shots_keep_to_the_budget_before_anybody_approves_them() -> None:
+    few, many = baseline(phi=0.0, n=25), baseline(phi=0.0, n=300)
+
+    assert FLOOR.provisional(few).false_alarms_per_day == 5.0 * FLOOR.false_alarms_per_day
+    assert FLOOR.provisional(many) == FLOOR
