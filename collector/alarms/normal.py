@@ -9,6 +9,8 @@ W. E. Deming, Out of the Crisis (1986), chapter 11 (the funnel); from memory.
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 
 from collector.contract import quantities
@@ -64,7 +66,7 @@ def _signals(conn: sa.Connection, shot_id: int) -> bool:
     ).first() is not None
 
 
-def _held(conn: sa.Connection, press_id: int, shot_id: int) -> sa.Row[tuple[int, str]] | None:
+def _held(conn: sa.Connection, press_id: int, shot_id: int) -> sa.Row[*tuple[Any, ...]] | None:
     """The newest alarm with an open hold in which the shot lies."""
     c = holds.c
     query = (
