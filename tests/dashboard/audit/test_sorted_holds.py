@@ -26,7 +26,7 @@ def hold(**changes: Any) -> HoldFact:
     [
         ({}, "sorted (7 good, 2 scrapped)"),
         ({"state": "released"}, "released"),
-        ({"state": "scrapped", "good_discs": None, "bad_discs": None}, "scrapped"),  # before they were counted
+        ({"state": "scrapped", "good_discs": None, "bad_discs": None}, "scrapped"),  # not counted
     ],
 )
 def test_what_became_of_a_hold_in_words(changes: dict[str, Any], words: str) -> None:
