@@ -4,7 +4,7 @@ import streamlit as st
 
 from collector.errors import StoreUnavailable
 from dashboard.blocks.floor_live import floor_drawing
-from dashboard.blocks.floor_screen import show, trouble
+from dashboard.blocks.floor_screen import alone, show, trouble
 
 DARK = st.query_params.get("theme") == "dark"
 
@@ -19,4 +19,5 @@ def live() -> None:
     show(picture, dark=DARK)
 
 
+alone()
 live()

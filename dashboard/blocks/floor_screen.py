@@ -32,6 +32,14 @@ export default function (component) {
   }
 }
 """
+# While a page is drawn again, Streamlit fades what stands on it, and a faded element lies under the header:
+# once a second the menu would flash over the wall.
+ALONE = """\
+<style>
+  [data-testid="stHeader"] { display: none; }
+  [data-testid="stElementContainer"] { opacity: 1 !important; transition: none !important; }
+</style>
+"""
 # Registered once a process, when the first page imports this.
 _SCREEN = st.components.v2.component(
     "evenrun_floor",
@@ -61,3 +69,8 @@ def trouble(words: str) -> str:
 def show(picture: str, *, dark: bool) -> None:
     """Put the drawing on the screen."""
     _SCREEN(data={"drawing": picture, "dark": dark}, key="floor_screen")
+
+
+def alone() -> None:
+    """Keep the header away, and the drawing solid while it is made anew. Once a page, outside of fragments."""
+    st.html(ALONE)

@@ -98,6 +98,27 @@ def test_the_floor_tells_a_stopped_collector_and_moves_by_itself(browser: Any, s
         assert page.locator("svg.wall").inner_html() != before
 
 
+# Looks at every frame for some seconds: what lies at the place of the menu, and how solid the drawing is.
+WATCH = """seconds => new Promise(done => {
+  const told = new Set(), end = performance.now() + 1000 * seconds;
+  const look = () => {
+    told.add(document.elementFromPoint(60, 20)?.closest("header") ? "menu" : "drawing");
+    for (const each of document.querySelectorAll("[data-testid=stElementContainer]"))
+      if (getComputedStyle(each).opacity !== "1") told.add("faded");
+    performance.now() < end ? requestAnimationFrame(look) : done([...told]);
+  };
+  look();
+})"""
+
+
+def test_the_floor_neither_fades_nor_shows_the_menu_while_it_is_drawn_again(
+    browser: Any, serve: Serve
+) -> None:
+    with opened(browser, serve("P1", "P2"), WALL) as page:
+        page.locator("svg.wall text", has_text="Floor").wait_for()
+        assert page.evaluate(WATCH, 5) == ["drawing"]
+
+
 def test_an_empty_floor_says_what_will_come(browser: Any, serve: Serve) -> None:
     with opened(browser, serve(), WALL) as page:
         page.locator("svg.wall text", has_text="No press has reported yet").wait_for()

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
+import vl_convert
+from PIL import Image
 
 from collector.clock import wall_now
 from collector.store import database, tables
@@ -162,6 +166,25 @@ def test_each_shot_becomes_one_mark_of_its_kind() -> None:
         "dot": 2, "ring": 1, "ring-hole": 1, "signal": 1,
     }  # fmt: skip
     assert found["dot"].startswith("M20.0 90.0h0M30.0 ")
+
+
+def test_a_run_of_signals_is_a_yellow_band_with_a_dark_outline() -> None:
+    """Drawn by another program than a browser (resvg): edges must not pile up to a dark bar."""
+    area = lane_marks.Plot(0, 0, 400, 100, 0, 100)
+    shots = [Mark(n, n, "charted", 1.4 + 0.1 * (n % 3), signaled=True) for n in range(10, 91)]
+    look = "<style>.signal { fill: #f6b800; stroke: #1b1e23; stroke-linejoin: round; }</style>"
+    picture = f'<svg xmlns="{SVG[1:-1]}" width="400" height="100">{look}{lane_marks.marks(area, shots, 9)}</svg>'
+    with Image.open(io.BytesIO(vl_convert.svg_to_png(picture, scale=2))) as opened:
+        pixels = np.asarray(opened.convert("RGBA")).astype(int)
+    solid = pixels[..., 3] > 250
+    yellow = solid & (pixels[..., 0] > 200) & (pixels[..., 2] < 60)
+    dark = solid & (pixels[..., 0] < 80)
+    assert yellow.sum() > 2.5 * dark.sum()
+    for column in range(120, 680):
+        drawn_at = np.flatnonzero(solid[:, column])
+        assert dark[drawn_at[0], column]
+        assert dark[drawn_at[-1], column]
+        assert yellow[drawn_at[len(drawn_at) // 2], column]
 
 
 def test_the_hold_bar_begins_at_the_edge_when_the_hold_is_older_than_the_screen(
