@@ -72,7 +72,7 @@ def test_the_version_is_the_one_of_the_distribution(capsys: pytest.CaptureFixtur
     ("words", "said"),
     [
         (["check", "--no-such"], "no such option: --no-such; `evenrun check --help` lists the options"),
-        (["import"], "missing argument 'file'; `evenrun import --help` lists the options"),
+        (["mapping"], "missing argument 'action'; `evenrun mapping --help` lists the options"),
     ],
 )
 def test_an_option_that_does_not_exist_is_one_sentence(
