@@ -61,8 +61,9 @@ def _checked(engine: sa.Engine, known: list[heads.Head]) -> Checked:
 def _summary(found: Checked) -> str:
     count = len(found.findings)
     says = "Nothing was changed" if not count else f"{count} finding{'' if count == 1 else 's'}"
-    return (
-        f"{says}: {found.entries:,} entries of the journal, {found.seals} seals and {found.heads} heads; "
-        f"{found.shots:,} shots, {found.gaugings:,} gaugings, {found.alarms:,} alarms. "
-        f"Head {found.head.hex()}."
-    )
+    looked_at = {
+        "entries of the journal": found.entries, "seals": found.seals, "heads": found.heads,
+        "shots": found.shots, "gaugings": found.gaugings, "alarms": found.alarms,
+    }  # fmt: skip
+    listed = ", ".join(f"{what} {number:,}" for what, number in looked_at.items())
+    return f"{says}. Looked at: {listed}. Head {found.head.hex()}."

@@ -75,7 +75,7 @@ def test_verify_says_what_it_looked_at_and_ends_with_one_when_something_was_chan
     with read(shop) as conn:
         heads.append(tmp_path / "kept", heads.sealed(conn))
     status, said = run(capsys, "verify", "--head", "kept")
-    assert (status, said.split(":")[0]) == (0, "Nothing was changed")
+    assert (status, said.split(".")[0]) == (0, "Nothing was changed")
     with write(shop) as conn:
         conn.exec_driver_sql("DROP TRIGGER journal_no_delete")
         conn.exec_driver_sql("DELETE FROM journal")
