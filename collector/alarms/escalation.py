@@ -15,6 +15,10 @@ from collector.settings_delivery import MessageChannel, Notify, Priority, Role
 
 Reason = Literal["new", "grew", "again"]
 
+# What went back to normal so long ago waits on the Alarms page: a channel that is new, or on again, or whose
+# shift begins, must not be flooded with it.
+OVER_AFTER = timedelta(hours=1)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Waiting:
@@ -68,6 +72,8 @@ def to_tell(
     now : datetime
         Floor time.
     """
+    if not alarm.active and now - alarm.since > OVER_AFTER:
+        return {}
     takers = [one for one in channels if "alarms" in one.tell and alarm.priority in one.priorities]
     roles = addressed(alarm, takers, rules, now)
     found = {

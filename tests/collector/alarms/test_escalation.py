@@ -106,6 +106,11 @@ def test_what_went_back_to_normal_is_told_once_and_not_escalated() -> None:
     assert to_tell(gone, {"o": told(ago_min=60)}, PHONES, RULES, NOW) == {}
 
 
+def test_what_went_back_to_normal_long_ago_floods_no_new_channel() -> None:
+    assert to_tell(alarm(after_min=61, active=False), {}, PHONES, RULES, NOW) == {}
+    assert to_tell(alarm(after_min=6_000), {}, PHONES, RULES, NOW) != {}
+
+
 @pytest.mark.parametrize(
     ("last", "changed", "reason"),
     [
