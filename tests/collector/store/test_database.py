@@ -243,6 +243,20 @@ def test_a_url_that_cannot_be_used_is_refused_with_the_remedy(url: str, words: s
         open_engine(url)
 
 
+def test_a_connection_that_could_not_write_is_not_used_again(tmp_path: Path) -> None:
+    engine = open_engine(f"sqlite:///{tmp_path / 'evenrun.db'}")
+    upgrade(engine)
+    with engine.connect() as connection:  # the pool keeps it, as one that was opened on a read-only disk
+        connection.exec_driver_sql("PRAGMA query_only = ON")
+
+    with pytest.raises(StoreUnavailable, match="may only be read"):
+        add_press(engine)
+    add_press(engine)
+
+    assert count(engine) == 1
+    engine.dispose()
+
+
 def test_an_absent_server_is_unavailable_and_its_password_stays_secret(tmp_path: Path) -> None:
     engine = open_engine(f"postgresql://someone:secret@/shop?host={tmp_path}")
 
