@@ -10,6 +10,7 @@ import logging
 import os
 import socket
 import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from random import Random
@@ -22,6 +23,8 @@ from collector.clock import ServiceClock
 from collector.errors import StoreUnavailable
 
 log = logging.getLogger("evenrun.delivery")
+
+STOP_S = 10.0  # for all channels together, when the process ends
 
 
 class Delivery:
@@ -89,12 +92,16 @@ class Delivery:
             loop.soon()
 
     def stop(self) -> None:
-        """Finish the rounds in hand and end the threads."""
+        """Finish the rounds in hand and end the threads; a channel that hangs is not waited for any longer.
+
+        What it had in hand stays claimed, and the next collector marks it as perhaps sent.
+        """
         loops = (*self._to_people, self._main, self._notifying)
         for loop in loops:
             loop.ask_to_stop()
+        until = time.monotonic() + STOP_S
         for loop in loops:
-            loop.join()
+            loop.join(until - time.monotonic())
 
     def _tell(self) -> int:
         if self._tell_people():
@@ -147,9 +154,9 @@ class _Loop:
         self._stopped = True
         self._wanted.set()
 
-    def join(self) -> None:
+    def join(self, longest_s: float) -> None:
         if self._thread is not None:
-            self._thread.join(timeout=10.0)
+            self._thread.join(timeout=max(longest_s, 0.0))
 
     def _run(self) -> None:
         while True:

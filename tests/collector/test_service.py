@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from collector.alarms import deliver
+from collector.alarms import deliver, delivering
 from collector.alarms.delivering import Delivery, worker_name
 from collector.clock import real_clock
 from collector.store import database, outbox, tables
@@ -100,6 +100,29 @@ def test_a_channel_that_hangs_delays_no_other(engine: sa.Engine) -> None:
     hanging.free.set()
     working.stop()
     assert (phone.sent, broker.sent) == (["phone"], ["mqtt"])
+
+
+def test_channels_that_hang_do_not_keep_the_process_from_ending(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(delivering, "STOP_S", 0.5)
+    stuck = {name: Hanging() for name in ("a", "b", "c")}
+    for name in stuck:
+        put(engine, name, name, once=True)
+    working = delivery(engine, {}, dict(stuck))
+    working.start()
+    working.soon()
+    for each in stuck.values():
+        assert each.inside.wait(10)
+    began = time.monotonic()
+    working.stop()
+    took_s = time.monotonic() - began
+    assert states(engine) == ["sending"] * 3
+    for each in stuck.values():
+        each.free.set()
+    monkeypatch.setattr(delivering, "STOP_S", 20.0)
+    working.stop()  # now they do end
+    assert took_s < 5.0, "half a second for all, not ten for each"
 
 
 @pytest.mark.parametrize(("once", "becomes", "times"), [(False, "sent", 1), (True, "maybe_sent", 0)])
