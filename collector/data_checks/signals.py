@@ -111,9 +111,11 @@ def signal(key: str, value: float, doubt: Doubt) -> Signal:
     if doubt.rule not in _NO_SIDE and doubt.usual is not None:
         direction = (value > doubt.usual) - (value < doubt.usual)
     run = doubt.run if doubt.rule in _NO_SIDE else None
+    # The first of readings that repeat is no repeat itself, but one of the shots.
+    points = 1 if run is None else int(run) + (doubt.rule == "stuck")
     return Signal(
         kind=KIND, key=key, chart=None, rule=doubt.rule, direction=direction, value=value,
-        statistic=doubt.usual if run is None else run, share=None, points=1 if run is None else int(run),
+        statistic=doubt.usual if run is None else run, share=None, points=points,
         limits=None,
     )
 

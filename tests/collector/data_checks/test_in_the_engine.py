@@ -73,6 +73,7 @@ def test_what_is_in_doubt_signals_as_data_and_as_nothing_else() -> None:
     flat = [number for number in found if number in FLAT]
     assert set(found) == {*BAR, *flat, *DRY, *MS}
     assert flat == list(range(flat[0], FLAT.stop))
+    assert found[flat[0]][0].points == flat[0] - FLAT.start + 1  # back to the first reading that stood still
     assert flat[0] - FLAT.start <= 15
     assert {(s.key, s.rule) for signals in found.values() for s in signals} == {
         ("peak_melt_pressure", "unit_jump"), ("mold_core_temperature", "stuck"), ("coolant_flow", "zero"),
