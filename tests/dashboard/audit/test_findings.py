@@ -58,14 +58,14 @@ def test_flagged_discs_are_compared_at_the_ages_they_were_gauged(warm):
     assert all(each.age_gap_h is None for each in dome.compared)
 
 
-def test_touched_discs_differ_by_what_was_put_in_and_flagged_ones_less(warm):
+def test_touched_discs_differ_by_what_was_put_in_and_flagged_ones_no_more(warm):
     touched, flagged = warm.found.gauged[0].compared
     assert (touched.group, flagged.group) == ("touched", "flagged")
     gauged = range(floor.FIRST, floor.LAST + 1, 6)
     assert touched.difference.flagged == sum(counter in floor.WARM for counter in gauged)
     assert touched.difference.interval.low < 0.5 < touched.difference.interval.high
-    # The hold reaches back to be safe, so sound discs are among the flagged ones.
-    assert 0 < flagged.difference.interval.estimate < touched.difference.interval.estimate
+    # The hold may reach back to be safe, so sound discs may be among the flagged ones.
+    assert 0 < flagged.difference.interval.estimate <= touched.difference.interval.estimate
 
 
 def test_discs_gauged_at_another_age_are_no_clear_difference(tmp_path, audited):
