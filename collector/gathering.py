@@ -16,7 +16,7 @@ from collector.store.runs import FILE, INFERRED, RunRow
 from collector.store.tables import alarms, gaugings, holds, shots
 from collector.store.tables import limits as limits_table
 from collector.store.tables import runs as runs_table
-from collector.withdrawing import SITE
+from collector.store.withdrawn import SITE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,8 +33,7 @@ from collector.store.tables import (
 )
 from collector.store.tables import limits as limits_table
 from collector.store.tables import runs as runs_table
-
-SITE = "(withdrawn)"  # no topic can name it
+from collector.store.withdrawn import SITE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

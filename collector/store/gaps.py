@@ -14,6 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.store.tables import counter_gaps, events, presses
+from collector.store.withdrawn import SITE
 
 GAP, LATE = "gap", "late"  # kinds of the event: while shots are missing, and once all are here
 
@@ -104,6 +105,7 @@ def listed(conn: sa.Connection, *, press: str | None = None, closed: bool = Fals
     """Gaps, oldest first: the open ones, or with `closed` all."""
     c = counter_gaps.c
     query = sa.select(counter_gaps, presses.c.site, presses.c.name.label("press")).join(presses)
+    query = query.where(presses.c.site != SITE)
     if press is not None:
         query = query.where(presses.c.name == press)
     if not closed:

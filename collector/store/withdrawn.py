@@ -6,6 +6,8 @@ import sqlalchemy as sa
 
 from collector.store.tables import shots, withdrawn_shots
 
+SITE = "(withdrawn)"  # of the presses that they are set aside on; no topic can name it
+
 
 def own_press() -> sa.ColumnElement[int]:
     """The press that made a shot, also of one that was set aside since; its digest names that press."""

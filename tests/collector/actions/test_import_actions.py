@@ -41,7 +41,7 @@ from collector.store.tables import (
     withdrawn_shots,
 )
 from collector.store.tables import journal as entries
-from collector.withdrawing import SITE
+from collector.store.withdrawn import SITE
 from tests.collector.pipelines import NOW, messages, pipeline, rows, told_of
 from tests.collector.shots_in import cushions, message, shot
 
@@ -204,6 +204,18 @@ def test_a_gap_that_the_import_had_filled_is_open_again(engine: sa.Engine) -> No
     assert [row[1] for row in rows(engine, events.c.kind, events.c.note) if row[0] == "gap"] == [
         "4 of 4 shots never arrived"
     ]
+
+
+def test_a_gap_that_the_import_showed_is_none_of_the_press_any_more(engine: sa.Engine) -> None:
+    made = of_file(cushions(60))
+    import_id = imported(engine, [*made[:20], *made[24:]])
+    with database.read(engine) as conn:
+        assert len(gaps.listed(conn)) == 1
+
+    undo(engine, import_id, **WHO)
+
+    with database.read(engine) as conn:
+        assert gaps.listed(conn, closed=True) == []
 
 
 def test_gaugings_let_go_of_the_shots(engine: sa.Engine) -> None:
