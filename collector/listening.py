@@ -62,6 +62,8 @@ class TopicTrial:
         Whether it is the contract's own topic or one of a mapping.
     ours : bool
         Whether evenrun itself publishes it.
+    first_at, last_at : datetime or None
+        Real time of the first and the last message that came as it was published, not as a retained one.
     fields : list of (str, str)
         First places of the first JSON message, with their values.
     documents : list
@@ -75,8 +77,8 @@ class TopicTrial:
     """
 
     topic: str
-    first_at: datetime
-    last_at: datetime
+    first_at: datetime | None = None
+    last_at: datetime | None = None
     count: int = 0
     retained: int = 0
     size: int = 0
@@ -97,9 +99,17 @@ class TopicTrial:
         self.becomes[kind, press if known else "others"] += 1
 
     def per_minute(self) -> float | None:
-        """Messages a minute, None when that cannot be told yet."""
+        """Messages a minute of real time, None when that cannot be told yet."""
+        if self.first_at is None or self.last_at is None:
+            return None
         seconds = (self.last_at - self.first_at).total_seconds()
-        return 60.0 * (self.count - 1) / seconds if seconds > 0 else None
+        return 60.0 * (self.count - self.retained - 1) / seconds if seconds > 0 else None
+
+    def note_time(self, heard: Heard) -> None:
+        """A retained message was published before anybody listened: it says nothing of the pace."""
+        if not heard.retained:
+            self.first_at = self.first_at or heard.real_at
+            self.last_at = max(self.last_at or heard.real_at, heard.real_at)
 
 
 @dataclass(slots=True)
@@ -146,7 +156,7 @@ class Trial:
         known.count += 1
         known.retained += heard.retained
         known.size += len(heard.payload)
-        known.last_at = max(known.last_at, heard.at)
+        known.note_time(heard)
         self._look_at(known, heard)
         if known.mapped:
             self._read(known, heard)
@@ -172,7 +182,7 @@ class Trial:
         contract = read_topic(heard.topic)
         own = heard.topic.startswith(f"{topics.ROOT}/") and contract is None
         mapped = contract is not None or bool(self._policy.mappings.of_topic(heard.topic))
-        return TopicTrial(heard.topic, heard.at, heard.at, mapped=mapped, ours=own)
+        return TopicTrial(heard.topic, mapped=mapped, ours=own)
 
     def _look_at(self, known: TopicTrial, heard: Heard) -> None:
         """Keep the first messages of a topic, decoded."""

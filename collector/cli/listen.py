@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Callable, Iterator
-from datetime import datetime
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, TextIO
 
@@ -13,7 +12,7 @@ import sqlalchemy as sa
 import typer
 
 from collector.cli.heard_report import report, told_at_once
-from collector.clock import real_clock
+from collector.clock import ServiceClock, real_clock
 from collector.contract.mapping_topic import is_filter
 from collector.errors import EvenrunError, UserError
 from collector.listening import Trial
@@ -49,7 +48,7 @@ def listen(
     with _file(record) as file:
         heard = listen_to(
             mqtt_settings(settings), tuple(topic or ("#",)), seconds=seconds, clock=clock,
-            ready=lambda: typer.echo(f"Listening for {seconds:g} s.", err=True),
+            ready=lambda: typer.echo(f"Listening for {seconds:g} s{_pace(clock)}.", err=True),
         )
         problem = _follow(heard, trial, file)
     for line in ("", *report(trial)) if trial.topics else ("Nothing arrived.",):
@@ -100,16 +99,23 @@ def _file(path: Path | None) -> Iterator[TextIO | None]:
         yield file
 
 
-def _clock(database_url: str) -> Callable[[], datetime]:
+def _pace(clock: ServiceClock) -> str:
+    """A demo's day takes minutes, but what a broker has to carry is told in real ones."""
+    if clock.speed == 1.0:
+        return ""
+    return f"; rates are in real time, while the floor's clock runs at {clock.speed:g} times its pace"
+
+
+def _clock(database_url: str) -> ServiceClock:
     """The service's clock where there is a store to ask, the wall clock otherwise."""
     engine: sa.Engine | None = None
     try:
         if not database.is_missing(database_url):
             engine = database.open_engine(database_url)
-            return service_clock(engine).now
+            return service_clock(engine)
     except (EvenrunError, sa.exc.SQLAlchemyError):
         typer.echo("The store cannot tell the clock of the service; the wall clock is taken.", err=True)
     finally:
         if engine is not None:
             engine.dispose()
-    return real_clock().now
+    return real_clock()

@@ -1,13 +1,15 @@
 """What the embedded broker has to do beyond amqtt, so that no shot is lost through it.
 
 Gaps of amqtt 0.12: a message that a client has received but not acknowledged is forgotten after five
-seconds or when the client goes away; and a client that speaks MQTT 5 gets no answer at all, since the
-rest of its CONNECT is read by the rules of version 3.1.1.
+seconds or when the client goes away; a client that speaks MQTT 5 gets no answer at all, since the
+rest of its CONNECT is read by the rules of version 3.1.1; and whoever connects is sent the retained
+messages of everybody's subscriptions, before it has asked for anything.
 
 References
 ----------
 OASIS MQTT Version 3.1.1: [MQTT-4.4.0-1] (unacknowledged messages are sent again to a kept session),
-[MQTT-3.1.2-2] (return code 0x01 to an unacceptable protocol level).
+[MQTT-3.1.2-2] (return code 0x01 to an unacceptable protocol level), [MQTT-3.3.1-6] (retained messages
+are sent when a subscription is made).
 """
 
 from __future__ import annotations
@@ -115,6 +117,27 @@ class KeepingBroker(amqtt_broker.Broker):  # type: ignore[misc]
             kept = session.retained_messages.get_nowait()
             sending = handler.mqtt_publish(kept.topic, kept.data, kept.qos, retain=False)
             self._tasks_queue.append(asyncio.ensure_future(sending))
+
+    async def _publish_retained_messages_for_subscription(
+        self, subscription: tuple[str, int], session: Session
+    ) -> None:
+        """Nothing: amqtt calls this at every connection, for the subscriptions of all clients."""
+
+    async def _handle_subscription(
+        self, client_session: Session, handler: BrokerProtocolHandler, subscribe_waiter: asyncio.Future[Any]
+    ) -> None:
+        """Take a SUBSCRIBE, then send what is retained for the filters that were granted."""
+        await super()._handle_subscription(client_session, handler, subscribe_waiter)
+        for topic_filter, qos in subscribe_waiter.result().topics:
+            if any(session is client_session for session, _ in self._subscriptions.get(topic_filter, ())):
+                self._send_retained(handler, topic_filter, qos)
+
+    def _send_retained(self, handler: BrokerProtocolHandler, topic_filter: str, qos: int) -> None:
+        # Without waiting for the acknowledgements, as above.
+        for topic, kept in self._retained_messages.items():
+            if self._matches(topic, topic_filter):
+                sending = handler.mqtt_publish(topic, kept.data, min(qos, kept.qos or qos), retain=True)
+                self._tasks_queue.append(asyncio.ensure_future(sending))
 
 
 def new_broker(configuration: dict[str, Any]) -> KeepingBroker:

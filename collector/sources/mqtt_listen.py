@@ -16,7 +16,6 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
 from secrets import token_hex
 from typing import Any
 
@@ -24,6 +23,7 @@ from paho.mqtt.client import Client, MQTTMessage, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from collector.clock import ServiceClock
 from collector.errors import UserError
 from collector.sources.mqtt_connection import prepare
 from collector.sources.mqtt_settings import MqttSettings
@@ -41,7 +41,7 @@ def listen(
     filters: Sequence[str],
     *,
     seconds: float,
-    clock: Callable[[], datetime],
+    clock: ServiceClock,
     ready: Callable[[], None],
 ) -> Iterator[Heard]:
     """Yield what arrives for a while.
@@ -51,11 +51,11 @@ def listen(
     settings : MqttSettings
         Where, and as which user; the client id is not used.
     filters : sequence of str
-        Topic filters.
+        Topic filters; what one of them takes is heard once, even where another takes it too.
     seconds : float
         How long, from the subscription on.
-    clock : callable
-        Service clock, for the times of arrival.
+    clock : ServiceClock
+        For the times of arrival.
     ready : callable
         Called once the broker has taken the subscription.
 
@@ -64,7 +64,7 @@ def listen(
     UserError
         When the broker cannot be reached, refuses us, or hangs up.
     """
-    ear = _Ear(settings, filters, clock)
+    ear = _Ear(settings, without_covered(filters), clock)
     try:
         ear.connect()
         ready()
@@ -80,10 +80,34 @@ def listen(
         ear.close()
 
 
+def without_covered(filters: Sequence[str]) -> list[str]:
+    """Leave out filters that another one includes: a broker may send a message once for each of them.
+
+    Overlapping subscriptions are [MQTT-3.3.5-1] of OASIS MQTT Version 3.1.1.
+    """
+    different = list(dict.fromkeys(filters))
+    return [
+        each for each in different if not any(_covers(other, each) for other in different if other != each)
+    ]
+
+
+def _covers(wide: str, narrow: str) -> bool:
+    """Whether every topic of one filter is also one of the other."""
+    wider, narrower = wide.split("/"), narrow.split("/")
+    if wider[0] in {"+", "#"} and narrower[0].startswith("$"):
+        return False  # [MQTT-4.7.2-1]
+    for place, level in enumerate(wider):
+        if level == "#":
+            return True
+        if place >= len(narrower) or narrower[place] == "#" or level not in {"+", narrower[place]}:
+            return False
+    return len(wider) == len(narrower)
+
+
 class _Ear:
     """One connection that only listens."""
 
-    def __init__(self, settings: MqttSettings, filters: Sequence[str], clock: Callable[[], datetime]) -> None:
+    def __init__(self, settings: MqttSettings, filters: Sequence[str], clock: ServiceClock) -> None:
         self._settings = settings
         self._filters = filters
         self._clock = clock
@@ -144,7 +168,10 @@ class _Ear:
         self._ready.set()
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
-        heard = Heard(message.topic, bytes(message.payload), self._clock(), bool(message.retain))
+        wall_at = self._clock.wall()
+        heard = Heard(
+            message.topic, bytes(message.payload), self._clock.at(wall_at), bool(message.retain), wall_at
+        )
         while not self._closing:
             with contextlib.suppress(queue.Full):
                 self.arrived.put(heard, timeout=_LOOK_S)

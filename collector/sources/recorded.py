@@ -1,6 +1,8 @@
 """Messages kept in a file to look at later: one JSON object a line, the payload in base64.
 
     {"time": "2026-11-24T10:00:00.120Z", "topic": "plant/7/cycle", "payload": "eyJh...", "retained": false}
+
+Where the service's clock is not the wall's, a line has a `wall_time` as well.
 """
 
 from __future__ import annotations
@@ -24,12 +26,18 @@ _LONGEST_LINE = 512 * 1024 * 1024  # more than the largest message of MQTT in ba
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """One message with the time of its arrival (service clock, aware)."""
+    """One message with the time of its arrival by the service clock, and by the wall's where given; aware."""
 
     topic: str
     payload: bytes
     at: datetime
     retained: bool = False
+    wall_at: datetime | None = None
+
+    @property
+    def real_at(self) -> datetime:
+        """Real time of the arrival."""
+        return self.at if self.wall_at is None else self.wall_at
 
 
 def line_of(heard: Heard) -> str:
@@ -40,6 +48,8 @@ def line_of(heard: Heard) -> str:
         "payload": base64.b64encode(heard.payload).decode("ascii"),
         "retained": heard.retained,
     }
+    if heard.real_at != heard.at:
+        members["wall_time"] = to_text(heard.real_at)
     return json.dumps(members) + "\n"
 
 
@@ -71,7 +81,8 @@ def _read(line: str, where: str) -> Heard:
         if not (isinstance(members["topic"], str) and isinstance(retained, bool)):
             raise ValueError("topic or retained is of the wrong type")
         payload = base64.b64decode(members["payload"], validate=True)
-        return Heard(members["topic"], payload, from_text(members["time"]), retained)
+        wall_at = from_text(members["wall_time"]) if "wall_time" in members else None
+        return Heard(members["topic"], payload, from_text(members["time"]), retained, wall_at)
     except KeyError as error:
         why = f"it has no {error}"
     except (ValueError, TypeError, AttributeError, OverflowError, RecursionError, binascii.Error):

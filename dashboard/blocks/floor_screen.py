@@ -72,5 +72,5 @@ def show(picture: str, *, dark: bool) -> None:
 
 
 def alone() -> None:
-    """Keep the header away, and the drawing solid while it is made anew. Once a page, outside of fragments."""
+    """Keep the header away, and the drawing solid while it is made anew. Call it outside of fragments."""
     st.html(ALONE)

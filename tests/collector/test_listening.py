@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from tests.collector.contract.foreign import (
 )
 from tests.collector.sources.sparkplug.wire import DOUBLE, INT32, STRING, UINT64, metric, payload
 
+WALL = datetime(2026, 11, 27, 8, 0, tzinfo=UTC)
 SHOT_TOPIC = "evenrun/1/lowland/P1/shot"
 
 
@@ -68,8 +70,30 @@ def test_rate_size_and_first_fields() -> None:
     known = found.topics[FLAT_TOPIC]
 
     assert known.per_minute() == pytest.approx(2.0)
+    assert trial(heard(FLAT_TOPIC, FLAT, retained=True)).topics[FLAT_TOPIC].per_minute() is None
     assert (known.count, known.retained, known.size) == (5, 1, 5 * len(json.dumps(FLAT)))
     assert known.fields[0] == ("/imm_date", "'24.11.2026'")
+
+
+def test_a_retained_message_says_nothing_of_the_pace() -> None:
+    found = trial(
+        heard(FLAT_TOPIC, FLAT, retained=True), *(heard(FLAT_TOPIC, FLAT, seconds=600 + n) for n in range(3))
+    )
+
+    assert found.topics[FLAT_TOPIC].per_minute() == pytest.approx(60.0)
+
+
+def test_rates_are_told_in_real_time_on_a_floor_whose_clock_runs_fast(tmp_path: Path) -> None:
+    """At 60 times the pace messages that come 30 floor seconds apart are 120 a real minute."""
+    messages = [
+        replace(heard(FLAT_TOPIC, FLAT, seconds=30 * n), wall_at=WALL + timedelta(seconds=0.5 * n))
+        for n in range(4)
+    ]
+    path = tmp_path / "heard.jsonl"
+    path.write_text("".join(map(line_of, messages)), encoding="utf-8")
+
+    for several in (messages, list(read_recorded(path))):
+        assert any("4 messages, 120 a minute" in line for line in report(trial(*several)))
 
 
 def test_pointers_that_lead_nowhere_in_any_message_are_told() -> None:
@@ -112,7 +136,10 @@ def test_any_bytes_are_tried_without_a_crash(topic: str, payload: bytes) -> None
 
 
 def test_a_record_is_read_as_it_was_written(tmp_path: Path) -> None:
-    messages = [Heard("a/\u00fc\n", b"\x00\xff\n", NOW, retained=True), Heard("b", b"", NOW)]
+    messages = [
+        Heard("a/\u00fc\n", b"\x00\xff\n", NOW, retained=True), Heard("b", b"", NOW),
+        Heard("c", b"c", NOW, wall_at=WALL),
+    ]
     path = tmp_path / "heard.jsonl"
     path.write_text("".join(map(line_of, messages)) + "\n", encoding="utf-8")
 
@@ -123,6 +150,7 @@ def test_a_record_is_read_as_it_was_written(tmp_path: Path) -> None:
     "line",
     ["{", "[]", "7", "{}", '{"topic": 1, "payload": "", "time": "2026-11-24T10:00:00Z"}',
      '{"topic": "a", "payload": "!", "time": "2026-11-24T10:00:00Z"}',
+     '{"topic": "a", "payload": "", "time": "2026-11-24T10:00:00Z", "wall_time": "soon"}',
      '{"topic": "a", "payload": "", "time": "soon"}', '{"topic": "a", "payload": 3, "time": "soon"}'],
 )
 def test_a_line_that_is_no_message_is_named(tmp_path: Path, line: str) -> None:

@@ -173,7 +173,8 @@ def test_a_run_of_signals_is_a_yellow_band_with_a_dark_outline() -> None:
     area = lane_marks.Plot(0, 0, 400, 100, 0, 100)
     shots = [Mark(n, n, "charted", 1.4 + 0.1 * (n % 3), signaled=True) for n in range(10, 91)]
     look = "<style>.signal { fill: #f6b800; stroke: #1b1e23; stroke-linejoin: round; }</style>"
-    picture = f'<svg xmlns="{SVG[1:-1]}" width="400" height="100">{look}{lane_marks.marks(area, shots, 9)}</svg>'
+    marks = lane_marks.marks(area, shots, 9)
+    picture = f'<svg xmlns="{SVG[1:-1]}" width="400" height="100">{look}{marks}</svg>'
     with Image.open(io.BytesIO(vl_convert.svg_to_png(picture, scale=2))) as opened:
         pixels = np.asarray(opened.convert("RGBA")).astype(int)
     solid = pixels[..., 3] > 250

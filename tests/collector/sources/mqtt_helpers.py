@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -31,6 +32,20 @@ def settings(port: int, password: str = "collector-secret", **changes: object) -
         "first_wait_s": 0.05,
     }
     return MqttSettings(**{**values, "longest_wait_s": 0.5, **changes})  # type: ignore[arg-type]
+
+
+@contextmanager
+def embedded_broker() -> Iterator[tuple[subprocess.Popen[str], int]]:
+    """`evenrun broker` on a free port with the user of `settings`: its process and the port."""
+    command = [sys.executable, "-c", "from collector.cli import main; main()", "broker", "--port", "0"]
+    user = {"EVENRUN_BROKER__PASSWORD": "collector-secret", "EVENRUN_BROKER__USER": "collector"}
+    with subprocess.Popen(command, env={**os.environ, **user}, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None, "it was opened with a pipe"
+        ready = process.stdout.readline().strip()
+        assert ready.startswith("evenrun broker ready on 127.0.0.1:")
+        yield process, int(ready.rpartition(":")[2])
+        process.terminate()
+        process.wait(10)
 
 
 @contextmanager

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,6 +17,7 @@ from collector.errors import UserError
 from collector.sources.broker import run_broker
 from tests.collector.sources.mqtt_helpers import (
     acknowledge_all,
+    embedded_broker,
     gateway,
     publish,
     run_until_killed,
@@ -41,15 +40,8 @@ class Running:
 @pytest.fixture
 def broker() -> Iterator[Running]:
     """`evenrun broker` on a free port with one user."""
-    command = [sys.executable, "-c", "from collector.cli import main; main()", "broker", "--port", "0"]
-    environment = {**os.environ, "EVENRUN_BROKER__PASSWORD": PASSWORD, "EVENRUN_BROKER__USER": "collector"}
-    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as process:
-        assert process.stdout is not None, "it was opened with a pipe"
-        ready = process.stdout.readline().strip()
-        assert ready.startswith("evenrun broker ready on 127.0.0.1:")
-        yield Running(process, int(ready.rpartition(":")[2]))
-        process.terminate()
-        process.wait(10)
+    with embedded_broker() as (process, port):
+        yield Running(process, port)
 
 
 def test_the_source_falls_back_to_mqtt_3_1_1_without_a_pause(broker: Running) -> None:

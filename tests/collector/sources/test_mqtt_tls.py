@@ -17,6 +17,7 @@ import pytest
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from collector.clock import real_clock
 from collector.errors import SettingsError, UserError
 from collector.service import mqtt_settings
 from collector.settings import Settings
@@ -179,7 +180,7 @@ def test_listening_is_encrypted_too(encrypted: tuple[Mosquitto, int], certificat
     with gateway(broker.port) as client:
         publish(client, range(1))
         heard = listen(
-            how, ("#",), seconds=1.0, clock=lambda: datetime.now(UTC),
+            how, ("#",), seconds=1.0, clock=real_clock(),
             ready=lambda: publish(client, range(3)),
         )
         assert len(list(heard)) == 3
@@ -187,7 +188,7 @@ def test_listening_is_encrypted_too(encrypted: tuple[Mosquitto, int], certificat
     with pytest.raises(UserError, match=r"not for 127\.0\.0\.2"):
         list(listen(
             settings(port, tls=files(certificates), host="127.0.0.2"), ("#",), seconds=1.0,
-            clock=lambda: datetime.now(UTC), ready=lambda: None,
+            clock=real_clock(), ready=lambda: None,
         ))
 
 
