@@ -13,6 +13,7 @@ from collector.gauging.proposal import Proposal, Why, controls, due_from, of_hol
 from collector.store.disc_lookup import disc, discs, select_discs
 from collector.store.holds import HoldRow, open_holds
 from collector.store.tables import gaugings, presses, shots
+from collector.store.withdrawn import SITE
 
 MOST_IN_A_HOLD = 2_000  # a longer hold is proposed from its first discs; its far edge is still asked for
 
@@ -87,7 +88,7 @@ def _controls(conn: sa.Connection, now: datetime, characteristic: str, within: t
     ripe = now - timedelta(hours=needed) + within
     since = now - timedelta(hours=max(USUAL_DOME_AGE_H[1], needed))
     # The index begins with the press: naming every press keeps the cost with the window, not the store.
-    of_presses = shots.c.press_id.in_(sa.select(presses.c.id))
+    of_presses = shots.c.press_id.in_(sa.select(presses.c.id).where(presses.c.site != SITE))
     recent = (of_presses, shots.c.ended_at > since, shots.c.ended_at <= ripe, shots.c.tray.is_not(None))
     starts = discs(conn, select_discs(*recent, shots.c.tray_position == 1, shots.c.phase != "startup"))
     query = select_discs(shots.c.ended_at > since, shots.c.tray.is_not(None), *_is_gauged(characteristic))

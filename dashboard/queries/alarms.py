@@ -18,6 +18,7 @@ from collector.store.holds import Extent, HoldRow
 from collector.store.set_asides import SetAside
 from collector.store.tables import alarms, events, limits, presses, runs, shots
 from collector.store.tables import set_asides as set_aside_rows
+from collector.store.withdrawn import SITE
 
 LATELY = 20
 SERVICE = "Service"  # where an alarm belongs to no press
@@ -226,7 +227,8 @@ def charted_keys(conn: sa.Connection) -> list[str]:
 
 def press_ids(conn: sa.Connection) -> dict[str, int]:
     """Presses by their names."""
-    return {name: press_id for press_id, name in _press_names(conn).items()}
+    query = sa.select(presses.c.name, presses.c.id).where(presses.c.site != SITE)
+    return {row.name: row.id for row in conn.execute(query)}
 
 
 def shot_of(conn: sa.Connection, press_id: int, counter: int) -> int | None:
