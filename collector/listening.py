@@ -201,7 +201,7 @@ class Trial:
             known.not_json = known.not_json or broken.detail
             return
         if not known.fields:
-            known.fields = _first_fields(document)
+            known.fields = _first_fields(document) or [("", repr(document))]  # {} says nothing, and is JSON
         if isinstance(document, dict | list) and not known.mapped:
             known.documents.append(document)
             self._room -= len(heard.payload)

@@ -75,6 +75,10 @@ def test_rate_size_and_first_fields() -> None:
     assert known.fields[0] == ("/imm_date", "'24.11.2026'")
 
 
+def test_an_empty_message_is_shown_as_what_it_is() -> None:
+    assert any("the whole {}" in line for line in report(trial(heard("evenrun/1/lowland/P1/alarm", {}))))
+
+
 def test_a_retained_message_says_nothing_of_the_pace() -> None:
     found = trial(
         heard(FLAT_TOPIC, FLAT, retained=True), *(heard(FLAT_TOPIC, FLAT, seconds=600 + n) for n in range(3))
