@@ -31,6 +31,19 @@ def test_the_same_seed_makes_the_same_bytes() -> None:
     assert len({mangled(right, seed) for seed in range(50)}) > 40
 
 
+@pytest.mark.parametrize("sign", ["1", " ", "a/", "_a", "[", "1.1.", "1:"])
+def test_a_cell_or_a_name_without_end_is_no_hang(tmp_path: Path, sign: str) -> None:
+    """Found by the long form: a pattern that tried every way to part 67,000 digits."""
+    report, long = Report(), (sign * 60_000).encode()
+    judge = FileJudge(report, tmp_path, propose_every=1)
+    content, profile = files.SOURCES[2]
+    rows = content.split(b"\n")
+    judge.take(b"\n".join((rows[0], rows[1], long + b"x", *rows[2:])), profile)
+    judge.take(b"\n".join((rows[0] + b"," + long + b"x", *rows[1:])), profile)
+
+    assert report.failures == []
+
+
 def test_a_message_that_reads_well_and_breaks_the_code_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object) -> None:
         raise ZeroDivisionError

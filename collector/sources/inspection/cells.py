@@ -10,8 +10,9 @@ _ZONE = r"(?:\s*(?:[Zz]|[+-]\d{2}:?\d{2}))?"
 _DATE = r"\d{4}[-./]\d{1,2}[-./]\d{1,2}|\d{1,2}[-./]\d{1,2}[-./](?:\d{4}|\d{2})"
 _SHORT = r"\d{1,2}\.\d{2}"  # a dotted time without seconds, which is a number as well
 
-POINT = re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*")
-COMMA = re.compile(r"\s*[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?\s*")
+# A part that may be missing is one group: with `\d+\.?\d*` a cell of many digits would take minutes.
+POINT = re.compile(r"\s*[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?\s*")
+COMMA = re.compile(r"\s*[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d+)?\s*")
 WHOLE = re.compile(r"\s*\+?\d+(?:[.,]0*)?\s*")
 DATE = re.compile(_DATE)
 COMPACT_DATE = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")

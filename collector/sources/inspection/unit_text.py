@@ -48,6 +48,7 @@ _HEADERS = {
     "prozent": "percent",
     "tons": "ton_force_us",
 }
+LONGEST_NAME = 200
 _BRACKETS = re.compile(r"(.*?)\s*[\[({]\s*([^\[\](){}]+?)\s*[\])}]\s*$")
 _SLASH = re.compile(r"(.+?)\s*/\s*([^/\s]+)$|(.+?)\s+in\s+(\S+)$")
 _ENDS = re.compile(r"(.+?)[_ ]((?:[^_ ]+_)?[^_ ]+)$")
@@ -67,6 +68,8 @@ def as_unit(text: str) -> str | None:
 
 def from_name(name: str) -> tuple[str, str | None]:
     """A name without its unit, and the unit, None when it has none."""
+    if len(name) > LONGEST_NAME:  # a broken file; the patterns would take minutes over it
+        return name, None
     bracketed = _BRACKETS.fullmatch(name)
     if bracketed and (unit := as_unit(bracketed[2])):
         return bracketed[1], unit
