@@ -106,19 +106,22 @@ def test_only_shots_of_the_last_two_hours_are_read_in_order(two_presses: sa.Engi
         assert len(times) == 111  # two hours of 64.8 s
 
 
-def test_the_query_of_the_marks_walks_an_index(two_presses: sa.Engine) -> None:
-    """The plan names the index and no full scan, so stored history costs nothing."""
+def test_every_query_of_the_floor_walks_an_index(two_presses: sa.Engine) -> None:
+    """The plan names an index and no full scan of what grows, so stored history costs nothing."""
     seen: list[str] = []
     with database.read(two_presses) as conn:
         sa.event.listen(two_presses, "before_cursor_execute", lambda *call: seen.append(call[2]))
         read_floor(conn, site="lowland", now=NOW, wall=NOW)
-    about_shots = {statement for statement in seen if "FROM shots" in statement}
-    assert about_shots
+    growing = {"shots", "runs", "alarms", "holds", "limits"}
+    assert growing <= {name for statement in seen for name in re.findall(r"FROM (\w+)", statement)}
     with two_presses.connect() as raw:
-        for statement in about_shots:
+        for statement in set(seen):
             arguments = tuple([1] * statement.count("?"))
             plan = raw.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", arguments).all()
-            assert not any("SCAN shots" in row[-1] for row in plan), statement
+            steps = [row[-1].split() for row in plan]
+            assert not any(step[0] == "SCAN" and step[1] in growing for step in steps), (statement, plan)
+            limits_walk = next((row[-1] for row in plan if "SEARCH limits" in row[-1]), "ix_limits_run")
+            assert "ix_limits_run" in limits_walk  # by press it would pass all the limits of its past
 
 
 def test_a_stopped_collector_is_told_in_words(store: sa.Engine, seed: Callable[..., None]) -> None:

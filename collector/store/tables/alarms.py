@@ -84,6 +84,7 @@ holds = Table(
     Column("bad_discs", Integer),
 )
 Index("ix_holds_alarm", holds.c.alarm_id, holds.c.state)
+Index("ix_holds_press", holds.c.press_id, holds.c.state)  # what the floor screen asks every second
 
 hold_steps = Table(
     "hold_steps", metadata, row_id(),

@@ -37,6 +37,7 @@ limits = Table(
     Column("reason", Text),
     UniqueConstraint("press_id", "context", "run_id", "key", "version"),
 )
+Index("ix_limits_run", limits.c.run_id)  # what the floor screen asks every second
 
 engine_states = Table(
     "engine_states", metadata,

@@ -24,6 +24,7 @@ def upgrade() -> None:
     _set_asides()
     _holds()
     _gaugings()
+    _limits()
     _past()
 
 
@@ -61,6 +62,7 @@ def _holds() -> None:
     for name in ("good_discs", "bad_discs"):
         op.add_column("holds", sa.Column(name, sa.Integer(), nullable=True))
     op.create_index("ix_holds_alarm", "holds", ["alarm_id", "state"], unique=False)
+    op.create_index("ix_holds_press", "holds", ["press_id", "state"], unique=False)
     op.create_table(
         "hold_steps",
         sa.Column("id", ID, autoincrement=True, nullable=False),
@@ -80,6 +82,10 @@ def _holds() -> None:
 def _gaugings() -> None:
     op.add_column("gaugings", sa.Column("judged", sa.Boolean(), nullable=True))
     op.create_index("ix_gaugings_judged", "gaugings", ["judged", "id"], unique=False)
+
+
+def _limits() -> None:
+    op.create_index("ix_limits_run", "limits", ["run_id"], unique=False)
 
 
 def _past() -> None:
