@@ -229,10 +229,11 @@ class PressWork:
         """What came again cannot be held against values that are in a file; it is kept beside them."""
         self.counts.duplicates += 1
         note = "came again after its values were archived; restore the run and send it anew if they differ"
-        self.rows.event(
-            "late", at=shot.ended_at, source=shot.source, new=dict(shot.values),
-            note=f"shot {shot.counter} {note}",
-        )
+        self._note_late(shot, note, new=dict(shot.values))
+
+    def _note_late(self, shot: Shot, note: str, **what: object) -> None:
+        note = f"shot {shot.counter} {note}"
+        self.rows.event("late", at=shot.ended_at, source=shot.source, note=note, **what)
 
     def _late(self, shot: Shot, verdict: Identity) -> None:
         """Store a straggler where it belongs and judge again from there."""
@@ -249,6 +250,8 @@ class PressWork:
         if shot.counter is not None:
             gaps.arrived(self.conn, self.press.id, verdict.epoch, shot.counter, at=self.moment.now)
         self.counts.late += 1
+        if place.run_id is not None and archives.is_archived(self.conn, place.run_id):
+            self._note_late(shot, "came after the values of its run were archived; no chart judged it")
         self.late.note(place.run_id, f"shot {shot.counter} arrived late from {shot.source}")
 
     def _flush(self) -> None:

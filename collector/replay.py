@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from collector.contract.shot import Shot
 from collector.press_state import PressState
 from collector.retrace import Piece, last_states, retrace
-from collector.store import runs, signals
+from collector.store import archives, runs, signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
@@ -80,6 +80,8 @@ def replay(
     added : list of int
         Ids of signals that appeared.
     """
+    if archives.is_archived(conn, run_id):
+        return state, []  # without its values every signal of the run would seem to have been wrong
     pieces = retrace(conn, run_id)
     found = _found(press_id, pieces)
     retraced = {piece.key for piece in pieces}

@@ -19,6 +19,7 @@ from collector.keeping import archive
 from collector.pipeline import Pipeline
 from collector.store import archives, database, journal, shots, tables
 from collector.verdict import Policy
+from tests.collector.pipelines import NOW, messages, pipeline, told
 from tests.collector.shots_in import START, cushions, message
 from tests.store_fixtures import STARTED, Seeded, a_shot
 
@@ -173,3 +174,30 @@ def test_a_shot_that_comes_again_after_its_values_moved_is_kept_beside_them(
         event = conn.execute(sa.select(tables.events).where(tables.events.c.kind == "late")).one()
     assert event.new == {"cushion": 9.9}
     assert archive.restore_run(engine, run_id, tmp_path / "archive", who="quality 1", clock=clock) == 30
+
+
+def archived(engine: sa.Engine, folder: Path, clock: ServiceClock) -> int:
+    """The run of a store is closed and its values move."""
+    with database.write(engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=NOW))
+        run_id = int(conn.execute(sa.select(tables.runs.c.id)).scalar_one())
+    archive.archive_run(engine, run_id, folder, who="service", clock=clock)
+    return run_id
+
+
+def test_a_straggler_of_an_archived_run_unsays_no_signal_of_it(
+    engine: sa.Engine, tmp_path: Path, clock: ServiceClock
+) -> None:
+    batch = messages(cushions(90, shift=5.0, shift_from=70))
+    taker = pipeline(engine)
+    taker.take(batch[:60] + batch[61:])
+    said = told(engine)
+    assert said
+    archived(engine, tmp_path / "archive", clock)
+
+    assert taker.take([batch[60]]).late == 1
+
+    assert told(engine) == said
+    with database.read(engine) as conn:
+        late = sa.select(tables.events.c.note).where(tables.events.c.kind == "late")
+        assert any("no chart judged it" in note for note in conn.execute(late).scalars())
