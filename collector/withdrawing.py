@@ -17,7 +17,7 @@ from collector import replay
 from collector.identity import Last
 from collector.press_state import PressState, dump, load
 from collector.store import alarms as alarm_store
-from collector.store import gaps, imports, limits, presses, runs
+from collector.store import gaps, imports, limits, presses, runs, set_asides
 from collector.store import holds as hold_store
 from collector.store.imports import ImportRow
 from collector.store.tables import (
@@ -194,6 +194,9 @@ class _OnePress:
             "cause": self.why,
         }
         alarm_store.change(self.conn, alarm_id, closed)
+        shelf = set_asides.shelf_of(self.conn, alarm_id)
+        if shelf is not None:
+            set_asides.end(self.conn, shelf.id, at=at, who=who, reason=self.why)
         alarm_store.add_step(
             self.conn, alarm_id, at=at, event="close", before=before, after="normal", who=who, note=self.why
         )

@@ -9,9 +9,10 @@ from collector.alarms.model import PressRef
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.gathering import Gathered, gather, gatherable
-from collector.store import database, imports, journal, presses
+from collector.store import archives, database, imports, journal, presses, runs
 from collector.store.canonical import Json
 from collector.store.imports import ImportRow
+from collector.store.runs import RunRow
 from collector.withdrawing import Withdrawn, withdraw
 
 
@@ -23,7 +24,8 @@ def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: Servic
     Raises
     ------
     NotAllowed
-        Nobody or no reason is named, there is no such import, or it was undone before.
+        Nobody or no reason is named, there is no such import, it was undone before, or values of it are in
+        the archive.
     """
     _named(who, why)
     with database.write(engine) as conn:
@@ -75,6 +77,8 @@ def name_run(
                 f"no shot of import {import_id} is in a run of its own that nobody named; undo the import, "
                 "then import the file again with --run"
             )
+        for press_id in found:
+            _values_in_store(conn, runs.by_name(conn, press_id, run.strip()))
         done = [gather(conn, row, press_id, inferred, run.strip()) for press_id, inferred in found.items()]
         for press_id, each in zip(found, done, strict=True):
             journal.append(
@@ -107,4 +111,15 @@ def _import(conn: sa.Connection, import_id: int) -> ImportRow:
         raise NotAllowed(f"there is no import {import_id}; `evenrun import --list` shows them")
     if row.undone_at is not None:
         raise NotAllowed(f"import {import_id} was undone by {row.undone_by} already")
+    for each in imports.presses_of(conn, row):
+        _values_in_store(conn, None if each.run_id is None else runs.by_id(conn, each.run_id))
     return row
+
+
+def _values_in_store(conn: sa.Connection, run: RunRow | None) -> None:
+    """Refuse where shots would leave, or join, a run whose values are in a file of its own."""
+    if run is not None and archives.is_archived(conn, run.id):
+        raise NotAllowed(
+            f"the values of run {run.name} are in the archive; put them back with `evenrun archive "
+            f"--restore {run.name}`, then try again"
+        )
