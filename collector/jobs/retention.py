@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collector.errors import NotAllowed, StoreError, StoreUnavailable
 from collector.jobs.job import Job, Shop
 from collector.keeping import archive
 from collector.store.database import read
@@ -17,10 +18,22 @@ def move_old_values(shop: Shop) -> str:
         return "no retention.values_days is set, so every value stays in the store"
     with read(shop.engine) as conn:
         due = archive.due(conn, now=shop.clock.now(), values_days=chosen.values_days)
-    for run_id in due[:AT_ONCE]:
-        archive.archive_run(shop.engine, run_id, chosen.folder, who="service", clock=shop.clock)
-    left = len(due) - AT_ONCE
-    return f"moved {min(len(due), AT_ONCE)} runs to {chosen.folder}" + (f", {left} wait" if left > 0 else "")
+    moved, stay = 0, []
+    for run_id in due:
+        try:
+            archive.archive_run(shop.engine, run_id, chosen.folder, who="service", clock=shop.clock)
+        except StoreUnavailable:
+            raise
+        except (NotAllowed, StoreError) as error:
+            stay.append(str(error))  # the runs after it must still move
+        else:
+            moved += 1
+        if moved == AT_ONCE:
+            break
+    if stay:
+        raise StoreError(f"moved {moved} runs to {chosen.folder}, {len(stay)} stay: {stay[0]}")
+    left = len(due) - moved
+    return f"moved {moved} runs to {chosen.folder}" + (f", {left} wait" if left > 0 else "")
 
 
 JOB = Job(name="retention", every_s=HOUR_S, work=move_old_values, longest_s=HOUR_S)

@@ -11,6 +11,7 @@ does as well.
 
 from __future__ import annotations
 
+import os
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from collector.clock import ServiceClock, wall_now
 from collector.errors import NotAllowed, StoreError, UserError
 from collector.keeping import archive_file, backup
 from collector.store import database, journal
+from collector.store import presses as press_store
 from collector.store import shots as shot_store
 from collector.store.archives import archived_runs, is_archived
 from collector.store.tables import alarms, archives, holds, presses, runs, shots
@@ -36,16 +38,19 @@ def due(conn: sa.Connection, *, now: datetime, values_days: float) -> list[int]:
     for a person: no alarm that is not closed, no open hold.
     """
     before = now - timedelta(days=values_days)
-    waiting = (
-        archived_runs(),
-        sa.select(alarms.c.run_id).where(alarms.c.closed_at.is_(None), alarms.c.run_id.is_not(None)),
-        sa.select(holds.c.run_id).where(holds.c.closed_at.is_(None), holds.c.run_id.is_not(None)),
-    )
     query = sa.select(runs.c.id).where(runs.c.closed_at < before).order_by(runs.c.closed_at)
-    for each in waiting:
-        query = query.where(runs.c.id.not_in(each))
+    query = query.where(runs.c.id.not_in(archived_runs()), ~_waits_for_a_person())
     has_shots = sa.select(shots.c.id).where(shots.c.run_id == runs.c.id).exists()
     return list(conn.execute(query.where(has_shots)).scalars())
+
+
+def _waits_for_a_person() -> sa.ColumnElement[bool]:
+    """Condition on a row of `runs`: an alarm of it is not closed, or a hold is open."""
+    unfinished = (
+        sa.select(table.c.run_id).where(table.c.closed_at.is_(None), table.c.run_id.is_not(None))
+        for table in (alarms, holds)
+    )
+    return sa.or_(*(runs.c.id.in_(each) for each in unfinished))
 
 
 def archive_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock: ServiceClock) -> Path:
@@ -71,7 +76,7 @@ def archive_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
     Raises
     ------
     NotAllowed
-        The run is open, archived, without shots, or got shots meanwhile.
+        The run is open, archived, without shots, waits for a person, or was changed meanwhile.
     UserError
         The file cannot be written.
     StoreError
@@ -81,9 +86,11 @@ def archive_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
         name = _file_name(conn, run_id)
         keys = shot_store.keys(conn, run_id=run_id)
         path = folder / name
-        unfinished = path.with_name(f"{path.name}.unfinished")
+        # Of this process alone: another may be moving the same run, and the first to end has it.
+        unfinished = path.with_name(f"{path.name}.{os.getpid()}{backup.UNFINISHED}")
         try:
             folder.mkdir(parents=True, exist_ok=True)
+            backup.sweep(folder, f"*{SUFFIX}.*", wall_now())
             ids = archive_file.write(conn, unfinished, run_id, keys)
         except OSError as error:
             raise UserError(
@@ -91,12 +98,14 @@ def archive_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
                 "retention.folder name another"
             ) from error
     try:
-        _check(unfinished, ids)
-        unfinished.replace(path)
+        kept = _check(unfinished, ids)
+        digest = bytes.fromhex(backup.digest_of(unfinished))
+        with database.write(engine) as conn:
+            _thin(conn, run_id, kept, {"file_name": name, "file_digest": digest}, who=who, clock=clock)
+            unfinished.replace(path)
+            backup.settle(folder)  # the name, too, is on the disk before the store lets go of the values
     finally:
         unfinished.unlink(missing_ok=True)
-    with database.write(engine) as conn:
-        _thin(conn, run_id, path, ids, who=who, clock=clock)
     return path
 
 
@@ -149,47 +158,51 @@ def _file_name(conn: sa.Connection, run_id: int) -> str:
         raise NotAllowed(f"run {run.name} is still open; its values move after it is closed")
     if is_archived(conn, run_id):
         raise NotAllowed(f"run {run.name} is in the archive already")
+    if conn.execute(sa.select(runs.c.id).where(runs.c.id == run_id, _waits_for_a_person())).first():
+        raise NotAllowed(f"run {run.name} has an alarm that is not closed or an open hold; see to it first")
     # A name may hold any character; in a file name it holds none that a file system or a shell minds.
     words = (run.site, run.press, run.name)
     return f"{'_'.join(quote(word, safe='') for word in words)}_{run_id}{SUFFIX}"
 
 
-def _check(path: Path, ids: list[int]) -> None:
-    """The file as it will be read one day: every shot of the run, every digest right."""
-    read_back = []
+def _check(path: Path, ids: list[int]) -> dict[int, bytes]:
+    """The file as it will be read one day: every shot of the run, every digest right; these by shot."""
+    read_back = {}
     for row in archive_file.read(path):
         if not archive_file.is_sound(row):
             raise StoreError(
                 f"shot {row['id']} no longer has the digest it was stored with, so its run stays where it "
                 "is; `evenrun verify` lists such shots"
             )
-        read_back.append(row["id"])
+        read_back[row["id"]] = row["digest"]
     if not ids:
         raise NotAllowed("the run has no shots, so there is nothing to move")
-    if read_back != ids:
+    if list(read_back) != ids:
         raise StoreError(f"{path} does not hold the {len(ids)} shots that were written; check its disk")
+    return read_back
 
 
 def _thin(
-    conn: sa.Connection, run_id: int, path: Path, ids: list[int], *, who: str, clock: ServiceClock
+    conn: sa.Connection, run_id: int, kept: dict[int, bytes], file: dict[str, Any], *, who: str,
+    clock: ServiceClock,
 ) -> None:
-    newest = conn.execute(
-        sa.select(sa.func.count(), sa.func.max(shots.c.id)).where(shots.c.run_id == run_id)
-    ).one()
-    if tuple(newest) != (len(ids), ids[-1]):
-        raise NotAllowed(f"run {run_id} got shots while it was copied; its values stay, try again later")
+    """Take the values out of the store, unless a shot came or was corrected since they were copied."""
+    press_store.lock(conn, conn.execute(sa.select(runs.c.press_id).where(runs.c.id == run_id)).scalar_one())
+    _file_name(conn, run_id)  # asks once more whether it may move
+    now_there = conn.execute(sa.select(shots.c.id, shots.c.digest).where(shots.c.run_id == run_id))
+    if {row.id: row.digest for row in now_there} != kept:
+        raise NotAllowed(f"run {run_id} was changed while it was copied; its values stay, try again later")
     nothing: dict[str, Any] = dict.fromkeys(archive_file.MOVED)
     conn.execute(sa.update(shots).where(shots.c.run_id == run_id).values(**nothing | {"characteristics": {}}))
     now = clock.now()
     conn.execute(
         sa.insert(archives).values(
-            run_id=run_id, file_name=path.name, file_digest=bytes.fromhex(backup.digest_of(path)),
-            shots=len(ids), last_shot_id=ids[-1], at=now, who=who,
+            run_id=run_id, **file, shots=len(kept), last_shot_id=max(kept), at=now, who=who,
         )
     )
     journal.append(
         conn, at=now, wall_at=wall_now(), who=who, action="move values of run to file",
-        subject=f"run {run_id}", after={"file": path.name, "shots": len(ids)},
+        subject=f"run {run_id}", after={"file": file["file_name"], "shots": len(kept)},
     )  # fmt: skip
 
 

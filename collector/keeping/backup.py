@@ -96,7 +96,7 @@ def backup(engine: sa.Engine, folder: Path, *, wall: datetime, keep: int) -> Pat
     about = _about(engine)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _sweep(folder, wall)
+        sweep(folder, f"{STEM}*", wall)
         try:
             (_copy_sqlite if kind == SQLITE else _dump_postgresql)(engine, unfinished)
             _finish(unfinished, copy, Note(made_at=wall.isoformat(), digest=digest_of(unfinished), **about))
@@ -214,11 +214,21 @@ def _finish(unfinished: Path, copy: Path, note: Note) -> None:
     text = json.dumps(asdict(note), indent=2, sort_keys=True)
     copy.with_name(copy.name + NOTE).write_text(f"{text}\n", encoding="utf-8")
     unfinished.replace(copy)
+    settle(copy.parent)
 
 
-def _sweep(folder: Path, wall: datetime) -> None:
-    """What a killed backup left behind; one that is at work now is younger."""
-    for left in folder.glob(f"{STEM}*{UNFINISHED}"):
+def settle(folder: Path) -> None:
+    """See to it that the names in a folder are on the disk, as their files are."""
+    place = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(place)
+    finally:
+        os.close(place)
+
+
+def sweep(folder: Path, names: str, wall: datetime) -> None:
+    """Remove what a killed process left behind unfinished; of one that is at work now it is younger."""
+    for left in folder.glob(f"{names}{UNFINISHED}"):
         if left.stat().st_mtime < wall.timestamp() - DAY_S:
             left.unlink(missing_ok=True)
 

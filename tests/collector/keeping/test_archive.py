@@ -179,7 +179,8 @@ def test_a_shot_that_comes_again_after_its_values_moved_is_kept_beside_them(
 def archived(engine: sa.Engine, folder: Path, clock: ServiceClock) -> int:
     """The run of a store is closed and its values move."""
     with database.write(engine) as conn:
-        conn.execute(sa.update(tables.runs).values(closed_at=NOW))
+        for table in (tables.runs, tables.alarms, tables.holds):
+            conn.execute(sa.update(table).values(closed_at=NOW))
         run_id = int(conn.execute(sa.select(tables.runs.c.id)).scalar_one())
     archive.archive_run(engine, run_id, folder, who="service", clock=clock)
     return run_id
@@ -201,3 +202,60 @@ def test_a_straggler_of_an_archived_run_unsays_no_signal_of_it(
     with database.read(engine) as conn:
         late = sa.select(tables.events.c.note).where(tables.events.c.kind == "late")
         assert any("no chart judged it" in note for note in conn.execute(late).scalars())
+
+
+def test_a_correction_that_comes_while_the_run_is_copied_is_not_lost(
+    engine: sa.Engine, tmp_path: Path, clock: ServiceClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was copied is older than what is in the store, so nothing may leave it."""
+    taker = pipeline(engine)
+    taker.take(messages(cushions(30)))
+    looked = archive._check
+
+    def corrected(path: Path, ids: list[int]) -> dict[int, bytes]:
+        found = looked(path, ids)
+        assert taker.take([message(3, {"cushion": 9.9})]).amended == 1
+        return found
+
+    monkeypatch.setattr(archive, "_check", corrected)
+
+    with pytest.raises(NotAllowed, match="changed while it was copied"):
+        archived(engine, tmp_path / "archive", clock)
+
+    with database.read(engine) as conn:
+        values = conn.execute(sa.select(tables.shots.c.characteristics).order_by(tables.shots.c.id)).scalars()
+        assert list(values)[3] == {"cushion": 9.9}
+    assert list((tmp_path / "archive").iterdir()) == []
+
+
+def test_of_two_that_move_one_run_at_once_the_first_has_it(
+    closed: Seeded, tmp_path: Path, clock: ServiceClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked, number = archive._check, iter((2, 1))
+    monkeypatch.setattr("os.getpid", lambda: next(number))
+
+    def other_first(path: Path, ids: list[int]) -> dict[int, bytes]:
+        monkeypatch.setattr(archive, "_check", looked)
+        move(closed, tmp_path / "archive", clock)
+        return looked(path, ids)
+
+    monkeypatch.setattr(archive, "_check", other_first)
+
+    with pytest.raises(NotAllowed, match="in the archive already"):
+        move(closed, tmp_path / "archive", clock)
+
+    assert len(list((tmp_path / "archive").iterdir())) == 1
+    folder = tmp_path / "archive"
+    assert archive.restore_run(closed.engine, closed.run_id, folder, who="quality 1", clock=clock) == 100
+
+
+def test_a_run_with_an_open_alarm_is_not_moved_by_its_name_either(
+    engine: sa.Engine, tmp_path: Path, clock: ServiceClock
+) -> None:
+    pipeline(engine).take(messages(cushions(90, shift=5.0, shift_from=70)))
+    with database.write(engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=NOW))
+        run_id = conn.execute(sa.select(tables.runs.c.id)).scalar_one()
+
+    with pytest.raises(NotAllowed, match="alarm that is not closed"):
+        archive.archive_run(engine, run_id, tmp_path, who="service", clock=clock)

@@ -10,15 +10,15 @@ import pytest
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock
-from collector.errors import UserError
+from collector.errors import StoreError, UserError
 from collector.jobs import backup, retention
 from collector.jobs.job import Shop
 from collector.keeping import backup as backups
 from collector.settings import Settings
 from collector.settings_keeping import Backup, Retention
-from collector.store import database, tables
+from collector.store import database, shots, tables
 from collector.vitals import Vitals
-from tests.store_fixtures import STARTED, Seeded
+from tests.store_fixtures import STARTED, Seeded, a_shot
 
 WALL = datetime(2026, 11, 27, 3, 0, tzinfo=UTC)
 
@@ -66,6 +66,22 @@ def test_old_runs_move_by_themselves(store: Seeded, tmp_path: Path) -> None:
     assert early.startswith("moved 0 runs")
     assert late.startswith("moved 1 runs")
     assert [path.suffix for path in (tmp_path / "archive").iterdir()] == [".parquet"]
+
+
+def test_one_run_that_cannot_move_keeps_no_other_in_the_store(store: Seeded, tmp_path: Path) -> None:
+    with database.write(store.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(closed_at=STARTED))
+        conn.execute(sa.update(tables.shots).values(digest=b"not its own"))
+        row = dict(conn.execute(sa.select(tables.runs)).mappings().one()) | {"name": "R-later"}
+        row |= {"id": store.run_id + 1, "closed_at": STARTED + timedelta(hours=1)}
+        conn.execute(sa.insert(tables.runs).values(**row))
+        shots.insert(conn, [a_shot(press_id=store.press_id, run_id=store.run_id + 1, counter=9000)])
+    chosen = Retention(values_days=30, folder=tmp_path / "archive")
+
+    with pytest.raises(StoreError, match=r"moved 1 runs.*1 stay: shot 1 no longer has the digest"):
+        retention.move_old_values(shop(store.engine, after=timedelta(days=40), retention=chosen))
+
+    assert ["R-later" in path.name for path in (tmp_path / "archive").iterdir()] == [True]
 
 
 def test_without_settings_nothing_is_moved_or_copied(store: Seeded) -> None:
