@@ -68,14 +68,17 @@ def _check(copy: Path, note: Note, target: sa.URL) -> None:
 
 
 def _place_file(copy: Path, target: Path) -> None:
-    if target.exists():
-        raise UserError(f"there is a store at {target} already; move it away, or name another with --to")
+    # A log that is left of another store would be written over the new one when it is opened.
+    for path in (target, *(Path(f"{target}{end}") for end in ("-wal", "-shm", "-journal"))):
+        if path.exists():
+            raise UserError(f"there is a store at {path} already; move it away, or name another with --to")
     target.parent.mkdir(parents=True, exist_ok=True)
     unfinished = target.with_name(f"{target.name}.unfinished")
     shutil.copyfile(copy, unfinished)
     with unfinished.open("rb") as file:
         os.fsync(file.fileno())
     unfinished.replace(target)
+    backup.settle(target.parent)
 
 
 def _load_dump(copy: Path, target: sa.URL) -> None:

@@ -141,6 +141,21 @@ def test_a_store_is_never_written_over(seeded: Seeded, database_url: str, tmp_pa
         restore(copy, database_url)
 
 
+def test_a_log_that_a_killed_store_left_behind_is_not_mixed_into_the_new_one(
+    seeded: Seeded, new_url: str, tmp_path: Path
+) -> None:
+    """SQLite documentation, "How To Corrupt An SQLite Database File", chapter 1.3 and 1.4 (from memory)."""
+    if seeded.engine.dialect.name == "postgresql":
+        pytest.skip("PostgreSQL keeps its log itself")
+    copy = backups.backup(seeded.engine, tmp_path / "copies", wall=WALL, keep=1)
+    left = Path(f"{sa.make_url(new_url).database}-wal")
+    left.parent.mkdir()
+    left.write_bytes(b"of another store")
+
+    with pytest.raises(UserError, match="-wal already; move it away"):
+        restore(copy, new_url)
+
+
 def test_a_folder_that_cannot_be_made_is_said(seeded: Seeded, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
 
