@@ -16,17 +16,17 @@ def back_up(shop: Shop) -> str:
     chosen = shop.settings.backup
     if chosen.folder is None:
         return "no backup.folder is set, so nothing is backed up by itself"
-    newest = newest_at(chosen.folder)
+    newest = newest_at(chosen.folder, until=shop.wall())
     if newest is not None and shop.wall() < newest + timedelta(hours=chosen.every_h):
         return f"the newest copy is of {newest:%Y-%m-%d %H:%M} UTC"
     made = backups.backup(shop.engine, chosen.folder, wall=shop.wall(), keep=chosen.keep)
     return f"copied to {made}"
 
 
-def newest_at(folder: Path) -> datetime | None:
-    """When the newest copy in a folder was made."""
+def newest_at(folder: Path, *, until: datetime) -> datetime | None:
+    """When the newest copy in a folder was made; one of the future is from before the clock was set back."""
     made = [datetime.fromisoformat(backups.note_of(copy).made_at) for copy in backups.copies(folder)]
-    return max(made, default=None)
+    return max((at for at in made if at <= until), default=None)
 
 
 JOB = Job(name="backup", every_s=LOOK_S, work=back_up, longest_s=3_600.0)

@@ -102,7 +102,7 @@ def backup(engine: sa.Engine, folder: Path, *, wall: datetime, keep: int) -> Pat
             _finish(unfinished, copy, Note(made_at=wall.isoformat(), digest=digest_of(unfinished), **about))
         finally:
             unfinished.unlink(missing_ok=True)
-        _thin_out(folder, kind, keep)
+        _thin_out(folder, kind, keep, made=copy)
     except OSError as error:
         raise UserError(
             f"the backup {copy} cannot be written ({error.strerror}); free space, or let backup.folder name "
@@ -233,7 +233,9 @@ def sweep(folder: Path, names: str, wall: datetime) -> None:
             left.unlink(missing_ok=True)
 
 
-def _thin_out(folder: Path, kind: str, keep: int) -> None:
-    for old in sorted(folder.glob(f"{STEM}*{kind}"))[:-keep]:
+def _thin_out(folder: Path, kind: str, keep: int, *, made: Path) -> None:
+    """Keep what was made last, whatever the clock says of the others."""
+    others = [path for path in folder.glob(f"{STEM}*{kind}") if path != made]
+    for old in sorted(others, reverse=True)[keep - 1 :]:
         old.unlink()
         old.with_name(old.name + NOTE).unlink(missing_ok=True)

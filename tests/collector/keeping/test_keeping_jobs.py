@@ -48,6 +48,15 @@ def test_a_copy_is_made_when_the_newest_is_a_day_old(store: Seeded, tmp_path: Pa
     assert made == [(WALL + timedelta(days=days)).isoformat() for days in range(3)]
 
 
+def test_copies_of_a_clock_that_was_ahead_stop_no_backup(store: Seeded, tmp_path: Path) -> None:
+    chosen = Backup(folder=tmp_path / "copies", every_h=24, keep=2)
+    for days in (365, 367, 1):
+        backup.back_up(shop(store.engine, after=timedelta(days=days), backup=chosen))
+
+    made = [backups.note_of(copy).made_at for copy in backups.copies(tmp_path / "copies")]
+    assert made == [(WALL + timedelta(days=days)).isoformat() for days in (1, 367)]
+
+
 def test_a_note_that_cannot_be_read_is_said_and_not_overlooked(store: Seeded, tmp_path: Path) -> None:
     (tmp_path / "evenrun-20261101T030000Z.db").touch()
 
