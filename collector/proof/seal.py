@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from collector.clock import ServiceClock
 from collector.people.person import SERVICE
 from collector.proof import rows
-from collector.store import database, journal
+from collector.store import database, journal, settled
 from collector.store.tables import alarms, amendments, gaugings, shots
 from collector.store.tables import journal as entries
 
@@ -35,7 +35,7 @@ def make(engine: sa.Engine, *, clock: ServiceClock, then: Callable[[sa.Connectio
         What belongs into the same transaction, such as publishing the journal's new head.
     """
     # Read beforehand: presses must not wait while a long absence is folded.
-    with database.read(engine) as conn:
+    with settled.read(engine, (shots, gaugings, amendments)) as conn:
         after = _survey(conn)
     with database.write(engine) as conn:
         journal.append(

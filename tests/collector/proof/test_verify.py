@@ -7,6 +7,7 @@ database's password could. Folds are recomputed here from the description, with 
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -277,6 +278,24 @@ def _history(kept: Kept) -> str:
     if kept.engine.dialect.name == "sqlite":
         return "UPDATE amendments SET before = json_set(before, '$.characteristics.cushion', 6.0)"
     return "UPDATE amendments SET before = jsonb_set(before, '{characteristics,cushion}', '6.0')"
+
+
+def test_a_shot_that_is_being_written_is_waited_for(kept: Kept, make_shot: MakeShot) -> None:
+    """PostgreSQL numbers rows before they are committed: a newer one may be there before an older one."""
+    if kept.engine.dialect.name == "sqlite":
+        pytest.skip("SQLite has one writer at a time")
+    kept.wall += timedelta(days=1)
+    ids = {"press_id": kept.seeded.press_id, "run_id": kept.seeded.run_id}
+    with ThreadPoolExecutor() as pool:
+        with write(kept.engine) as slow:
+            insert(slow, [make_shot(counter=7_001, **ids)])
+            with write(kept.engine) as quick:
+                insert(quick, [make_shot(counter=7_002, **ids)])
+            sealing = pool.submit(kept.job)
+            wait([sealing], timeout=1.0)
+        sealing.result()
+
+    assert kept.findings() == ""
 
 
 def test_shots_that_came_after_the_seal_are_in_the_next_one(kept: Kept, make_shot: MakeShot) -> None:
