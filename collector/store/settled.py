@@ -1,7 +1,7 @@
 """Reading a store in which every row below the newest one is there.
 
-PostgreSQL numbers a row when it is inserted, not when it is committed: with several writers the newest row may
-be there before an older one. Whoever says "all rows up to this number" has to look while nobody is writing.
+PostgreSQL numbers a row when it is inserted, not when it is committed: with several writers the newest row
+may be there before an older one. Whoever says "all rows up to this number" has to look while nobody writes.
 
 References
 ----------
@@ -21,7 +21,7 @@ from collector.store import database
 
 @contextmanager
 def read(engine: sa.Engine, tables: Sequence[sa.Table]) -> Iterator[sa.Connection]:
-    """One reading transaction, as :func:`collector.store.database.read`, begun while nobody writes the tables.
+    """One reading transaction as :func:`collector.store.database.read`, begun while nobody writes these.
 
     Writers wait until the transaction has begun, not until it ends.
 
