@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
 
-from collector.alarms import change, comeback, evidence, grouping
+from collector.alarms import comeback, evidence, grouping, judging
 from collector.alarms.announce import announce, sentence
-from collector.alarms.change import Change
 from collector.alarms.containment import HOLDS_NOTHING, Touched, contain
-from collector.alarms.diagnosis import Matter, causes_of
 from collector.alarms.headline import headline
-from collector.alarms.model import Moved, PressRef, ShotVerdict
+from collector.alarms.model import PressRef, ShotVerdict
 from collector.alarms.pools import Out, Pool, pools
 from collector.alarms.working import IN_DOUBT, Working
 from collector.store import alarms as alarm_store
 from collector.store import set_asides
 from collector.store.tables import shots, signals
+
+_TRAY_BEFORE = (
+    sa.select(shots.c.tray)
+    .where(shots.c.press_id == sa.bindparam("press_id"), shots.c.id < sa.bindparam("first_shot_id"))
+    .order_by(shots.c.id.desc())
+    .limit(1)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +68,18 @@ def process(
     if not in_hand and not any(verdict.signals for verdict in verdicts):
         return
     batch = _Batch(conn=conn, press=press, now=now, charts_since_shot_id=charts_since_shot_id)
-    out = {each.key for each in set_asides.out_of_service(conn, press.id)}
+    signaled = any(verdict.signals for verdict in verdicts)
+    out = {each.key for each in set_asides.out_of_service(conn, press.id)} if signaled else set()
     for alarm in in_hand:
         alarm.call_anew(now)
     for verdict in verdicts:
         _work_in(batch, in_hand, verdict, out)
     _doubt(conn, in_hand)
-    lines = [line for alarm in in_hand if alarm.touched for line in _write(batch, alarm)]
+    touched = [alarm for alarm in in_hand if alarm.touched]
+    alarm_store.count_quiet(
+        conn, {alarm.ref: alarm.quiet_shots for alarm in touched if alarm.only_passed_over}
+    )
+    lines = [line for alarm in touched if not alarm.only_passed_over for line in _write(batch, alarm)]
     reworded = any(alarm.reworded and not alarm.quiet for alarm in in_hand)
     if lines or reworded or _new_tray(batch, in_hand, verdicts):
         announce(conn, press, now=now, wall=wall, what=lines)
@@ -89,7 +99,7 @@ def _work_in(batch: _Batch, in_hand: list[Working], verdict: ShotVerdict, out: O
     """Give one shot to the alarms; a new alarm joins the list."""
     took: set[int] = set()
     says_over = partial(comeback.over, batch.conn, batch.press.id, batch.charts_since_shot_id)
-    for pool in pools(verdict, in_hand, out):
+    for pool in pools(verdict, in_hand, out) if verdict.signals else ():
         took |= _join(in_hand, verdict, pool)
     for alarm in in_hand:
         if alarm.ref not in took and alarm.candidate().open_to_signals:
@@ -116,134 +126,63 @@ def _new_tray(batch: _Batch, in_hand: Sequence[Working], verdicts: Sequence[Shot
     """Whether a growing hold reached another tray, so that what to set aside has to be said again."""
     if not any(alarm.stage.active and not (alarm.single or alarm.quiet) for alarm in in_hand):
         return False
-    previous = sa.select(shots.c.tray).where(
-        shots.c.press_id == batch.press.id, shots.c.id < verdicts[0].shot_id
-    )
-    before = batch.conn.execute(previous.order_by(shots.c.id.desc()).limit(1)).scalar()
+    asked = {"press_id": batch.press.id, "first_shot_id": verdicts[0].shot_id}
+    before = batch.conn.execute(_TRAY_BEFORE, asked).scalar()
     return any(verdict.tray != before for verdict in verdicts)
 
 
 def _write(batch: _Batch, alarm: Working) -> list[str]:
     """Write one alarm and what hangs on it; return the log lines that this calls for."""
-    alarm_id = _save_row(batch, alarm)
+    alarm_id = _open(batch, alarm) if alarm.row_id is None else alarm.row_id
     if alarm.signal_ids:
         batch.conn.execute(
             sa.update(signals).where(signals.c.id.in_(alarm.signal_ids)).values(alarm_id=alarm_id)
         )
+    judged = {}
     if alarm.to_judge:
-        _judge(batch, alarm, alarm_id)
+        judged = judging.judge(batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id)
+    alarm_store.change(batch.conn, alarm_id, _as_row(batch, alarm) | judged)
     if (alarm.signal_ids or alarm.steps) and alarm.kind not in HOLDS_NOTHING:
-        contain(batch.conn, _touched(batch, alarm), now=batch.now)
+        contain(batch.conn, _touched(batch, alarm, alarm_id), now=batch.now)
     for step in alarm.steps:
         alarm_store.add_step(
             batch.conn, alarm_id, at=batch.now, event=step.event, before=step.before, after=step.after,
             note=step.note,
         )  # fmt: skip
-    return _log_lines(batch, alarm)
+    return _log_lines(batch, alarm, alarm_id)
 
 
-def _save_row(batch: _Batch, alarm: Working) -> int:
+def _as_row(batch: _Batch, alarm: Working) -> dict[str, Any]:
     values: dict[str, Any] = {
         "state": alarm.stage.state, "beneath": alarm.stage.beneath if alarm.quiet else None,
         "quiet_shots": alarm.quiet_shots, "last_shot_id": alarm.last_shot_id,
-        "characteristics": [item.to_json() for item in _ordered(alarm)],
+        "characteristics": alarm.characteristics(),
     }  # fmt: skip
     if alarm.steps:
         values["changed_at"] = batch.now
     if any(step.event in ("reoccur", "realarm") for step in alarm.steps):
         values |= {"acknowledged_by": None, "acknowledged_at": None}
-    if alarm.row_id is not None:
-        alarm_store.change(batch.conn, alarm.row_id, values)
-        return alarm.row_id
-    alarm.row_id = alarm_store.open_new(batch.conn, values | {
+    return values
+
+
+def _open(batch: _Batch, alarm: Working) -> int:
+    """Write a new alarm as far as it is known before it is judged, and return its number."""
+    alarm.row_id = alarm_store.open_new(batch.conn, _as_row(batch, alarm) | {
         "press_id": batch.press.id, "run_id": alarm.run_id, "kind": alarm.kind, "opened_at": batch.now,
         "first_shot_id": alarm.first_shot_id, "headline": headline(alarm.kind, list(alarm.moved.values())),
     })  # fmt: skip
     return alarm.row_id
 
 
-def _judge(batch: _Batch, alarm: Working, alarm_id: int) -> None:
-    """Date the change from the stored values; say what moved, since when, and what it is often seen with."""
-    facts = evidence.signaled(batch.conn, alarm_id)
-    series = evidence.series(
-        batch.conn, batch.press.id, list(facts.values()), since_shot_id=batch.charts_since_shot_id
-    )
-    changes = {one.key: change.judge(one) for one in series}
-    recipe = evidence.recipe_setpoints(batch.conn, alarm.run_id) if alarm.kind == "recipe" else {}
-    # A characteristic whose signals a replay withdrew keeps what was said about it.
-    alarm.moved |= {
-        key: _level(alarm.moved[key], changes.get(key), recipe.get(key), fact)
-        for key, fact in facts.items()
-        if key in alarm.moved
-    }
-    alarm.say(headline(alarm.kind, list(alarm.moved.values())))
-    values = {
-        "headline": alarm.headline,
-        "characteristics": [item.to_json() for item in _ordered(alarm)],
-    }
-    alarm_store.change(batch.conn, alarm_id, values | _dated(batch, alarm, changes))
-    found = causes_of(batch.conn, _matter(batch, alarm, facts.values()), list(facts.values()))
-    alarm_store.change(batch.conn, alarm_id, {"causes": found})
-
-
-def _dated(batch: _Batch, alarm: Working, changes: dict[str, Change]) -> dict[str, int | None]:
-    """When it began; an alarm that was there before the charts started anew keeps its older date."""
-    since = batch.charts_since_shot_id
-    if alarm.change_shot_id is not None and since is not None and alarm.change_shot_id < since:
-        return {}
-    first = change.earliest(_leading(changes))
-    if first is None:
-        assert alarm.row_id is not None  # it has been saved
-        assert alarm.first_shot_id is not None  # it began with a signal
-        began = evidence.first_of_run(
-            batch.conn, batch.press.id, alarm_id=alarm.row_id, shot_id=alarm.first_shot_id
-        )
-        return {
-            "change_shot_id": began, "change_low_shot_id": began, "change_high_shot_id": alarm.first_shot_id
-        }
-    return {
-        "change_shot_id": first.shot_id,
-        "change_low_shot_id": first.low_shot_id,
-        "change_high_shot_id": first.high_shot_id,
-    }
-
-
-def _leading(changes: dict[str, Change]) -> list[Change]:
-    """A single bad shot does not date a lasting change of something else."""
-    lasting = [one for one in changes.values() if not one.single]
-    return lasting or list(changes.values())
-
-
-def _level(item: Moved, found: Change | None, recipe: float | None, fact: evidence.Signaled) -> Moved:
-    if found is None:
-        return replace(item, before=item.before if recipe is None else recipe, single=False)
-    shots = len(fact.far_out) if found.single else item.shots
-    before = found.before if recipe is None else recipe
-    return replace(item, single=found.single, before=before, after=found.after, shots=shots)
-
-
-def _matter(batch: _Batch, alarm: Working, facts: Iterable[evidence.Signaled]) -> Matter:
-    row = _row(batch, alarm)
-    assert row.first_shot_id is not None  # an alarm begins with a signal
-    first = row.change_shot_id or row.first_shot_id
-    return Matter(
-        press_id=batch.press.id, kind=alarm.kind, moved=tuple(alarm.moved.values()), single=alarm.single,
-        low_shot_id=row.change_low_shot_id or first, first_shot_id=first,
-        high_shot_id=row.change_high_shot_id or first, last_shot_id=row.last_shot_id or first,
-        bad_shots=frozenset(shot for fact in facts for shot in fact.far_out),
-    )  # fmt: skip
-
-
-def _touched(batch: _Batch, alarm: Working) -> Touched:
-    row = _row(batch, alarm)
+def _touched(batch: _Batch, alarm: Working, alarm_id: int) -> Touched:
     assert alarm.first_shot_id is not None  # an alarm begins with a signal
     ends = not alarm.stage.active or alarm.single
-    last = _last_bad_shot(batch.conn, row.id) if alarm.single else None
+    last = _last_bad_shot(batch.conn, alarm_id) if alarm.single else None
     last = alarm.last_shot_id if last is None else last
     return Touched(
-        alarm_id=row.id, press_id=batch.press.id, run_id=alarm.run_id,
-        first_shot_id=row.change_low_shot_id or alarm.first_shot_id, last_shot_id=last if ends else None,
-        fresh_shot_id=alarm.first_new_shot_id, reason=row.headline,
+        alarm_id=alarm_id, press_id=batch.press.id, run_id=alarm.run_id,
+        first_shot_id=alarm.change_low_shot_id or alarm.first_shot_id, last_shot_id=last if ends else None,
+        fresh_shot_id=alarm.first_new_shot_id, reason=alarm.headline,
     )  # fmt: skip
 
 
@@ -253,21 +192,11 @@ def _last_bad_shot(conn: sa.Connection, alarm_id: int) -> int | None:
     return max((shot for fact in facts for shot in fact.far_out), default=None)
 
 
-def _log_lines(batch: _Batch, alarm: Working) -> list[str]:
+def _log_lines(batch: _Batch, alarm: Working, alarm_id: int) -> list[str]:
     if not alarm.steps or alarm.quiet:
         return []
-    row = _row(batch, alarm)
+    row = alarm_store.get(batch.conn, alarm_id)
+    assert row is not None  # in this transaction
     events = ", ".join(step.event for step in alarm.steps)
     says = f"{batch.press.name} alarm {row.id} {events}, {row.state.replace('_', ' ')}"
     return [f"{says}: {sentence(batch.conn, row)}"]
-
-
-def _row(batch: _Batch, alarm: Working) -> alarm_store.AlarmRow:
-    assert alarm.row_id is not None  # it has been saved
-    row = alarm_store.get(batch.conn, alarm.row_id)
-    assert row is not None  # in this transaction
-    return row
-
-
-def _ordered(alarm: Working) -> list[Moved]:
-    return sorted(alarm.moved.values(), key=lambda item: (item.single, -item.share))

@@ -6,18 +6,31 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import sqlalchemy as sa
+from numpy.typing import NDArray
 
 from collector.alarms import beside, causes, evidence, happenings
 from collector.alarms.causes import SCATTERED
 from collector.alarms.fault_table import FAULTS
 from collector.alarms.model import AlarmKind, Moved
 from collector.store import doubts
-from collector.store import shots as shot_store
-from collector.store.tables import shots, signals
+from collector.store.newest import Newest
+from collector.store.tables import signals
 
 NAMED_IN_TABLE = frozenset(key for fault in FAULTS for pattern in fault.patterns for key in pattern)
 LOOKED_BACK = 400  # shots from the newest one, within which a change is compared with what was before
+
+_IN_DOUBT_SINCE = (
+    sa.select(signals.c.key, signals.c.rule)
+    .where(
+        signals.c.press_id == sa.bindparam("press_id"),
+        signals.c.shot_id >= sa.bindparam("low_shot_id"),
+        signals.c.kind == doubts.DATA,
+        signals.c.withdrawn.is_(False),
+    )
+    .order_by(signals.c.id)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +60,34 @@ class Matter:
     bad_shots: frozenset[int] = frozenset()
 
 
+def spoken_of(keys: Iterable[str]) -> list[str]:
+    """Those of some keys that the fault table speaks of."""
+    return [key for key in keys if key.partition(".")[0] in NAMED_IN_TABLE]
+
+
 def causes_of(
-    conn: sa.Connection, matter: Matter, facts: Collection[evidence.Signaled]
+    conn: sa.Connection,
+    matter: Matter,
+    facts: Collection[evidence.Signaled],
+    newest: Newest,
+    keys: Collection[str],
 ) -> list[dict[str, Any]]:
-    """The likely causes of an alarm, best fit first, as they are kept with it."""
+    """The likely causes of an alarm, best fit first, as they are kept with it.
+
+    Parameters
+    ----------
+    conn : Connection
+    matter : Matter
+    facts : collection of Signaled
+    newest : Newest
+        The last `LOOKED_BACK` shots or more, with `keys`.
+    keys : collection of str
+        What the last shot that signaled reported and the fault table speaks of.
+    """
     if matter.kind == "data":
         return [cause.to_json() for cause in causes.of_data(matter.moved)]
     seen = dict.fromkeys(evidence.charted_keys(conn, facts), 0)
-    around = _around(conn, matter)
+    around = _around(matter, newest.last(LOOKED_BACK), keys)
     seen |= around | _moved(matter.moved, around)
     happened = happenings.before(
         conn, matter.press_id, first_shot_id=matter.low_shot_id, last_shot_id=matter.high_shot_id
@@ -68,12 +101,8 @@ def causes_of(
 
 def _in_doubt(conn: sa.Connection, matter: Matter) -> dict[str, str]:
     """Keys that came into doubt since, with the newest rule that said so."""
-    c = signals.c
-    query = sa.select(c.key, c.rule).where(
-        c.press_id == matter.press_id, c.shot_id >= matter.low_shot_id, c.kind == doubts.DATA,
-        c.withdrawn.is_(False),
-    )
-    return {row.key: row.rule for row in conn.execute(query.order_by(c.id))}
+    asked = {"press_id": matter.press_id, "low_shot_id": matter.low_shot_id}
+    return {row.key: row.rule for row in conn.execute(_IN_DOUBT_SINCE, asked)}
 
 
 def _moved(moved: Iterable[Moved], around: dict[str, int]) -> dict[str, int]:
@@ -83,27 +112,15 @@ def _moved(moved: Iterable[Moved], around: dict[str, int]) -> dict[str, int]:
     }
 
 
-def _around(conn: sa.Connection, matter: Matter) -> dict[str, int]:
+def _around(matter: Matter, newest: Newest, keys: Collection[str]) -> dict[str, int]:
     """What every reported value did that the fault table speaks of."""
-    keys = [key for key in _reported(conn, matter) if key.partition(".")[0] in NAMED_IN_TABLE]
-    if not keys:
-        return {}
-    frame = shot_store.values(
-        conn, press_id=matter.press_id, keys=keys, phases=evidence.CHARTED, last=LOOKED_BACK
+    low, first, end = np.searchsorted(
+        newest.ids, (matter.low_shot_id, matter.first_shot_id, matter.last_shot_id + 1)
     )
-    frame = doubts.without_doubted(conn, frame, keys, press_id=matter.press_id)
-    ids = frame["id"]
-    before = frame[ids < matter.low_shot_id].tail(beside.BEFORE_SHOTS)
-    touched = frame[(ids >= matter.first_shot_id) & (ids <= matter.last_shot_id)].tail(beside.RECENT_SHOTS)
+    before = slice(max(low - beside.BEFORE_SHOTS, 0), low)
+    touched: slice | NDArray[np.bool_] = slice(max(first, end - beside.RECENT_SHOTS), end)
     if matter.single:
-        touched = frame[ids.isin(matter.bad_shots)]
+        touched = np.isin(newest.ids, list(matter.bad_shots))
     return beside.directions(
-        {key: before[key].to_numpy(dtype=float) for key in keys},
-        {key: touched[key].to_numpy(dtype=float) for key in keys},
+        {key: newest.values[key][before] for key in keys}, {key: newest.values[key][touched] for key in keys}
     )
-
-
-def _reported(conn: sa.Connection, matter: Matter) -> list[str]:
-    """Keys of the last shot that signaled."""
-    query = sa.select(shots.c.characteristics).where(shots.c.id == matter.last_shot_id)
-    return sorted(conn.execute(query).scalar() or {})

@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import sqlalchemy as sa
 
-from collector.alarms.change import WINDOW_SHOTS, FloatArray, IntArray, Series
+from collector.alarms.change import FloatArray, IntArray, Series
 from collector.alarms.model import SINGLE_SHOT_CHART, SINGLE_SHOT_RULE
-from collector.store import doubts
-from collector.store import shots as shot_store
+from collector.store.newest import Newest
 from collector.store.tables import limits, recipes, runs, shots, signals
 from rules.limits import Baseline
 
@@ -29,53 +28,103 @@ class Signaled:
     far_out: frozenset[int]
 
 
+# Asked for whenever an alarm is judged, so they are built once.
+_OF_ALARM = (
+    sa.select(signals.c.key, signals.c.shot_id, signals.c.chart, signals.c.rule, signals.c.limits_id)
+    .where(signals.c.alarm_id == sa.bindparam("alarm_id"), signals.c.withdrawn.is_(False))
+    .order_by(signals.c.shot_id)
+)
+_BASELINES = sa.select(limits.c.id, limits.c.baseline).where(
+    limits.c.id.in_(sa.bindparam("ids", expanding=True))
+)
+_own = limits.alias()
+_SAME_CONTEXT = (
+    sa.select(limits.c.key)
+    .distinct()
+    .where(
+        sa.tuple_(limits.c.press_id, limits.c.context).in_(
+            sa.select(_own.c.press_id, _own.c.context).where(
+                _own.c.id.in_(sa.bindparam("ids", expanding=True))
+            )
+        )
+    )
+)
+_EARLIER = (  # from the newest back: the nearest is seldom far, and a press may have signaled for years
+    sa.select(signals.c.shot_id)
+    .where(
+        signals.c.press_id == sa.bindparam("press_id"),
+        signals.c.key == sa.bindparam("key"),
+        signals.c.shot_id < sa.bindparam("first_shot_id"),
+        signals.c.kind != "data",  # a glitch of the sensor is no matter of the process
+        signals.c.withdrawn.is_(False),
+    )
+    .order_by(signals.c.shot_id.desc())
+    .limit(1)
+)
+_REPORTED = sa.select(shots.c.characteristics).where(shots.c.id == sa.bindparam("shot_id"))
+
+
 def signaled(conn: sa.Connection, alarm_id: int) -> dict[str, Signaled]:
     """Signals of an alarm by characteristic, without those that a replay withdrew."""
-    columns = (signals.c.key, signals.c.shot_id, signals.c.chart, signals.c.rule, signals.c.limits_id)
-    query = sa.select(*columns).where(signals.c.alarm_id == alarm_id, signals.c.withdrawn.is_(False))
     by_key: dict[str, list[Any]] = {}
-    for row in conn.execute(query.order_by(signals.c.shot_id)):
+    for row in conn.execute(_OF_ALARM, {"alarm_id": alarm_id}):
         by_key.setdefault(row.key, []).append(row)
     return {key: _summary(key, rows) for key, rows in by_key.items()}
+
+
+def baselines(conn: sa.Connection, facts: Collection[Signaled]) -> dict[int | None, Baseline]:
+    """The baselines that the signals were judged by, by the id of their limits."""
+    ids = _limits_of(facts)
+    rows = conn.execute(_BASELINES, {"ids": ids}) if ids else ()
+    return {row.id: Baseline.from_dict(row.baseline) for row in rows}
+
+
+def reported(conn: sa.Connection, shot_id: int) -> list[str]:
+    """Keys that a shot has a value for, sorted."""
+    return sorted(conn.execute(_REPORTED, {"shot_id": shot_id}).scalar() or {})
 
 
 def series(
     conn: sa.Connection,
     press_id: int,
     facts: Collection[Signaled],
+    newest: Newest,
     *,
+    known: Mapping[int | None, Baseline],
     since_shot_id: int | None,
 ) -> list[Series]:
-    """Values of the signaled characteristics since the charts began, one series per key that has limits."""
-    baselines = _baselines(conn, {fact.limits_id for fact in facts if fact.limits_id is not None})
-    charted = [fact for fact in facts if fact.limits_id in baselines]
-    if not charted:
-        return []
-    frame = shot_store.values(
-        conn,
-        press_id=press_id,
-        keys=[fact.key for fact in charted],
-        after_id=None if since_shot_id is None else since_shot_id - 1,
-        phases=CHARTED,
-        last=WINDOW_SHOTS,
-    )
-    frame = doubts.without_doubted(conn, frame, [fact.key for fact in charted], press_id=press_id)
-    ids = frame["id"].to_numpy(dtype=np.int64)
+    """Values of the signaled characteristics since the charts began, one series per key that has limits.
+
+    Parameters
+    ----------
+    conn : Connection
+    press_id : int
+    facts : collection of Signaled
+    newest : Newest
+        The last `WINDOW_SHOTS` shots of `CHARTED`, with the keys that have limits.
+    known : mapping of int to Baseline
+        As :func:`baselines` gives it.
+    since_shot_id : int or None
+        First shot since the charts began anew.
+    """
     found = []
-    for fact in charted:
-        use = (ids <= fact.shot_ids[-1]) & (ids > _earlier_matter(conn, press_id, fact))
-        found.append(_series(fact, ids[use], frame[fact.key].to_numpy(dtype=float)[use], baselines))
+    for fact in facts:
+        if fact.limits_id not in known:
+            continue
+        first = max(since_shot_id or 0, _earlier_matter(conn, press_id, fact) + 1)
+        use = slice(*np.searchsorted(newest.ids, (first, fact.shot_ids[-1] + 1)))
+        found.append(_series(fact, newest.ids[use], newest.values[fact.key][use], known))
     return [one for one in found if one.x.size]
 
 
 def charted_keys(conn: sa.Connection, facts: Collection[Signaled]) -> list[str]:
     """Keys that are charted in the context of these signals: those of which "unchanged" can be said."""
-    own = limits.alias()
-    contexts = sa.select(own.c.press_id, own.c.context).where(
-        own.c.id.in_({fact.limits_id for fact in facts if fact.limits_id is not None})
-    )
-    same = sa.tuple_(limits.c.press_id, limits.c.context).in_(contexts)
-    return list(conn.execute(sa.select(limits.c.key).distinct().where(same)).scalars())
+    ids = _limits_of(facts)
+    return list(conn.execute(_SAME_CONTEXT, {"ids": ids}).scalars()) if ids else []
+
+
+def _limits_of(facts: Collection[Signaled]) -> list[int]:
+    return sorted({fact.limits_id for fact in facts if fact.limits_id is not None})
 
 
 def first_of_run(conn: sa.Connection, press_id: int, *, alarm_id: int, shot_id: int) -> int:
@@ -107,21 +156,10 @@ def _summary(key: str, rows: list[Any]) -> Signaled:
     )
 
 
-def _baselines(conn: sa.Connection, ids: set[int]) -> dict[int | None, Baseline]:
-    query = sa.select(limits.c.id, limits.c.baseline).where(limits.c.id.in_(ids))
-    return {row.id: Baseline.from_dict(row.baseline) for row in conn.execute(query)}
-
-
 def _earlier_matter(conn: sa.Connection, press_id: int, fact: Signaled) -> int:
     """Last shot before this one at which the characteristic signaled; that belongs to another alarm."""
-    query = sa.select(sa.func.max(signals.c.shot_id)).where(
-        signals.c.press_id == press_id,
-        signals.c.key == fact.key,
-        signals.c.shot_id < fact.shot_ids[0],
-        signals.c.kind != "data",  # a glitch of the sensor is no matter of the process
-        signals.c.withdrawn.is_(False),
-    )
-    return conn.execute(query).scalar() or 0
+    asked = {"press_id": press_id, "key": fact.key, "first_shot_id": fact.shot_ids[0]}
+    return conn.execute(_EARLIER, asked).scalar() or 0
 
 
 def _series(fact: Signaled, ids: IntArray, x: FloatArray, baselines: Mapping[int | None, Baseline]) -> Series:

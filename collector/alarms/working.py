@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import cast
+from typing import Any, cast
 
 from collector.alarms import lifecycle
 from collector.alarms.containment import HOLDS_NOTHING
@@ -57,6 +57,8 @@ class Working:
     first_shot_id: int | None = None
     last_shot_id: int | None = None
     change_shot_id: int | None = None
+    change_low_shot_id: int | None = None
+    change_high_shot_id: int | None = None
     headline: str = ""
     # what this batch did
     signal_ids: list[int] = field(default_factory=list)
@@ -82,6 +84,8 @@ class Working:
             first_shot_id=row.first_shot_id,
             last_shot_id=row.last_shot_id,
             change_shot_id=row.change_shot_id,
+            change_low_shot_id=row.change_low_shot_id,
+            change_high_shot_id=row.change_high_shot_id,
             headline=row.headline,
         )
 
@@ -91,9 +95,19 @@ class Working:
         return all(item.single for item in self.moved.values())
 
     @property
+    def only_passed_over(self) -> bool:
+        """Nothing about it is new but its number of quiet shots."""
+        return self.row_id is not None and not (self.signal_ids or self.steps or self.to_judge)
+
+    @property
     def quiet(self) -> bool:
         """Something keeps it from calling anybody."""
         return self.stage.aside is not None
+
+    def characteristics(self) -> list[dict[str, Any]]:
+        """What moved as it is stored: lasting changes first, largest share of its limit first."""
+        ordered = sorted(self.moved.values(), key=lambda item: (item.single, -item.share))
+        return [item.to_json() for item in ordered]
 
     def candidate(self) -> Candidate:
         """The alarm as grouping sees it; one that is kept quiet goes on taking what is its own."""

@@ -83,11 +83,17 @@ _OPEN_TO_SIGNALS = (  # asked for with every batch of every press
     )
     .order_by(alarms.c.id)
 )
+_COUNT_QUIET = (  # one at least with every shot of a press that has an alarm
+    sa.update(alarms)
+    .where(alarms.c.id == sa.bindparam("alarm_id"))
+    .values(quiet_shots=sa.bindparam("count"))
+)
+_GET = sa.select(*_COLUMNS).where(alarms.c.id == sa.bindparam("alarm_id"))
 
 
 def get(conn: sa.Connection, alarm_id: int) -> AlarmRow | None:
     """One alarm by its number, None when there is none."""
-    row = conn.execute(sa.select(*_COLUMNS).where(alarms.c.id == alarm_id)).mappings().first()
+    row = conn.execute(_GET, {"alarm_id": alarm_id}).mappings().first()
     return None if row is None else _read(row)
 
 
@@ -145,6 +151,12 @@ def open_new(conn: sa.Connection, values: Mapping[str, Any]) -> int:
 def change(conn: sa.Connection, alarm_id: int, values: Mapping[str, Any]) -> None:
     """Write the given columns of one alarm."""
     conn.execute(sa.update(alarms).where(alarms.c.id == alarm_id).values(**values))
+
+
+def count_quiet(conn: sa.Connection, quiet_shots: Mapping[int, int]) -> None:
+    """Write for how many shots alarms, by their numbers, have been without a signal."""
+    if quiet_shots:
+        conn.execute(_COUNT_QUIET, [{"alarm_id": one, "count": count} for one, count in quiet_shots.items()])
 
 
 def add_step(

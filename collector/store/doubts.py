@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,14 @@ import sqlalchemy as sa
 from collector.store.tables import shots, signals
 
 DATA = "data"
+
+_c = signals.c
+_IN_DOUBT = sa.select(_c.key, _c.shot_id).where(
+    _c.press_id == sa.bindparam("press_id"),
+    _c.shot_id.between(sa.bindparam("first"), sa.bindparam("last")),
+    _c.kind == DATA,
+    _c.withdrawn.is_(False),
+)
 
 
 def without_doubted(
@@ -33,7 +41,7 @@ def without_doubted(
     """
     if frame.empty:
         return frame
-    found = _doubted(conn, press_id, int(frame["id"].min()), int(frame["id"].max()), keys)
+    found = doubted(conn, press_id, int(frame["id"].min()), int(frame["id"].max()), keys)
     if not found:
         return frame
     frame = frame.copy()
@@ -48,15 +56,13 @@ def of_run(conn: sa.Connection, frame: pd.DataFrame, keys: Sequence[str], *, run
     return frame if press_id is None else without_doubted(conn, frame, keys, press_id=press_id)
 
 
-def _doubted(
-    conn: sa.Connection, press_id: int, first: int, last: int, keys: Sequence[str]
+def doubted(
+    conn: sa.Connection, press_id: int, first: int, last: int, keys: Collection[str]
 ) -> dict[str, list[int]]:
-    c = signals.c
-    query = sa.select(c.key, c.shot_id).where(
-        c.press_id == press_id, c.shot_id.between(first, last), c.kind == DATA, c.withdrawn.is_(False)
-    )
+    """By key, the shots of a press from one id to another at which its value was in doubt."""
     found: dict[str, list[int]] = {}
-    for key, shot_id in conn.execute(query):
+    between = {"press_id": press_id, "first": first, "last": last}
+    for key, shot_id in conn.execute(_IN_DOUBT, between):
         if key in keys:
             found.setdefault(key, []).append(shot_id)
     return found
