@@ -22,6 +22,8 @@ from collector.actions import holds as hold_actions
 from collector.actions import limits as limit_actions
 from collector.actions import recipes as recipe_actions
 from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS
+from collector.alarms.lives import read_measures
+from collector.alarms.measures import Measures
 from collector.clock import ServiceClock
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.settings import Settings
@@ -99,11 +101,12 @@ class Raised:
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """What the service concluded from a story: alarms in order, and standings of the approved limits by press
-    and key."""
+    """What the service concluded from a story: alarms in order, standings of the approved limits by press and
+    key, and how much its alarms asked of people, by the measures of the standard."""
 
     alarms: tuple[Raised, ...]
     standings: Standings
+    load: Measures
 
 
 def watch(story: Story, settings: Settings) -> Watched:
@@ -126,7 +129,7 @@ def watch(story: Story, settings: Settings) -> Watched:
     try:
         standings = _qualified(shop, story, records[:produced], settings)
         shop.take(records[produced:], most=1)
-        return Watched(shop.alarms(), standings)
+        return Watched(shop.alarms(), standings, shop.load(since=story.start))
     finally:
         shop.close()
 
@@ -246,6 +249,12 @@ class Shop:
             standings[press] = {each.key: each.standing for each in made}
         self._pipeline = self._open(self._policy)
         return standings
+
+    def load(self, *, since: datetime, operators: int = 1) -> Measures:
+        """The measures of production, for one person who looks after all presses."""
+        days = max((self._now - since) / timedelta(days=1), 1e-6)
+        with database.read(self._engine) as conn:
+            return read_measures(conn, now=self._now, operators=operators, allowed={}, days=days)
 
     def alarms(self) -> tuple[Raised, ...]:
         """The alarms of production in the order in which they opened."""

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from collector.alarms.measures import Measures, measure
 from collector.settings import Settings
 from simulator import bench, score_shop
 from simulator.records import SimShot, Truth
@@ -50,8 +51,13 @@ def alarm(*calls: int, held: tuple[int, int], low: int, high: int) -> Raised:
     )  # fmt: skip
 
 
+def nothing_asked() -> Measures:
+    hour = timedelta(hours=1)
+    return measure([], [], since=START, until=START + hour, operators=1, shelved=0, out_of_service=0)
+
+
 def scored(*alarms: Raised, matters: tuple[Matter, ...] = ()) -> Score:
-    return judge("made up", 1, truth(*(matters or (matter(),))), Watched(alarms, {}))
+    return judge("made up", 1, truth(*(matters or (matter(),))), Watched(alarms, {}, nothing_asked()))
 
 
 def test_an_alarm_of_a_fault_is_measured_from_its_first_shot_and_its_first_bad_disc() -> None:
