@@ -84,13 +84,15 @@ def fill(path: Path, *, press_count: int, shots: int) -> sa.Engine:
     run_ids = _run_ids(starts)
     with database.write(engine) as conn:
         _frame(conn, past, starts, run_ids)
+    engine.dispose()  # the journal can only be changed by who is alone
     with sqlite3.connect(path, isolation_level=None) as raw:
+        raw.execute("PRAGMA journal_mode = OFF")
         raw.execute("PRAGMA synchronous = OFF")
         raw.execute("PRAGMA cache_size = -400000")
         raw.execute("BEGIN")
         raw.executemany(INSERT, _shots(past, starts, run_ids))
         raw.execute("COMMIT")
-        raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        raw.execute("PRAGMA journal_mode = WAL")
     with database.write(engine) as conn:
         _alarms(conn, past, starts, run_ids)
     return engine
