@@ -6,6 +6,7 @@
     ├── StoreError               the database cannot do what was asked
     │   ├── StoreUnavailable     ... for now: locked, full, read-only or away; try again later
     │   └── LeaseLost            ... for this process: another collector has these presses by now
+    ├── ProviderAway             the identity provider cannot be asked, or answers what nobody understands
     ├── NotAllowed               an action that this person or this state does not permit
     └── DeliveryError            a message could not be handed over (`permanent` tells whether to retry)
         └── MaybeSent            ... or perhaps it was: nobody can tell
@@ -40,6 +41,10 @@ class LeaseLost(StoreError):
 
 class NotAllowed(EvenrunError):
     """The action is not permitted to this person, or not in this state."""
+
+
+class ProviderAway(EvenrunError):
+    """The identity provider cannot be asked now, or its answer is none; passwords and PINs work on."""
 
 
 class DeliveryError(EvenrunError):

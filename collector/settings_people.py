@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from collector.settings_oidc import Oidc
 
 
 class People(BaseModel):
@@ -26,6 +28,13 @@ class People(BaseModel):
         ("operator 1", "operator 2", "technician 1", "technician 2", "quality 1"),
         description="who may be named as having acknowledged or released, where there are no accounts",
     )
+    oidc: Oidc = Oidc()
+
+    @model_validator(mode="after")
+    def _provider_with_accounts(self) -> Self:
+        if self.oidc.issuer is not None and self.sign_in != "accounts":
+            raise ValueError('a provider signs accounts in; set sign_in = "accounts" or take oidc.issuer out')
+        return self
 
     @model_validator(mode="before")
     @classmethod

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
-from collector.people import codes, secret, sign_in
+from collector.people import by_provider, codes, secret, sign_in
+from collector.people.person import Person
 from collector.people.roles import ROLES
-from collector.store import journal, people
+from collector.store import journal, people, provider
 from collector.store.canonical import Json
 from collector.store.database import write
 from collector.store.people import Account
+
+FRESH = timedelta(minutes=5)  # between the provider's asking and the choice of a PIN
 
 
 def add(engine: sa.Engine, name: str, roles: Collection[str], *, who: str, clock: ServiceClock) -> str:
@@ -157,6 +161,64 @@ def change_own(
         _write_down(conn, account.name, action, who=who, clock=clock)
         people.change_account(conn, account.id, hashes)
         people.end_sign_ins(conn, wall=clock.wall(), account_id=account.id)
+
+
+def choose_pin(engine: sa.Engine, pin: str, *, who: str, clock: ServiceClock) -> None:
+    """Choose another PIN without a password, right after the identity provider asked who one is.
+
+    Whoever is signed in under this name must sign in again.
+
+    Raises
+    ------
+    NotAllowed
+        The PIN is too weak, there is a password that must be asked for, or the sign-in is not of just now.
+    """
+    _named(who)
+    secret.check_pin(pin)
+    pin_hash = secret.hashed(pin)  # outside of the transaction: it takes its time on purpose
+    with write(engine) as conn:
+        account = _account(conn, who)
+        if account.password_hash is not None:
+            raise NotAllowed("enter your current password too")
+        if not _just_now(conn, who, clock.wall()):
+            raise NotAllowed("sign in at the identity provider again, and choose the PIN within five minutes")
+        _write_down(conn, account.name, "PIN chosen", who=who, clock=clock)
+        people.change_account(conn, account.id, {"pin_hash": pin_hash})
+        people.end_sign_ins(conn, wall=clock.wall(), account_id=account.id)
+
+
+def link(engine: sa.Engine, name: str, *, issuer: str, subject: str, who: str, clock: ServiceClock) -> None:
+    """Let an identity provider sign in an account that is there already.
+
+    Parameters
+    ----------
+    engine : Engine
+    name : str
+        Of the account.
+    issuer, subject : str
+        The provider, and what it calls the person; it told them when they first came.
+    who : str
+        An admin.
+    clock : ServiceClock
+
+    Raises
+    ------
+    NotAllowed
+        Nobody is named, there is no such account, the subject is another's, or `who` is no admin.
+    """
+    _named(who)
+    with write(engine) as conn:
+        account, taken = _account(conn, name), provider.account_of(conn, issuer, subject)
+        if taken is not None and taken.id != account.id:
+            raise NotAllowed(f"{subject!r} is linked with the account {taken.name} already")
+        _write_down(conn, account.name, "account linked", who=who, clock=clock, after={"subject": subject})
+        people.change_account(conn, account.id, {"provider_issuer": issuer, "provider_subject": subject})
+
+
+def _just_now(conn: sa.Connection, who: str, wall: datetime) -> bool:
+    token = who.token if isinstance(who, Person) else ""
+    found = people.sign_in(conn, secret.digest(token), wall=wall)
+    return found is not None and found.kind == by_provider.KIND and abs(wall - found.at) <= FRESH
 
 
 def _named(who: str) -> None:

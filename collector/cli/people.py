@@ -20,6 +20,7 @@ from collector.service import service_clock
 from collector.settings import load_settings
 from collector.store import database
 from collector.store import people as accounts
+from collector.store.people import Account
 
 
 class What(StrEnum):
@@ -31,20 +32,25 @@ class What(StrEnum):
     DISABLE = "disable"
     ENABLE = "enable"
     RESET = "reset"
+    LINK = "link"
 
 
 def people(
-    what: Annotated[What, typer.Argument(help="list, add, role, disable, enable or reset")] = What.LIST,
+    what: Annotated[What, typer.Argument(help="list, add, role, disable, enable, reset or link")] = What.LIST,
     name: Annotated[str | None, typer.Argument(help="whose account, such as 'operator 1'")] = None,
     role: Annotated[
         list[str] | None, typer.Option(help=f"one of {', '.join(ROLES)}; give it once for each role")
+    ] = None,
+    subject: Annotated[
+        str | None, typer.Option(help="for link: what the identity provider calls the person (claim sub)")
     ] = None,
 ) -> None:
     """Look after accounts without signing in: whoever may run this on the store's computer may do it.
 
     add NAME --role ROLE and reset NAME print a one-time code with which the person chooses a password on the
-    screens, at /code. role NAME --role ROLE replaces the roles. Accounts are disabled, never deleted, since
-    the journal names them. From the first account on, nothing can be done on the screens without one.
+    screens, at /code. role NAME --role ROLE replaces the roles. link NAME --subject TEXT lets the
+    identity provider of the settings sign that account in. Accounts are disabled, never deleted, since the
+    journal names them. From the first account on, nothing can be done on the screens without one.
     """
     engine = database.open_existing(load_settings().database_url)
     try:
@@ -53,12 +59,12 @@ def people(
         elif name is None:
             raise UserError(f"say whose account: evenrun people {what} NAME")
         else:
-            _do(engine, what, name, role or [])
+            _do(engine, what, name, role or [], subject)
     finally:
         engine.dispose()
 
 
-def _do(engine: sa.Engine, what: What, name: str, roles: list[str]) -> None:
+def _do(engine: sa.Engine, what: What, name: str, roles: list[str], subject: str | None) -> None:
     who, clock = _terminal(engine), service_clock(engine)
     match what:
         case What.ADD:
@@ -74,6 +80,21 @@ def _do(engine: sa.Engine, what: What, name: str, roles: list[str]) -> None:
         case What.ENABLE:
             act.enable(engine, name, who=who, clock=clock)
             typer.echo(f"{name} may act again.")
+        case What.LINK:
+            issuer = _provider()
+            if not subject:
+                raise UserError(
+                    f"say what the provider calls them: evenrun people link '{name}' --subject TEXT"
+                )
+            act.link(engine, name, issuer=issuer, subject=subject, who=who, clock=clock)
+            typer.echo(f"{name} signs in at {issuer} from now on; roles come from there.")
+
+
+def _provider() -> str:
+    issuer = load_settings().people.oidc.issuer
+    if issuer is None:
+        raise UserError("there is no identity provider in the settings; set people.oidc.issuer first")
+    return issuer
 
 
 def _terminal(engine: sa.Engine) -> Person:
@@ -93,7 +114,13 @@ def _list(engine: sa.Engine) -> None:
         return
     table = Table("Name", "Roles", "State", "Last signed in (UTC)", box=None)
     for each in found:
-        state = "disabled" if each.disabled_at else "active" if each.password_hash else "no password yet"
+        state = "disabled" if each.disabled_at else _signs_in(each)
         seen = f"{last[each.id]:%Y-%m-%d %H:%M}" if each.id in last else "never"
         table.add_row(each.name, ", ".join(each.roles), state, seen)
     Console().print(table)
+
+
+def _signs_in(account: Account) -> str:
+    if account.provider_subject is not None:
+        return "active, by the identity provider"
+    return "active" if account.password_hash else "no password yet"

@@ -46,7 +46,7 @@ def by_password(
         They do not fit, or were tried too often.
     """
     found = _guess(engine, name, password, "password", address=address, wall=wall)
-    return _begin(engine, found, "browser", address=address, wall=wall, lasts=lasts)
+    return begin(engine, found, "browser", address=address, wall=wall, lasts=lasts)
 
 
 def by_pin(
@@ -60,7 +60,7 @@ def by_pin(
         They do not fit, or were tried too often.
     """
     found = _guess(engine, name, pin, "pin", address=address, wall=wall)
-    return _begin(engine, found, "pin", address=address, wall=wall, lasts=lasts)
+    return begin(engine, found, "pin", address=address, wall=wall, lasts=lasts)
 
 
 def check_password(engine: sa.Engine, name: str, password: str, *, address: str, wall: datetime) -> Account:
@@ -100,9 +100,10 @@ def end(engine: sa.Engine, token: str, *, wall: datetime) -> None:
         people.end_sign_ins(conn, wall=wall, token_digest=secret.digest(token))
 
 
-def _begin(
+def begin(
     engine: sa.Engine, account: Account, kind: str, *, address: str, wall: datetime, lasts: timedelta
 ) -> Person:
+    """A new sign-in of somebody who has just proved who they are; kinds are those of the table."""
     token = secret.token()
     row = {
         "token_digest": secret.digest(token), "account_id": account.id, "kind": kind, "at": wall,

@@ -30,6 +30,8 @@ class Account:
     created_at: datetime
     created_by: str
     disabled_at: datetime | None
+    provider_issuer: str | None
+    provider_subject: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,7 @@ class SignIn:
     account_id: int | None
     name: str
     roles: tuple[str, ...]
+    at: datetime
     expires_at: datetime
 
 
@@ -99,8 +102,8 @@ def sign_in(conn: sa.Connection, token_digest: bytes, *, wall: datetime) -> Sign
     """The sign-in of a token, if it holds: not ended, not over, its account there and not disabled."""
     query = (
         sa.select(
-            sign_ins.c.id, sign_ins.c.kind, sign_ins.c.account_id, sign_ins.c.expires_at, accounts.c.name,
-            accounts.c.roles,
+            sign_ins.c.id, sign_ins.c.kind, sign_ins.c.account_id, sign_ins.c.at, sign_ins.c.expires_at,
+            accounts.c.name, accounts.c.roles,
         )
         .select_from(sign_ins.outerjoin(accounts))
         .where(
@@ -111,7 +114,8 @@ def sign_in(conn: sa.Connection, token_digest: bytes, *, wall: datetime) -> Sign
     row = conn.execute(query).first()
     if row is None:
         return None
-    return SignIn(row.id, row.kind, row.account_id, row.name or "", tuple(row.roles or ()), row.expires_at)
+    name, roles = row.name or "", tuple(row.roles or ())
+    return SignIn(row.id, row.kind, row.account_id, name, roles, row.at, row.expires_at)
 
 
 def end_sign_ins(

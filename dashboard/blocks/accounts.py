@@ -38,6 +38,8 @@ def table(accounts: list[Account], last: dict[int, datetime]) -> None:
 def _state(each: Account) -> str:
     if each.disabled_at is not None:
         return f"disabled {database.local(each.disabled_at):%Y-%m-%d}"
+    if each.provider_subject is not None:
+        return "active, by the identity provider"
     return "active" if each.password_hash else "waits for its first password"
 
 

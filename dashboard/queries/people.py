@@ -47,6 +47,13 @@ def by_pin(name: str, pin: str, address: str) -> Person:
     return sign_in.by_pin(database.engine(), name, pin, address=address, wall=wall_now(), lasts=lasts)
 
 
+def has_password(name: str) -> bool:
+    """Whether somebody has a password here; who comes by the identity provider need have none."""
+    with read(database.engine()) as conn:
+        found = people.account(conn, name)
+    return found is not None and found.password_hash is not None
+
+
 def sign_out(token: str) -> None:
     """End a sign-in."""
     sign_in.end(database.engine(), token, wall=wall_now())
@@ -62,4 +69,3 @@ def listing() -> tuple[list[Account], dict[int, datetime]]:
     """Every account, and when each last signed in."""
     with read(database.engine()) as conn:
         return people.all_accounts(conn), people.last_sign_ins(conn)
-

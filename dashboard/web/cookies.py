@@ -42,7 +42,12 @@ def take_back(response: Response, *, tls: bool) -> None:
 
 def form_token(browser: str, key: bytes) -> str:
     """What a form of ours carries, so that another site cannot send it for this browser."""
-    return _signature(f"form {browser}", key)
+    return derived("form", browser, key)
+
+
+def derived(purpose: str, text: str, key: bytes) -> str:
+    """A secret that belongs to a text and a purpose, which nobody without the key can tell."""
+    return _signature(f"{purpose} {text}", key)
 
 
 def _signature(text: str, key: bytes) -> str:

@@ -59,13 +59,14 @@ def page(
     refused: str = "",
     back_to: str = "",
     links: Sequence[tuple[str, str]] = (),
+    instead: tuple[str, str] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
-    """Draw a page; everything in it is escaped."""
+    """Draw a page; everything in it is escaped. `instead` is a way around its forms: address and words."""
     browser = request.cookies.get(BROWSER) or secrets.token_urlsafe(24)
     text = _template().render(
         title=title, forms=forms, said=said, refused=refused, next=back_to, links=links,
-        token=cookies.form_token(browser, key),
+        instead=instead, token=cookies.form_token(browser, key),
     )  # fmt: skip
     headers = {POLICY: FORMS_POLICY, "cache-control": "no-store"}
     answer = HTMLResponse(text, status_code=status, headers=headers)

@@ -17,7 +17,9 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 # What shows nothing of the floor: signing in, the front end's own files, and whether the server lives.
-OPEN = ("/sign-in", "/sign-in.css", "/code", "/_stcore/health")
+OPEN = (
+    "/sign-in", "/sign-in.css", "/sign-in/provider", "/sign-in/provider/back", "/code", "/_stcore/health",
+)  # fmt: skip
 OPEN_FOLDERS = ("/static/",)
 ASK_AGAIN_S = 2.0
 POLICY_VIOLATION = 1008  # RFC 6455, 7.4.1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -14,12 +13,13 @@ from starlette.routing import Route
 
 from collector.actions import people as act
 from collector.clock import wall_now
-from collector.errors import NotAllowed, StoreUnavailable
+from collector.errors import NotAllowed
 from collector.people import codes, secret, sign_in
-from dashboard.app import PAGES
+from collector.people.person import Person
 from dashboard.queries import database
 from dashboard.queries import people as queries
-from dashboard.web import cookies
+from dashboard.web import cookies, provider_routes
+from dashboard.web.answers import address, back, guarded, sentence
 from dashboard.web.forms import Field, Form, is_tls, page, sent
 
 CSS = (Path(__file__).parent / "form.css").read_text(encoding="utf-8")
@@ -33,10 +33,22 @@ PIN = Field(
     "pin", "PIN for tablets that many use", "password", "off", longest=secret.PIN_LONGEST, required=False,
     digits=True, hint=f"{secret.PIN_SHORTEST} to {secret.PIN_LONGEST} digits; leave it empty for none.",
 )  # fmt: skip
+ONLY_FRESH = (
+    f"{secret.PIN_SHORTEST} to {secret.PIN_LONGEST} digits; within five minutes after the identity provider "
+    "signed you in."
+)
 NEW_PASSWORD_OR_NONE = Field(
     "password", "New password", "password", "new-password", longest=secret.LONGEST, required=False,
     hint="Leave it empty to keep the one you have.",
 )  # fmt: skip
+
+CURRENT = Field("current", "Current password", "password", "current-password", longest=secret.LONGEST)
+PASSWORD_OR_PIN = Form(
+    "/account", "Change", (CURRENT, NEW_PASSWORD_OR_NONE, PIN), title="Another password or PIN"
+)
+PIN_ALONE = Form(
+    "/account", "Choose this PIN", (replace(PIN, hint=ONLY_FRESH, required=True),), title="Another PIN"
+)
 
 Fields = dict[str, str]
 
@@ -44,18 +56,13 @@ Fields = dict[str, str]
 def routes() -> list[Route]:
     """Routes for the server to mount before the pages."""
     return [
-        Route("/sign-in", _guarded(_sign_in), methods=["GET", "POST"]),
-        Route("/sign-out", _guarded(_sign_out), methods=["POST"]),
-        Route("/account", _guarded(_account), methods=["GET", "POST"]),
-        Route("/code", _guarded(_code), methods=["GET", "POST"]),
+        Route("/sign-in", guarded(_sign_in), methods=["GET", "POST"]),
+        Route("/sign-out", guarded(_sign_out), methods=["POST"]),
+        Route("/account", guarded(_account), methods=["GET", "POST"]),
+        Route("/code", guarded(_code), methods=["GET", "POST"]),
         Route("/sign-in.css", _css, methods=["GET"]),
+        *provider_routes.routes(),
     ]
-
-
-def back(wanted: str | None) -> str:
-    """Where to go after signing in: one of our pages and nothing else, whatever the address says."""
-    known = {row.module for row in PAGES if row.module != "floor"}
-    return f"/{wanted}" if wanted in known else "/"
 
 
 async def _sign_in(request: Request) -> Response:
@@ -67,7 +74,7 @@ async def _sign_in(request: Request) -> Response:
     try:
         token = await run_in_threadpool(_check, request, fields)
     except NotAllowed as error:
-        return _sign_in_page(request, wanted, refused=_sentence(error), status=403)
+        return _sign_in_page(request, wanted, refused=sentence(error), status=403)
     answer = RedirectResponse(back(wanted), status_code=303)
     cookies.put(answer, token, _key(), tls=is_tls(request))
     return answer
@@ -76,7 +83,7 @@ async def _sign_in(request: Request) -> Response:
 def _check(request: Request, fields: Fields) -> str:
     """A new sign-in; the one this browser had before ends, so none can be slipped under somebody."""
     person = sign_in.by_password(
-        database.engine(), fields.get("name", ""), fields.get("password", ""), address=_address(request),
+        database.engine(), fields.get("name", ""), fields.get("password", ""), address=address(request),
         wall=wall_now(), lasts=timedelta(hours=database.settings().people.session_hours),
     )  # fmt: skip
     before = cookies.token_in(request.cookies, _key())
@@ -90,8 +97,17 @@ def _sign_in_page(request: Request, wanted: str, *, refused: str = "", status: i
     links = (("/code", "I have a code and choose a password"), (back(wanted), "Only look"))
     return page(
         request, _key(), title="Sign in", forms=[form], refused=refused, status=status, back_to=wanted,
-        links=links,
+        links=links, instead=_instead(wanted),
     )  # fmt: skip
+
+
+def _instead(wanted: str) -> tuple[str, str] | None:
+    """The way to the identity provider, where there is one: a link, since no form of ours leads elsewhere."""
+    settings = database.settings().people.oidc
+    if settings.issuer is None:
+        return None
+    way = f"{provider_routes.BEGIN}?next={back(wanted).strip('/')}"
+    return way, f"Sign in with {settings.label}"
 
 
 async def _sign_out(request: Request) -> Response:
@@ -110,17 +126,14 @@ async def _account(request: Request) -> Response:
     if found is None:
         return RedirectResponse("/sign-in", status_code=303)
     who, roles = found[0], ", ".join(found[1].roles)
+    known = await run_in_threadpool(queries.has_password, who)
     if request.method == "GET":
-        return _account_page(request, who, roles)
+        return _account_page(request, who, roles, known=known)
     fields = await sent(request, _key())
     try:
-        await run_in_threadpool(
-            act.change_own, database.engine(), who=who, current=fields.get("current", ""),
-            password=fields.get("password", ""), pin=fields.get("pin", ""), address=_address(request),
-            clock=database.clock(),
-        )  # fmt: skip
+        await run_in_threadpool(_change if known else _choose_pin, request, who, fields)
     except NotAllowed as error:
-        return _account_page(request, who, roles, refused=_sentence(error), status=403)
+        return _account_page(request, who, roles, known=known, refused=sentence(error), status=403)
     answer = page(
         request, _key(), title="Changed", said="Sign in again, here and wherever else you were signed in.",
         links=(("/sign-in", "Sign in"),),
@@ -129,11 +142,24 @@ async def _account(request: Request) -> Response:
     return answer
 
 
+def _change(request: Request, who: Person, fields: Fields) -> None:
+    act.change_own(
+        database.engine(), who=who, current=fields.get("current", ""), password=fields.get("password", ""),
+        pin=fields.get("pin", ""), address=address(request), clock=database.clock(),
+    )  # fmt: skip
+
+
+def _choose_pin(_: Request, who: Person, fields: Fields) -> None:
+    if not database.settings().people.oidc.ask_again:
+        raise NotAllowed("the identity provider need not ask who you are here; let an admin give you a code")
+    act.choose_pin(database.engine(), fields.get("pin", ""), who=who, clock=database.clock())
+
+
 def _account_page(
-    request: Request, who: str, roles: str, *, refused: str = "", status: int = 200
+    request: Request, who: str, roles: str, *, known: bool, refused: str = "", status: int = 200
 ) -> Response:
-    current = Field("current", "Current password", "password", "current-password", longest=secret.LONGEST)
-    change = Form("/account", "Change", (current, NEW_PASSWORD_OR_NONE, PIN), title="Another password or PIN")
+    """Without a password here only a PIN is chosen."""
+    change = PASSWORD_OR_PIN if known else PIN_ALONE
     wanted = request.query_params.get("next", "")
     return page(
         request, _key(), title=who, said=f"Signed in as {who}: {roles}.",
@@ -149,11 +175,11 @@ async def _code(request: Request) -> Response:
     try:
         await run_in_threadpool(
             codes.redeem, database.engine(), fields.get("code", ""), name=fields.get("name", ""),
-            password=fields.get("password", ""), pin=fields.get("pin", ""), address=_address(request),
+            password=fields.get("password", ""), pin=fields.get("pin", ""), address=address(request),
             clock=database.clock(),
         )  # fmt: skip
     except NotAllowed as error:
-        return _code_page(request, name=fields.get("name", ""), refused=_sentence(error), status=403)
+        return _code_page(request, name=fields.get("name", ""), refused=sentence(error), status=403)
     return page(
         request, _key(), title="Done", said="The password is yours; nobody else knows it.",
         links=(("/sign-in", "Sign in"),),
@@ -174,38 +200,6 @@ def _code_page(request: Request, *, name: str = "", refused: str = "", status: i
 
 async def _css(_: Request) -> Response:
     return Response(CSS, media_type="text/css")
-
-
-def _guarded(
-    handler: Callable[[Request], Awaitable[Response]],
-) -> Callable[[Request], Awaitable[Response]]:
-    """What a person cannot do, or the store cannot take now, is a sentence on a page and never a stack."""
-
-    async def answer(request: Request) -> Response:
-        if not await run_in_threadpool(queries.are_accounts):
-            return RedirectResponse("/", status_code=303)
-        try:
-            return await handler(request)
-        except NotAllowed as error:
-            return _refusal(request, error, 403)
-        except StoreUnavailable as error:
-            return _refusal(request, error, 503)
-
-    return answer
-
-
-def _refusal(request: Request, error: Exception, status: int) -> Response:
-    links = (("/sign-in", "Sign in"),)
-    return page(request, _key(), title="Not done", refused=_sentence(error), links=links, status=status)
-
-
-def _sentence(error: Exception) -> str:
-    words = str(error).rstrip(".")
-    return f"{words[:1].upper()}{words[1:]}."
-
-
-def _address(request: Request) -> str:
-    return request.client.host if request.client else "unknown"
 
 
 def _key() -> bytes:

@@ -20,6 +20,7 @@ from collector.store.tables.people import (
     sign_in_attempts,
     sign_in_codes,
     sign_in_keys,
+    sign_in_states,
     sign_ins,
 )
 from collector.store.tables.service import clocks, heartbeats, job_results
@@ -61,6 +62,7 @@ __all__ = [
     "sign_in_attempts",
     "sign_in_codes",
     "sign_in_keys",
+    "sign_in_states",
     "sign_ins",
     "signals",
     "withdrawn_shots",

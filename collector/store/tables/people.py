@@ -35,13 +35,16 @@ accounts = Table(
     Column("created_at", UtcTime, nullable=False),
     Column("created_by", String, nullable=False),
     Column("disabled_at", UtcTime),               # never deleted: the journal names them
+    Column("provider_issuer", String),            # whose word it is that somebody is this person
+    Column("provider_subject", String),           # what that provider calls them; it never gives it again
 )
+Index("uq_accounts_provider", accounts.c.provider_issuer, accounts.c.provider_subject, unique=True)
 
 sign_ins = Table(
     "sign_ins", metadata, row_id(),
     Column("token_digest", LargeBinary, nullable=False, unique=True),
     Column("account_id", ForeignKey("accounts.id"), index=True),  # null: the terminal
-    Column("kind", String, nullable=False),       # browser | pin | terminal
+    Column("kind", String, nullable=False),       # browser | pin | provider | terminal
     Column("at", UtcTime, nullable=False),
     Column("expires_at", UtcTime, nullable=False),
     Column("ended_at", UtcTime),
@@ -67,6 +70,12 @@ sign_in_attempts = Table(
 )
 Index("ix_sign_in_attempts_name", sign_in_attempts.c.name_key, sign_in_attempts.c.at)
 Index("ix_sign_in_attempts_address", sign_in_attempts.c.address, sign_in_attempts.c.at)
+
+sign_in_states = Table(                           # each used up by one sign-in at a provider
+    "sign_in_states", metadata,
+    Column("state_digest", LargeBinary, primary_key=True),
+    Column("expires_at", UtcTime, nullable=False),
+)
 
 sign_in_keys = Table(
     "sign_in_keys", metadata,

@@ -2,8 +2,10 @@
 
 Numbers and wording are from memory and shortened. What does not apply, and why: 2.1.9 to 2.1.12 of password
 managers and display are met by plain password fields; 2.5 beyond one-time codes (there is no e-mail
-recovery); 2.7 (no codes by phone or mail); 3.5 (no tokens for programs); 12.1, 12.4 (no uploads); 13 (no web
-service that changes anything); 9.2 (no outside connections of the screens). TLS itself (9.1) is the
+recovery); 2.7 (no codes by phone or mail); 3.5 beyond the provider's
+ID token (no tokens for programs); 12.1, 12.4 (no uploads); 13 (no web
+service that changes anything); 9.2 but for the
+identity provider, whose certificate is checked. TLS itself (9.1) is the
 certificate of the settings or of the proxy before them: what is tested is that the cookie and the headers
 change with it. 4.3.1 asks for a second factor for admins, which there is not.
 """
@@ -22,6 +24,7 @@ READING = "dashboard/security/test_reading.py"
 ROLES = "collector/people/test_roles.py"
 VERIFY = "collector/proof/test_verify.py"
 SERVER = "browser/test_server.py"
+PROVIDER = "dashboard/security/test_provider.py"
 
 # number, what it asks, file, tests
 REQUIREMENTS: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
@@ -71,6 +74,43 @@ REQUIREMENTS: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     )),
     ("3.4.1 / 3.4.2 / 3.4.3 / 3.4.4", "Secure, HttpOnly, SameSite, __Host-", SIGN_IN, (
         "test_the_cookie_is_for_the_server_alone",
+    )),
+    ("3.5.3 (level 2) of the provider", "its token is signed, for us and fresh", PROVIDER, (
+        "test_a_token_that_lies_signs_nobody_in",
+        "test_a_token_that_is_not_signed_by_the_provider_signs_nobody_in",
+        "test_a_shared_secret_among_the_keys_is_none",
+        "test_keys_may_change_from_one_sign_in_to_the_next",
+    )),
+    ("3.2.1 / 4.2.2 of the provider", "a sign-in ends in the browser that began it, once", PROVIDER, (
+        "test_a_state_is_used_once",
+        "test_another_browser_cannot_end_what_this_one_began",
+        "test_a_stolen_code_is_worth_nothing_in_another_sign_in",
+        "test_a_made_up_cookie_of_a_sign_in_under_way_is_none",
+        "test_who_comes_back_too_late_begins_again",
+        "test_signing_in_makes_a_new_session_and_ends_the_one_before",
+    )),
+    ("3.3.1 / 4.1.1 of the provider", "signing out, and what is disabled or lost there, ends it", PROVIDER, (
+        "test_signing_out_ends_it_and_the_next_one_is_asked_again",
+        "test_a_disabled_account_is_refused",
+        "test_roles_follow_the_groups_and_are_gone_with_them",
+        "test_who_has_no_role_is_refused_and_made_nothing_of",
+        "test_the_name_of_somebody_here_takes_over_nothing",
+    )),
+    ("3.4 of the provider", "Secure, HttpOnly, SameSite, __Host-", PROVIDER, (
+        "test_the_cookie_on_the_way_is_for_the_server_alone",
+    )),
+    ("3.7.1 of the provider", "choosing a PIN asks who one is again", PROVIDER, (
+        "test_a_pin_is_chosen_right_after_the_provider_asked",
+        "test_a_pin_is_not_chosen_at_a_browser_that_was_left",
+        "test_where_the_provider_need_not_ask_again_its_word_makes_no_pin",
+    )),
+    ("5.1.5 of the provider", "no redirect to another site", PROVIDER, (
+        "test_nobody_is_sent_elsewhere_afterwards",
+        "test_a_discovery_document_that_leads_astray_is_refused",
+    )),
+    ("7.1.1 / 7.4.1 / 2.10.4 (level 2) of the provider", "no secret in a log, no stack", PROVIDER, (
+        "test_the_client_secret_is_in_no_log_and_no_answer",
+        "test_a_provider_that_is_away_is_a_sentence_and_passwords_work_on",
     )),
     ("3.7.1", "changing the password asks for it again", SIGN_IN, (
         "test_changing_one_s_password_needs_the_current_one_and_signs_out",
