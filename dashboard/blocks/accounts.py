@@ -84,6 +84,8 @@ def _change(accounts: list[Account], who: str) -> None:
         if name is None:
             return
         each = by_name[name]
+        if each.provider_subject is not None:
+            st.caption("Roles of this account come from the identity provider, at each sign-in anew.")
         with st.form(f"accounts_roles_{each.id}", border=False):
             roles = st.multiselect("Roles", ROLES, default=each.roles, key=f"accounts_roles_of_{each.id}")
             changed = st.form_submit_button("Change the roles", key=f"accounts_roles_button_{each.id}")

@@ -47,7 +47,7 @@ PASSWORD_OR_PIN = Form(
     "/account", "Change", (CURRENT, NEW_PASSWORD_OR_NONE, PIN), title="Another password or PIN"
 )
 PIN_ALONE = Form(
-    "/account", "Choose this PIN", (replace(PIN, hint=ONLY_FRESH, required=True),), title="Another PIN"
+    "/account", "Choose this PIN", (replace(PIN, hint=ONLY_FRESH, required=True),), title="A PIN of your own"
 )
 
 Fields = dict[str, str]
