@@ -30,6 +30,7 @@ CALLS: tuple[AlarmState, ...] = (
 URGENCY: tuple[AlarmState, ...] = (
     *CALLS, "latched_acknowledged", "shelved", "out_of_service", "suppressed_by_design",
 )  # fmt: skip
+_BEGAN = sa.select(shots.c.counter, shots.c.ended_at).where(shots.c.id == sa.bindparam("shot_id"))
 _KEPT_QUIET = {
     "shelved": "shelved", "out_of_service": "out of service",
     "suppressed_by_design": "the press starts up or stands",
@@ -43,6 +44,14 @@ class ServiceRef:
     site: str
     id: None = None
     name: str = RESERVED_PRESS
+
+
+@dataclass(frozen=True, slots=True)
+class _Began:
+    """The shot at which an alarm began."""
+
+    counter: int | None
+    ended_at: datetime
 
 
 def whose(conn: sa.Connection, alarm: AlarmRow) -> PressRef | ServiceRef:
@@ -82,9 +91,12 @@ def announce(
 
 def sentence(conn: sa.Connection, alarm: AlarmRow) -> str:
     """Say what moved, since which shot, and what to hold, with UTC times."""
-    began = _began(conn, alarm)
-    parts = [" ".join(filter(None, (alarm.headline, began)))]
-    held = _held(conn, alarm)
+    return _said(alarm, _began(conn, alarm), _held(conn, alarm))
+
+
+def _said(alarm: AlarmRow, began: _Began | None, held: hold_store.Extent | None) -> str:
+    first = "" if began is None else since(began.counter, began.ended_at, UTC, zone_name="UTC")
+    parts = [" ".join(filter(None, (alarm.headline, first)))]
     if held is not None:
         parts.append(f"hold {hold_store.extent_words(held)}")
     return "; ".join(parts)
@@ -97,14 +109,14 @@ def _message(conn: sa.Connection, press: PressRef | ServiceRef, now: datetime) -
             site=press.site, press=press.name, at=now, active=False, state="normal", alarm=None,
             sentence=STEADY, characteristics=(), since_counter=None, hold=(),
         )  # fmt: skip
-    held = _held(conn, alarm)
+    began, held = _began(conn, alarm), _held(conn, alarm)
     quiet = _KEPT_QUIET.get(alarm.state)
-    said = sentence(conn, alarm)
+    said = _said(alarm, began, held)
     return AlarmMessage(
         site=press.site, press=press.name, at=now, active=alarm.state in CALLS, state=alarm.state,
         alarm=alarm.id, sentence=f"{said} ({quiet})" if quiet else said,
         characteristics=tuple(item["key"] for item in alarm.characteristics),
-        since_counter=_counter(conn, alarm.change_shot_id), hold=() if held is None else held.trays,
+        since_counter=None if began is None else began.counter, hold=() if held is None else held.trays,
     )  # fmt: skip
 
 
@@ -123,13 +135,6 @@ def _held(conn: sa.Connection, alarm: AlarmRow) -> hold_store.Extent | None:
     )
 
 
-def _began(conn: sa.Connection, alarm: AlarmRow) -> str:
-    row = conn.execute(
-        sa.select(shots.c.counter, shots.c.ended_at).where(shots.c.id == alarm.change_shot_id)
-    ).first()
-    return "" if row is None else since(row.counter, row.ended_at, UTC, zone_name="UTC")
-
-
-def _counter(conn: sa.Connection, shot_id: int | None) -> int | None:
-    counter = conn.execute(sa.select(shots.c.counter).where(shots.c.id == shot_id)).scalar()
-    return None if counter is None else int(counter)
+def _began(conn: sa.Connection, alarm: AlarmRow) -> _Began | None:
+    row = conn.execute(_BEGAN, {"shot_id": alarm.change_shot_id}).first()
+    return None if row is None else _Began(*row)

@@ -87,7 +87,8 @@ def match(
     list of Cause
         Best fit first, the table's order among equals; empty when nothing fits.
     """
-    weighed = (_weigh(fault, directions, single=single, happenings=happenings) for fault in FAULTS)
+    seen = _by_key(directions)
+    weighed = (_weigh(fault, directions, seen, single=single, happenings=happenings) for fault in FAULTS)
     return sorted((cause for cause in weighed if cause), key=lambda cause: -cause.score)[:most]
 
 
@@ -106,17 +107,22 @@ def _of_doubt(fault: Fault, items: Sequence[Moved]) -> Cause:
 
 
 def _weigh(
-    fault: Fault, directions: Mapping[str, int], *, single: bool, happenings: Collection[str]
+    fault: Fault,
+    directions: Mapping[str, int],
+    seen: Mapping[str, int],
+    *,
+    single: bool,
+    happenings: Collection[str],
 ) -> Cause | None:
-    seen_in = [pattern for pattern in fault.patterns if _any_hit(pattern, directions)]
+    seen_in = [pattern for pattern in fault.patterns if _any_hit(pattern, seen)]
     if not seen_in:
         return None
-    pattern = max(seen_in, key=lambda pattern: _score(pattern, directions))
+    pattern = max(seen_in, key=lambda pattern: _score(pattern, directions, seen))
     happened = [each for each in fault.happenings if each in happenings]
-    score = _score(pattern, directions) + _tempo(fault, single=single) + HAPPENED * bool(happened)
+    score = _score(pattern, directions, seen) + _tempo(fault, single=single) + HAPPENED * bool(happened)
     if score <= 0:
         return None
-    return _cause(fault, _reason(pattern, directions, happened), score=score)
+    return _cause(fault, _reason(pattern, directions, seen, happened), score=score)
 
 
 def _cause(fault: Fault, reason: str, *, score: float) -> Cause:
@@ -135,25 +141,23 @@ def _tempo(fault: Fault, *, single: bool) -> float:
     return TEMPO if "single" in fault.tempo else -TEMPO
 
 
-def _score(pattern: Pattern, directions: Mapping[str, int]) -> float:
-    fit = sum(_weight(sign, seen) for sign, seen in _compared(pattern, directions))
-    unseen = sum(1 for key, sign in pattern.items() if sign in ("+", "-") and _seen(key, directions) is None)
-    stray = sum(1 for key, seen in directions.items() if seen and _base(key) not in pattern)
+def _score(pattern: Pattern, directions: Mapping[str, int], seen: Mapping[str, int]) -> float:
+    fit = sum(_weight(sign, seen[key]) for key, sign in pattern.items() if key in seen)
+    unseen = sum(1 for key, sign in pattern.items() if sign in ("+", "-") and key not in seen)
+    stray = sum(1 for key, side in directions.items() if side and _base(key) not in pattern)
     return fit - ACCOUNTED_FOR * stray - NOT_MEASURED * unseen
 
 
-def _any_hit(pattern: Pattern, directions: Mapping[str, int]) -> bool:
-    return any(_hit(sign, seen) for sign, seen in _compared(pattern, directions))
+def _any_hit(pattern: Pattern, seen: Mapping[str, int]) -> bool:
+    return any(_hit(sign, seen[key]) for key, sign in pattern.items() if key in seen)
 
 
-def _compared(pattern: Pattern, directions: Mapping[str, int]) -> list[tuple[Sign, int]]:
-    return [(sign, seen) for key, sign in pattern.items() if (seen := _seen(key, directions)) is not None]
-
-
-def _seen(key: str, directions: Mapping[str, int]) -> int | None:
-    """Direction of a key; of its zones, the first that moved."""
-    zones = [seen for name, seen in directions.items() if _base(name) == key]
-    return next((seen for seen in zones if seen), 0) if zones else None
+def _by_key(directions: Mapping[str, int]) -> dict[str, int]:
+    """Direction of each key as the table names it; of its zones, the first that moved."""
+    seen: dict[str, int] = {}
+    for name, direction in directions.items():
+        seen[_base(name)] = seen.get(_base(name)) or direction
+    return seen
 
 
 def _base(key: str) -> str:
@@ -173,20 +177,22 @@ def _weight(sign: Sign, seen: int) -> float:
     return otherwise
 
 
-def _reason(pattern: Pattern, directions: Mapping[str, int], happened: Sequence[str]) -> str:
+def _reason(
+    pattern: Pattern, directions: Mapping[str, int], seen: Mapping[str, int], happened: Sequence[str]
+) -> str:
     """Say in one sentence what fits and what does not."""
     fits: list[str] = []
     not_so: list[str] = []
     for key, sign in pattern.items():
-        seen = _seen(key, directions)
-        if seen is not None:
-            says = f"{quantities.label(key).lower()} {_WORDS[seen]}"
-            quiet = seen == 0 and sign in ("=", "+?", "-?")
-            (fits if _hit(sign, seen) or quiet else not_so).append(says)
+        if key in seen:
+            side = seen[key]
+            says = f"{quantities.label(key).lower()} {_WORDS[side]}"
+            quiet = side == 0 and sign in ("=", "+?", "-?")
+            (fits if _hit(sign, side) or quiet else not_so).append(says)
     unnamed = [
-        f"{quantities.label(key).lower()} {_WORDS[seen]}"
-        for key, seen in directions.items()
-        if seen and _base(key) not in pattern
+        f"{quantities.label(key).lower()} {_WORDS[side]}"
+        for key, side in directions.items()
+        if side and _base(key) not in pattern
     ]
     fits += [f"{_event_words(each)} shortly before" for each in happened]
     sentence = f"Fits: {', '.join(fits)}."

@@ -14,6 +14,21 @@ from collector.store.tables import events, shots
 BEFORE = timedelta(minutes=30)
 KINDS = ("setpoint", "lot", "color", "state", "stop", "maintenance")
 
+_c = events.c
+_ENDED = sa.select(shots.c.id, shots.c.ended_at).where(
+    shots.c.id.in_((sa.bindparam("first"), sa.bindparam("last")))
+)
+_BETWEEN = (
+    sa.select(_c.kind, _c.at, _c.key, _c.old, _c.new, _c.note)
+    .where(
+        _c.press_id == sa.bindparam("press_id"),
+        _c.kind.in_(KINDS),
+        _c.at >= sa.bindparam("since"),
+        _c.at <= sa.bindparam("until"),
+    )
+    .order_by(_c.at, _c.id)
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Happening:
@@ -44,20 +59,14 @@ def before(
     first_shot_id, last_shot_id : int or None
         Of the confidence set of a change; None where it has none.
     """
-    times = {
-        row.id: row.ended_at
-        for row in conn.execute(
-            sa.select(shots.c.id, shots.c.ended_at).where(shots.c.id.in_((first_shot_id, last_shot_id)))
-        )
-    }
+    ends = {"first": first_shot_id, "last": last_shot_id}
+    times = {row.id: row.ended_at for row in conn.execute(_ENDED, ends)}
     if first_shot_id not in times or last_shot_id not in times:
         return []
-    c = events.c
-    query = sa.select(c.kind, c.at, c.key, c.old, c.new, c.note).where(
-        c.press_id == press_id, c.kind.in_(KINDS), c.at >= times[first_shot_id] - BEFORE,
-        c.at <= times[last_shot_id],
-    )  # fmt: skip
-    return [Happening(*row) for row in conn.execute(query.order_by(c.at, c.id))]
+    asked = {
+        "press_id": press_id, "since": times[first_shot_id] - BEFORE, "until": times[last_shot_id],
+    }  # fmt: skip
+    return [Happening(*row) for row in conn.execute(_BETWEEN, asked)]
 
 
 def words(happening: Happening, zone: tzinfo) -> str:

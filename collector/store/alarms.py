@@ -88,6 +88,13 @@ _COUNT_QUIET = (  # one at least with every shot of a press that has an alarm
     .where(alarms.c.id == sa.bindparam("alarm_id"))
     .values(quiet_shots=sa.bindparam("count"))
 )
+_SHOWN = (
+    sa.select(*_COLUMNS)
+    .where(sa.or_(alarms.c.closed_at.is_(None), alarms.c.state.in_(LATCHED)))
+    .order_by(alarms.c.id)
+)
+_SHOWN_OF_PRESS = _SHOWN.where(alarms.c.press_id == sa.bindparam("whose"))
+_SHOWN_OF_SITE = _SHOWN.where(alarms.c.site == sa.bindparam("whose"))
 _GET = sa.select(*_COLUMNS).where(alarms.c.id == sa.bindparam("alarm_id"))
 
 
@@ -121,9 +128,8 @@ def open_to_signals(conn: sa.Connection, *, press_id: int, within: int) -> list[
 
 def shown(conn: sa.Connection, *, press_id: int | None, site: str | None = None) -> list[AlarmRow]:
     """What the message of a press, or of a site's service, may speak of: unclosed, or discs still on hold."""
-    query = sa.select(*_COLUMNS).where(sa.or_(alarms.c.closed_at.is_(None), alarms.c.state.in_(LATCHED)))
-    whose = alarms.c.site == site if press_id is None else alarms.c.press_id == press_id
-    return [_read(row) for row in conn.execute(query.where(whose).order_by(alarms.c.id)).mappings()]
+    query, whose = (_SHOWN_OF_SITE, site) if press_id is None else (_SHOWN_OF_PRESS, press_id)
+    return [_read(row) for row in conn.execute(query, {"whose": whose}).mappings()]
 
 
 def silences(conn: sa.Connection) -> list[AlarmRow]:
@@ -202,4 +208,4 @@ def _plain(value: object) -> object:
 
 
 def _read(row: Mapping[Any, Any]) -> AlarmRow:
-    return AlarmRow(**cast("dict[str, Any]", dict(row)))
+    return AlarmRow(**cast("dict[str, Any]", row))

@@ -65,6 +65,22 @@ class Extent:
 
 
 _COLUMNS = [holds.c[field.name] for field in fields(HoldRow)]
+_OF_ALARM = sa.select(*_COLUMNS).where(holds.c.alarm_id == sa.bindparam("alarm_id")).order_by(holds.c.id)
+_BY_TRAY = (
+    sa.select(
+        shots.c.tray,
+        sa.func.count().label("discs"),
+        sa.func.min(shots.c.id).label("first"),
+        sa.func.max(shots.c.id).label("last"),
+    )
+    .where(shots.c.press_id == sa.bindparam("press_id"), shots.c.id >= sa.bindparam("first"))
+    .group_by(shots.c.tray)
+    .order_by(sa.func.min(shots.c.id))
+)
+_BY_TRAY_UNTIL = _BY_TRAY.where(shots.c.id <= sa.bindparam("last"))
+_COUNTERS = sa.select(shots.c.id, shots.c.counter).where(
+    shots.c.id.in_((sa.bindparam("first"), sa.bindparam("last")))
+)
 
 
 def get(conn: sa.Connection, hold_id: int) -> HoldRow | None:
@@ -75,8 +91,7 @@ def get(conn: sa.Connection, hold_id: int) -> HoldRow | None:
 
 def of_alarm(conn: sa.Connection, alarm_id: int) -> list[HoldRow]:
     """The holds of one alarm, oldest first."""
-    query = sa.select(*_COLUMNS).where(holds.c.alarm_id == alarm_id).order_by(holds.c.id)
-    return [HoldRow(**row) for row in conn.execute(query).mappings()]
+    return [HoldRow(**row) for row in conn.execute(_OF_ALARM, {"alarm_id": alarm_id}).mappings()]
 
 
 def open_holds(conn: sa.Connection, *, press_id: int | None = None) -> list[HoldRow]:
@@ -168,29 +183,20 @@ def extent(conn: sa.Connection, *, press_id: int, from_shot_id: int, to_shot_id:
     Extent
         Its trays, number of discs (one a shot), discs that went to no known tray, and counters.
     """
-    inside = [shots.c.press_id == press_id, shots.c.id >= from_shot_id]
+    by_tray, asked = _BY_TRAY, {"press_id": press_id, "first": from_shot_id}
     if to_shot_id is not None:
-        inside.append(shots.c.id <= to_shot_id)
-    by_tray = (
-        sa.select(shots.c.tray, sa.func.count().label("discs"), sa.func.min(shots.c.id).label("first"))
-        .where(*inside)
-        .group_by(shots.c.tray)
-        .order_by(sa.func.min(shots.c.id))
-    )
-    rows = conn.execute(by_tray).all()
+        by_tray, asked = _BY_TRAY_UNTIL, asked | {"last": to_shot_id}
+    rows = conn.execute(by_tray, asked).all()
+    first = min((row.first for row in rows), default=None)
+    last = max((row.last for row in rows), default=None)
+    counters = {row.id: row.counter for row in conn.execute(_COUNTERS, {"first": first, "last": last})}
     return Extent(
         discs=sum(row.discs for row in rows),
         trays=tuple(row.tray for row in rows if row.tray is not None),
         without_tray=sum(row.discs for row in rows if row.tray is None),
-        first_counter=_counter(conn, inside, newest=False),
-        last_counter=_counter(conn, inside, newest=True),
+        first_counter=counters.get(first),
+        last_counter=counters.get(last),
     )
-
-
-def _counter(conn: sa.Connection, inside: list[sa.ColumnElement[bool]], *, newest: bool) -> int | None:
-    order = shots.c.id.desc() if newest else shots.c.id
-    found = conn.execute(sa.select(shots.c.counter).where(*inside).order_by(order).limit(1)).scalar()
-    return None if found is None else int(found)
 
 
 def tray_words(trays: tuple[str, ...], *, most: int | None = 3) -> str:

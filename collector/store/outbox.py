@@ -20,6 +20,18 @@ WAITING, SENDING, SENT, FAILED, SUPERSEDED, MAYBE_SENT = (
 )  # fmt: skip
 CUT_OFF = "the collector ended while it was being sent; it may have arrived"
 
+_ADD = sa.insert(outbox).returning(outbox.c.id)
+_SUPERSEDE = (
+    sa.update(outbox)
+    .where(
+        outbox.c.state == WAITING,
+        outbox.c.channel == sa.bindparam("by_channel"),
+        outbox.c.topic == sa.bindparam("by_topic"),
+        outbox.c.retain.is_(True),
+    )
+    .values(state=SUPERSEDED)
+)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Message:
@@ -62,20 +74,15 @@ def add(
     """
     if retain:
         _supersede(conn, channel, topic)
-    new = sa.insert(outbox).values(
-        created_at=wall, channel=channel, topic=topic, payload=payload, retain=retain, once=once,
-        state=WAITING, attempts=0, next_try_at=wall,
-    )  # fmt: skip
-    return int(conn.execute(new.returning(outbox.c.id)).scalar_one())
+    new = {
+        "created_at": wall, "channel": channel, "topic": topic, "payload": payload, "retain": retain,
+        "once": once, "state": WAITING, "attempts": 0, "next_try_at": wall,
+    }  # fmt: skip
+    return int(conn.execute(_ADD, new).scalar_one())
 
 
 def _supersede(conn: sa.Connection, channel: str, topic: str) -> None:
-    conn.execute(
-        sa.update(outbox)
-        .where(outbox.c.state == WAITING, outbox.c.channel == channel, outbox.c.topic == topic)
-        .where(outbox.c.retain.is_(True))
-        .values(state=SUPERSEDED)
-    )
+    conn.execute(_SUPERSEDE, {"by_channel": channel, "by_topic": topic})
 
 
 def due(
