@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import altair as alt
 import pandas as pd
 
@@ -60,7 +62,8 @@ def characteristic(
     """
     points = thin(shots, "value", keep=shots["signal"] != "")
     points = points.assign(written=[quantities.format_value(key, value, unit) for value in points["value"]])
-    x, y = time_axis(*bounds, labels=time_labels), value_axis(axis_title(key, unit))
+    x = time_axis(*bounds, labels=time_labels)
+    y = value_axis(axis_title(key, unit), scatters=points["value"].nunique() > 1)
     layers = [
         *_hold_layers(holds, x),
         *_limit_layers(limits, x, y, key, unit),
@@ -77,9 +80,11 @@ def axis_title(key: str, unit: str | None = None) -> str:
     return f"{name} ({written})" if written else name
 
 
-def value_axis(title: str) -> alt.Y:
+def value_axis(title: str, *, scatters: bool = True) -> alt.Y:
     """The y encoding of column `value`, with its title as the heading of the chart."""
-    axis = alt.Axis(tickCount=4, gridOpacity=0.35, **heading(title))
+    # Between equal ends the browser would count in millionths: "10.000000".
+    fine: dict[str, Any] = {} if scatters else {"format": ".6~g"}
+    axis = alt.Axis(tickCount=4, gridOpacity=0.35, **fine, **heading(title))
     # Room above and below the outermost line for the word beside it.
     return alt.Y("value:Q", axis=axis, scale=alt.Scale(zero=False, nice=False, padding=18))
 

@@ -124,6 +124,16 @@ def test_limits_without_lines_leave_the_center_alone() -> None:
     assert len(layers(spec, type="rule")) < len(layers(drawn(limits=limits("firm")), type="rule"))
 
 
+def test_an_axis_on_which_nothing_moves_says_its_value_without_a_tail_of_zeros() -> None:
+    frame = shots().assign(value=10.0)
+    spec = characteristic(
+        frame, key="hold_time", bounds=BOUNDS, limits=NO_LIMITS, setpoints=NOTHING, holds=NOTHING
+    ).to_dict()
+    assert {layer["encoding"]["y"]["axis"]["format"] for layer in layers(spec, type="circle")} == {".6~g"}
+    (moving,) = layers(drawn(), type="circle")
+    assert "format" not in moving["encoding"]["y"]["axis"]
+
+
 def test_the_cumulative_chart_draws_its_limit_at_one_and_breaks_where_it_began_anew() -> None:
     frame = shots().assign(share=np.linspace(0, 1.4, 60), piece=np.repeat([1, 2], 30))
     spec = cumulative(frame, bounds=BOUNDS).to_dict()
@@ -150,6 +160,25 @@ def test_labels_of_events_close_in_time_do_not_run_into_one_another() -> None:
     )
     shown = labels(frame, bounds=(START, START + pd.Timedelta(hours=2)))
     assert list(shown["words"]) == ["R-0412, R-0413", "a word of the longest kind there is, R-0415"]
+    # Beside the last mark of the group, so that no mark stands in the words.
+    assert list(shown["at"]) == [START + pd.Timedelta(minutes=m) for m in (1, 62)]
+
+
+def test_labels_of_events_say_how_many_more_there_are() -> None:
+    at = [START + pd.Timedelta(seconds=second) for second in range(4)]
+    words = [f"Cushion {n}: usable limits" for n in range(4)]
+    frame = pd.DataFrame({"at": at, "kind": "limits", "words": words})
+    assert list(labels(frame, bounds=BOUNDS)["words"]) == ["Cushion 0: usable limits, 3 more"]
+
+
+def test_a_label_at_the_end_of_the_axis_stands_left_of_its_mark_and_never_outside_the_plot() -> None:
+    at = [START + pd.Timedelta(minutes=60), BOUNDS[1] - pd.Timedelta(minutes=2)]
+    frame = pd.DataFrame({"at": at, "kind": "stop", "words": ["12 min without a shot", "alarm 34 closed"]})
+    shown = labels(frame, bounds=BOUNDS)
+    assert list(shown["side"]) == ["right", "left"]
+    # Text outside would make the plot narrower than the plots below, and equal times would not line up.
+    texts = layers(events(frame, bounds=BOUNDS).to_dict(), type="text")
+    assert [layer["mark"]["clip"] for layer in texts] == [True, True]
 
 
 def test_thinning_keeps_extremes_signals_and_order() -> None:
