@@ -26,7 +26,7 @@ def reason(disc: ToGauge) -> tuple[str, str]:
 def place(tray: str | None, position: int | None, counter: int | None = None) -> str:
     """Where a disc lies: ``Tray 41, position 3``; its shot when no tray is known."""
     if tray is None:
-        return "Disc without a number" if counter is None else f"Shot {counter}"
+        return "Disc without a number" if counter is None else f"Shot {counter:,}"
     return f"Tray {tray}" if position is None else f"Tray {tray}, position {position}"
 
 
@@ -34,7 +34,7 @@ def origin(disc: ToGauge, now: datetime) -> str:
     """Where a disc comes from and how old it is."""
     return joined((
         disc.press,
-        f"shot {disc.counter}" if disc.counter is not None and disc.tray is not None else None,
+        f"shot {disc.counter:,}" if disc.counter is not None and disc.tray is not None else None,
         disc.mold,
         age_words(disc.age_h(now)),
     ))  # fmt: skip

@@ -156,5 +156,5 @@ def _disc(row: Mapping[Any, Any]) -> str:
     counter, position = (
         None if pd.isna(row[name]) else int(row[name]) for name in ("counter", "tray_position")
     )
-    shot = None if counter is None else f"shot {counter}"
+    shot = None if counter is None else f"shot {counter:,}"
     return joined((press, shot, None if tray is None else place(tray, position))) or "not joined"

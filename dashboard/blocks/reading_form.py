@@ -53,7 +53,7 @@ def show(disc: ToGauge, station: Station) -> None:
     with st.form("gauging_form", border=False):
         st.text_input(
             f"{quantities.label(station.characteristic)} in {station.symbol}, then Enter",
-            key=FIELD, autocomplete="off", placeholder="2.31",
+            key=FIELD, autocomplete="off", placeholder=station.symbol,
         )  # fmt: skip
         st.form_submit_button(
             "Save, next disc", type="primary", width="stretch", on_click=save, args=(disc, station)
