@@ -9,6 +9,7 @@ from collector.gauging.model import NewGauging
 from collector.store.database import read
 from dashboard.blocks import gauging_lists, next_disc, reading_form, signed_in
 from dashboard.blocks.disc_words import age_caution, origin, place, reason, wait_words
+from dashboard.blocks.plain import sentence
 from dashboard.queries import database
 from dashboard.queries import gauging as queries
 
@@ -69,7 +70,8 @@ with st.container(border=True):
         ahead = todo[0]
         wait = wait_words(ahead.due_at - now)
         st.subheader(f"Nothing is old enough now; the next disc is in {wait}")
-        st.write(f"{place(ahead.tray, ahead.position, ahead.counter)}, {origin(ahead, now)}")
+        where = place(ahead.tray, ahead.position, ahead.counter)
+        st.write(sentence(f"{where}, {origin(ahead, now)}"))
         st.write(reading_form.NO_DISC)
     else:
         st.subheader("Nothing is due")

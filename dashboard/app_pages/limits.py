@@ -17,6 +17,7 @@ from dashboard.blocks import (
     limits_words,
 )
 from dashboard.blocks.alarm_words import SIGNAL
+from dashboard.blocks.plain import sentence
 from dashboard.blocks.press_charts import run_name
 from dashboard.queries import database, limits, press
 from dashboard.queries.limits import Tried
@@ -96,7 +97,7 @@ except NotAllowed as error:
 with st.container(horizontal=True, vertical_alignment="center"):
     ended = database.local(steady.frame["ended_at"].max().to_pydatetime())
     st.markdown(
-        f"Studied: {len(steady.frame):,} steady shots of run {runs[run_id].name}, the last of "
+        f"Studied: {len(steady.frame):,} steady shots of run {sentence(runs[run_id].name)}, the last of "
         f"{ended:%a %d %b %H:%M}. Nothing is studied anew or put in force by itself.",
         width="content",
     )

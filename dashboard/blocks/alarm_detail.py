@@ -20,7 +20,7 @@ from dashboard.blocks.alarm_words import (
     state_words,
     step_row,
 )
-from dashboard.blocks.plain import sentence
+from dashboard.blocks.plain import badge, sentence
 from dashboard.queries.alarms import Detail
 from dashboard.queries.database import local
 
@@ -38,11 +38,11 @@ def head(found: Detail) -> None:
     st.subheader(sentence(f"{found.press}: {alarm.headline}"))
     color = {SIGNAL: "yellow", ACT: "blue"}.get(shape(alarm), "gray")
     with st.container(horizontal=True):
-        stands = sentence(state_words(alarm))
+        stands = badge(state_words(alarm))
         st.badge(f"{shape(alarm)} {stands}".strip(), color=color)  # type: ignore[arg-type]
         for words in (found.mold, found.run and f"run {found.run}", f"alarm {alarm.id}"):
             if words:
-                st.badge(sentence(words), color="gray")
+                st.badge(badge(words), color="gray")
     if alarm.kind == "silence":
         st.write(f"Since {local(alarm.opened_at):%a %H:%M}.")
     else:

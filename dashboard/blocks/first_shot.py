@@ -8,6 +8,7 @@ from collector.actions.first_shot import approve_first_shot, is_approved
 from collector.store.database import read
 from dashboard.blocks import acting, signed_in
 from dashboard.blocks.alarm_words import ACT
+from dashboard.blocks.plain import sentence
 from dashboard.queries import database, press
 
 
@@ -20,7 +21,7 @@ def show(press_id: int) -> None:
         if newest is None or is_approved(conn, newest.id):
             return
     with st.form("first_shot", border=True):
-        st.markdown(f"**:blue[{ACT}] Run {newest.name} has begun: look at its first discs**")
+        st.markdown(f"**:blue[{ACT}] Run {sentence(newest.name)} has begun: look at its first discs**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
             who = signed_in.who("first_shot_who")
             note = st.text_input("What was looked at", key="first_shot_note", width=320)

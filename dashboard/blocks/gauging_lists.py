@@ -18,6 +18,7 @@ from collector.store.database import read
 from collector.store.gaugings import GaugingRow
 from dashboard.blocks import reading_form
 from dashboard.blocks.disc_words import joined, place, reason
+from dashboard.blocks.plain import sentence
 from dashboard.queries import database
 from dashboard.queries import gauging as queries
 from dashboard.queries.gauging import OrderList, ToGauge
@@ -90,7 +91,8 @@ def orders(engine: sa.Engine, who: str) -> None:
 
 
 def _order(engine: sa.Engine, each: OrderList, who: str) -> None:
-    st.markdown(f"**{each.batch}**: {each.joined} of {each.readings} readings joined. {_first_words(each)}")
+    words = f"{each.joined:,} of {each.readings:,} readings joined. {_first_words(each)}"
+    st.markdown(f"**{sentence(each.batch)}**: {sentence(words)}")
     with st.container(horizontal=True, vertical_alignment="bottom"):
         offset = st.number_input(
             "Shots to skip before the first reading", value=each.offset, step=1, width=280,
@@ -107,4 +109,4 @@ def _order(engine: sa.Engine, each: OrderList, who: str) -> None:
 def _first_words(each: OrderList) -> str:
     if each.first_counter is None:
         return "None has found its shot yet."
-    return f"The first belongs to shot {each.first_counter} of {each.press}, run {each.run}."
+    return f"The first belongs to shot {each.first_counter:,} of {each.press}, run {each.run}."

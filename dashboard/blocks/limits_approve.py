@@ -12,6 +12,7 @@ from collector.actions.limits_study import Proposed
 from collector.contract import quantities
 from dashboard.blocks import acting, signed_in
 from dashboard.blocks.alarm_words import ACT
+from dashboard.blocks.plain import sentence
 
 
 def show(
@@ -26,7 +27,7 @@ def show(
     ready = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
     waiting = [each for each in proposals if each not in ready]
     with st.form("approve_limits", border=True):
-        st.markdown(f"**:blue[{ACT}] Approve limits from run {run}**")
+        st.markdown(f"**:blue[{ACT}] Approve limits from run {sentence(run)}**")
         st.markdown(_says(ready, waiting))
         with st.container(horizontal=True, vertical_alignment="bottom"):
             kept = st.multiselect(

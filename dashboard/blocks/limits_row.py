@@ -17,6 +17,7 @@ from dashboard.blocks import limits_shots, limits_words
 from dashboard.blocks.alarm_words import ACT, SIGNAL
 from dashboard.blocks.limits_trial import Outcome
 from dashboard.blocks.limits_words import rate
+from dashboard.blocks.plain import sentence
 
 LEFT_OUT = "limits_left_out"
 UNKNOWN_DIGITS = 4  # of a quantity that the table does not know
@@ -136,7 +137,7 @@ def _told(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def _outcome(one: Outcome) -> str:
-    whose = f"{one.run}, {'' if one.later else 'its last '}{one.judged:,} shots"
+    whose = f"{sentence(one.run)}, {'' if one.later else 'its last '}{one.judged:,} shots"
     if not one.shot_ids:
         return f"{whose}: none"
     counters = [f"{each:,}" for each in one.counters if each is not None]

@@ -12,6 +12,7 @@ from collector.contract import quantities
 from collector.contract.unit_names import symbol
 from collector.store.database import read
 from dashboard.blocks.lane_words import blend_words
+from dashboard.blocks.plain import sentence
 from dashboard.blocks.press_words import rule_words
 from dashboard.queries import database
 from dashboard.queries.press import read_shot, shot_signals
@@ -47,7 +48,7 @@ def _body(shot: Any, met: Any, quiet: str | None) -> None:
     if shot.tray:
         place.append(f"tray {shot.tray}" + (f", place {shot.tray_position}" if shot.tray_position else ""))
     place.append(PHASES[shot.phase])
-    st.write(" · ".join(part for part in place if part))
+    st.write(sentence(" · ".join(part for part in place if part)))
     if shot.time_reconstructed:
         st.write("Its time was computed from a start and an interval, not read.")
     for signal in met:

@@ -10,6 +10,7 @@ import streamlit as st
 from collector.errors import EvenrunError
 from collector.people.person import Person
 from collector.store.people import SignIn
+from dashboard.blocks.plain import plain
 from dashboard.queries import database
 from dashboard.queries import people as queries
 from dashboard.web import cookies
@@ -42,7 +43,7 @@ def who(key: str) -> str:
     if found is None:
         st.markdown("Nobody is signed in here.", width="content")
         return ""
-    st.markdown(f"Who: **{_plain(found[0])}**", width="content")
+    st.markdown(f"Who: **{plain(found[0])}**", width="content")
     return found[0]
 
 
@@ -102,8 +103,3 @@ def _not_me() -> None:
 
 def _address() -> str:
     return st.context.ip_address or LOCAL
-
-
-def _plain(name: str) -> str:
-    """A name as it is, whatever signs of Markdown are in it."""
-    return "".join(f"\\{sign}" if sign in r"\`*_{}[]<>()#+-.!|~:$" else sign for sign in name)

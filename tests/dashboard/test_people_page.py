@@ -155,7 +155,3 @@ def test_a_store_with_accounts_asks_for_them_whatever_the_settings_say(
     monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
     st.cache_resource.clear()
     assert queries.are_accounts()
-
-
-def test_signs_of_markdown_in_a_name_stay_signs() -> None:
-    assert signed_in._plain("a_b *c* [d](e) :red[f]") == "a\\_b \\*c\\* \\[d\\]\\(e\\) \\:red\\[f\\]"

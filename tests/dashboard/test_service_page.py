@@ -285,4 +285,4 @@ def test_a_press_that_never_made_a_shot_is_named() -> None:
 
 
 def test_no_sign_of_markdown_survives() -> None:
-    assert plain("![x](http://y) :red[z] <b>") == r"\!\[x\]\(http\://y\) \:red\[z\] \<b\>"
+    assert plain("![x](y) :red[z] <b>") == r"\!\[x\]\(y\) \:red\[z\] \<b\>"
