@@ -12,6 +12,7 @@ __all__ = ["Order"]
 
 Item = TypeVar("Item")
 NUMBERS = 256
+HANDED_OVER_AGAIN = 16  # so many numbers back; what seems to lie further back is ahead, and much was lost
 
 
 class Order(Generic[Item]):
@@ -38,8 +39,8 @@ class Order(Generic[Item]):
 
     def take(self, seq: int, item: Item, *, now_s: float) -> list[Item]:
         """What can be processed now that a message has come: it and those that waited for it, or nothing."""
-        if self._expected is not None and (seq - self._expected) % NUMBERS >= NUMBERS // 2:
-            return []  # handed over twice
+        if self._expected is not None and (seq - self._expected) % NUMBERS >= NUMBERS - HANDED_OVER_AGAIN:
+            return []
         if not self._held:
             self._since_s = now_s
         self._held[seq] = item

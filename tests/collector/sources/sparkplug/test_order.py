@@ -47,6 +47,16 @@ def test_what_is_handed_over_twice_is_taken_once() -> None:
     assert [order.take(seq, seq, now_s=0.0) for seq in (1, 1, 2, 1)] == [[1], [], [2], []]
 
 
+def test_a_loss_of_more_than_half_the_numbers_is_no_repetition() -> None:
+    order = born()
+    order.take(1, 1, now_s=0.0)
+
+    assert [order.take(seq, seq, now_s=1.0) for seq in (140, 141)] == [[], []]
+
+    assert order.is_overdue(3.0)
+    assert order.give_up() == [140, 141]
+
+
 def test_what_came_before_its_birth_follows_it() -> None:
     order: Order[int] = Order(2.0)
     assert order.take(2, 2, now_s=0.0) == []
