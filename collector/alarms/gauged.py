@@ -25,7 +25,7 @@ from collector.contract import quantities
 from collector.gauging.outside import Bounds, Group, Reading, groups
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
-from collector.store import unjudged
+from collector.store import presses, unjudged
 from collector.store.alarms import AlarmRow
 from collector.store.tables import alarms
 from collector.store.tables import holds as holds_table
@@ -90,6 +90,7 @@ def judge_new(conn: sa.Connection, tolerances: Tolerances, *, now: datetime, wal
     for gauged in unjudged.take(conn):
         bounds = tolerances.get(gauged.mold or "", {}).get(gauged.characteristic)
         if bounds is not None:
+            presses.lock(conn, gauged.press_id)  # a person may be deciding about the same alarm and hold
             read = unjudged.readings(conn, gauged.run_id, gauged.characteristic)
             found = [Found(gauged, each, bounds, Moment(now, wall), read) for each in groups(read, bounds)]
             told += _judge(conn, gauged, found, Moment(now, wall))

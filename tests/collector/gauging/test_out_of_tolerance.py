@@ -6,6 +6,7 @@ That a disc out of tolerance sets aside what nobody has gauged around it is comm
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor, wait
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ import sqlalchemy as sa
 from collector.actions import alarms as alarm_actions
 from collector.actions import gaugings as actions
 from collector.actions import holds as hold_actions
+from collector.actions.alarm_steps import take_in_hand
 from collector.alarms.gauged import judge_new
 from collector.clock import ServiceClock
 from collector.gauging.model import NewGauging
@@ -127,6 +129,20 @@ def test_the_next_bad_neighbor_joins_the_alarm_and_calls_anew(discs: Discs) -> N
     (alarm,) = discs.alarms()
     assert alarm.state == "latched_unacknowledged"
     assert alarm.headline == "Dome 3.40 mm, allowed 2.10 mm to 2.80 mm; 2 discs, this the worst"
+
+
+def test_it_waits_for_a_person_who_decides_about_the_alarm(discs: Discs) -> None:
+    if discs.engine.dialect.name == "sqlite":
+        pytest.skip("SQLite has one writer at a time")
+    discs.gauge({5: 2.5, 14: 3.1})
+    discs.judge()
+    discs.gauge({18: 3.4})
+    with ThreadPoolExecutor() as pool:
+        with write(discs.engine) as person:
+            take_in_hand(person, discs.alarms()[0].id)
+            judging = pool.submit(discs.judge)
+            assert wait([judging], timeout=1.0).not_done
+        assert judging.result() == [discs.alarms()[0].id]
 
 
 def test_a_good_disc_afterwards_ends_the_hold_and_so_does_the_end_of_the_run(discs: Discs) -> None:
