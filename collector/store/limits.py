@@ -11,6 +11,20 @@ from collector.plan import KeyLimits, charts_from_json
 from collector.store.tables import limits
 from rules.limits import Baseline
 
+# A press makes ten at once, and a hundred presses may do so in one batch.
+_HIGHEST = sa.select(sa.func.max(limits.c.version)).where(
+    limits.c.press_id == sa.bindparam("press_id"),
+    limits.c.context == sa.bindparam("context"),
+    limits.c.run_id.is_not_distinct_from(sa.bindparam("run_id")),
+    limits.c.key == sa.bindparam("key"),
+)
+_INSERT = sa.insert(limits).returning(limits.c.id)
+_IN_FORCE = (
+    sa.update(limits)
+    .where(limits.c.id == sa.bindparam("limits_id"), limits.c.from_shot_id.is_(None))
+    .values(from_shot_id=sa.bindparam("first"))
+)
+
 
 def insert(
     conn: sa.Connection,
@@ -24,20 +38,15 @@ def insert(
     reason: str,
 ) -> int:
     """Store limits and give them their id and version (the next one of their key, context and run)."""
-    highest = sa.select(sa.func.max(limits.c.version)).where(
-        limits.c.press_id == press_id,
-        limits.c.context == context,
-        limits.c.run_id.is_not_distinct_from(run_id),
-        limits.c.key == made.key,
-    )
-    made.version = (conn.execute(highest).scalar_one() or 0) + 1
+    where = {"press_id": press_id, "context": context, "run_id": run_id, "key": made.key}
+    made.version = (conn.execute(_HIGHEST, where).scalar_one() or 0) + 1
     row = {
         "press_id": press_id, "context": context, "run_id": run_id, "key": made.key, "version": made.version,
         "standing": made.standing, "baseline": made.baseline.to_dict(), "charts": made.charts_json(),
         "cost": dict(made.cost), "from_shot_id": from_shot_id, "at": at, "approved_by": made.approved_by,
         "reason": reason,
     }
-    made.id = conn.execute(sa.insert(limits).values(**row).returning(limits.c.id)).scalar_one()
+    made.id = conn.execute(_INSERT, row).scalar_one()
     assert made.id is not None
     return made.id
 
@@ -70,11 +79,7 @@ def approved_row(conn: sa.Connection, limits_id: int) -> sa.Row[Any] | None:
 
 def in_force(conn: sa.Connection, limits_id: int, *, from_shot_id: int) -> None:
     """Note the first shot that was judged by these limits, once."""
-    conn.execute(
-        sa.update(limits)
-        .where(limits.c.id == limits_id, limits.c.from_shot_id.is_(None))
-        .values(from_shot_id=from_shot_id)
-    )
+    conn.execute(_IN_FORCE, {"limits_id": limits_id, "first": from_shot_id})
 
 
 def retire(conn: sa.Connection, press_id: int, context: str, key: str, *, at: datetime) -> None:

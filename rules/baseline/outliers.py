@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -152,6 +153,7 @@ def _most_extreme(values: np.ndarray, present: np.ndarray, limit: int, alpha: fl
     return removed[:met]
 
 
+@lru_cache(maxsize=4096)
 def _critical(total: int, count: int, alpha: float) -> float:
     """Critical value of the test for the ``count``-th outlier among ``total`` values."""
     freedom = total - count - 1

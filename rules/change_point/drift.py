@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -148,6 +149,7 @@ def _last_steady(shots: NDArray[np.intp], center: float | None) -> NDArray[np.in
     return np.arange(shots[0], shots[-2])
 
 
+@lru_cache(maxsize=4096)
 def _drop(confidence: float, freedom: int | None) -> float:
     quantile = chi2.ppf(confidence, 2) if freedom is None else 2.0 * f.ppf(confidence, 2, freedom)
     return float(quantile)
