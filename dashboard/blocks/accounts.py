@@ -13,6 +13,7 @@ from collector.errors import EvenrunError
 from collector.people.roles import ACTS, ROLES
 from collector.store.people import Account
 from dashboard.blocks import acting
+from dashboard.blocks.act_words import ACT_WORDS
 from dashboard.queries import database
 
 CODE = "accounts_code"
@@ -114,7 +115,7 @@ def _with_code(name: str, action: Callable[[], str]) -> None:
 def may_do() -> None:
     """Which act needs which role, from the table that is enforced."""
     rows = [
-        {"Act": name.replace("_", " "), **{role: "yes" if role in row.roles else "" for role in ROLES},
+        {"Act": ACT_WORDS[name], **{role: "yes" if role in row.roles else "no" for role in ROLES},
          "By PIN": "yes" if row.pin else "password only"}
         for name, row in ACTS.items()
         if row.roles

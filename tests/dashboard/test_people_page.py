@@ -14,9 +14,11 @@ from streamlit.testing.v1 import AppTest
 from collector.actions import people as act
 from collector.clock import real_clock, wall_now
 from collector.people import codes, secret, sign_in
+from collector.people.roles import ACTS
 from collector.store import people
 from collector.store.database import read, write
 from dashboard.blocks import signed_in
+from dashboard.blocks.act_words import ACT_WORDS
 from dashboard.queries import people as queries
 from dashboard.web import cookies
 
@@ -75,7 +77,7 @@ def opened() -> AppTest:
 def test_a_shop_of_one_person_is_told_how_names_are_asked(store: sa.Engine) -> None:
     at = opened()
     assert "Here everybody chooses a name" in at.markdown[0].value
-    assert "account added" in list(at.dataframe[0].value["Act"])
+    assert "Add an account" in list(at.dataframe[0].value["Act"])
 
 
 def test_who_is_not_signed_in_sees_no_accounts(floor: sa.Engine) -> None:
@@ -155,3 +157,7 @@ def test_a_store_with_accounts_asks_for_them_whatever_the_settings_say(
     monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
     st.cache_resource.clear()
     assert queries.are_accounts()
+
+
+def test_every_act_that_asks_for_a_role_has_words_for_people() -> None:
+    assert set(ACT_WORDS) == {name for name, act in ACTS.items() if act.roles}
