@@ -50,6 +50,7 @@ notices = Table(                                  # that a channel was told of a
     Column("outbox_id", ForeignKey("outbox.id"), nullable=False),
     UniqueConstraint("alarm_id", "channel", "number"),  # of two collectors, one tells it
 )
+Index("ix_notices_outbox", notices.c.outbox_id)  # what to take back is asked every second
 
 channels = Table(                                 # how the channels of the settings fare
     "channels", metadata,

@@ -55,6 +55,7 @@ def _notices() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_notices"),
         sa.UniqueConstraint("alarm_id", "channel", "number", name="uq_notices_alarm_id_channel_number"),
     )
+    op.create_index("ix_notices_outbox", "notices", ["outbox_id"])
 
 
 def _channels() -> None:
