@@ -23,6 +23,7 @@ from dashboard.queries import database, limits, press
 from dashboard.queries.limits import Tried
 
 PINS = "limits_studied_until"
+CHOSEN = "limits_chosen_run"
 LAST = (100, 200, 500)
 settings = database.settings()
 
@@ -66,11 +67,16 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
         run_names = limits.run_names(conn, names[name])
         counters = limits.shot_counters(conn, limits_versions.left_out_ids(versions))
     if runs:
+        # Kept beside the widget: a list that grew meanwhile must not put another run in its place.
+        chosen: dict[str, int] = st.session_state.setdefault(CHOSEN, {})
+        if chosen.get(name) not in runs:
+            chosen[name] = list(runs)[limits.soundest(list(runs.values()))]
         run_id = st.selectbox(
-            "Run to study", list(runs), index=limits.soundest(list(runs.values())),
+            "Run to study", list(runs), index=list(runs).index(chosen[name]),
             key=f"limits_run_{name}", width=420,
             format_func=lambda each: f"{run_name(runs[each])} · {runs[each].steady:,} steady shots",
         )  # fmt: skip
+        chosen[name] = run_id
         last = st.segmented_control(
             "Try on its last",
             LAST,

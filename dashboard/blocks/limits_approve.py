@@ -26,7 +26,8 @@ def show(
     """The form; nothing is in force before its button."""
     ready = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
     waiting = [each for each in proposals if each not in ready]
-    with st.form("approve_limits", border=True):
+    # Bound to what it shows: pressed for one run, it does nothing for another.
+    with st.form(f"approve_limits_{steady.run_id}", border=True):
         st.markdown(f"**:blue[{ACT}] Approve limits from run {sentence(run)}**")
         st.markdown(_says(ready, waiting))
         with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -40,7 +41,7 @@ def show(
         pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not ready)
     if pressed:
         chosen = [each for each in ready if each.key not in kept]
-        _approve(chosen, steady, confirmed, who=who, why=why, change=change)
+        _approve(chosen, steady, confirmed, run=run, who=who, why=why, change=change)
 
 
 def _change() -> Change | None:
@@ -69,6 +70,7 @@ def _approve(
     steady: Steady,
     confirmed: Mapping[str, Confirmed],
     *,
+    run: str,
     who: str,
     why: str,
     change: Change | None,
@@ -77,7 +79,7 @@ def _approve(
         acting.refuse("say in a few words why this run is a sound baseline")
         st.rerun()
     acting.carry_out(
-        f"Limits of {len(chosen)} characteristics approved by {who}; they hold from the next shot on.",
+        f"Limits of {len(chosen)} characteristics of run {run} approved by {who}, from the next shot on.",
         approve,
         steady=steady,
         proposals=chosen,

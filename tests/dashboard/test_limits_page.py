@@ -323,3 +323,33 @@ def test_a_version_that_is_retired_keeps_who_why_and_since_when(two_presses: sa.
     assert list(cushion["State"]) == ["from the next shot on", "retired"]
     assert list(cushion["Version"]) == ["2", "1"]
     assert list(cushion["Retired"] != "") == [False, True]
+
+
+def test_the_run_that_was_chosen_stays_chosen_while_the_list_of_runs_changes(
+    studied: AppTest, two_presses: sa.Engine
+) -> None:
+    """A run ends or a new one grows long enough while somebody reads: what is approved is what was chosen."""
+    with database.write(two_presses) as conn:
+        press_id = conn.execute(
+            sa.select(tables.presses.c.id).where(tables.presses.c.name == "P1")
+        ).scalar_one()
+        shown = (
+            conn.execute(sa.select(tables.shots).where(tables.shots.c.press_id == press_id)).mappings().all()
+        )
+        run = {"press_id": press_id, "name": "R-9", "opened_at": NOW, "closed_at": NOW, "opened_by": "form"}
+        run_id = conn.execute(sa.insert(tables.runs).values(**run)).inserted_primary_key[0]
+        again = [
+            {key: value for key, value in row.items() if key != "id"} | {"epoch": 9, "run_id": run_id}
+            for row in shown
+        ]
+        for _ in range(2):
+            for row in again:
+                row["epoch"] += 1
+            conn.execute(sa.insert(tables.shots), again)
+    before = studied.selectbox(key="limits_run_P1").value
+
+    at = press_approve(studied, "a sound shift")
+
+    assert len(at.selectbox(key="limits_run_P1").options) == 2
+    assert at.selectbox(key="limits_run_P1").value == before
+    assert {row.cost["study"]["run_id"] for row in approved(two_presses).values()} == {before}
