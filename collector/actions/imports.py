@@ -108,7 +108,7 @@ def _named(who: str, why: str) -> None:
 def _import(conn: sa.Connection, import_id: int) -> ImportRow:
     row = imports.by_id(conn, import_id)
     if row is None:
-        raise NotAllowed(f"there is no import {import_id}; `evenrun import --list` shows them")
+        raise NotAllowed(f"there is no import {import_id}; `evenrun imports` lists them")
     if row.undone_at is not None:
         raise NotAllowed(f"import {import_id} was undone by {row.undone_by} already")
     for each in imports.presses_of(conn, row):
