@@ -35,6 +35,7 @@ _WINDOWS_IN_HAND = 10
 # Whoever has waited so long for a next message has them all. While a batch is stored the next one gathers by
 # itself, so that waiting longer makes batches no larger, but an alarm later.
 _GAP_S = 0.002
+_SAY_AGAIN_S = 60.0  # how often the log says what goes on being wrong
 _IDLE_S = 0.5  # an empty batch this often lets the caller look after its timed work
 
 
@@ -79,11 +80,13 @@ class MqttSource:
         self._news = threading.Event()  # the broker answered or hung up
         self._gone = threading.Event()
         self._answered = False
+        self._hung_up = False
         self._closing = threading.Event()
         self._protocol = MQTTv311 if settings.protocol == "3.1.1" else MQTTv5
         self._client: Client | None = None
         self._version_refused = False
         self._falling_back = False
+        self._said_at_s = 0.0
         self._thread: threading.Thread | None = None
         self.problem: str | None = "not started yet"
 
@@ -216,7 +219,7 @@ class MqttSource:
             self._note_problem(f"no connection to the broker at {self._settings.address}: {why}")
         was_connected = self._connected.is_set()
         if reached and not self._answered and self._protocol == MQTTv311:
-            self._note_unanswered()
+            self._note_unanswered(hung_up=self._hung_up)
         self._client = None
         self._connected.clear()
         self._choose_protocol(unanswered=reached and not self._answered)
@@ -225,7 +228,9 @@ class MqttSource:
     def _stay(self, client: Client) -> None:
         # The client's own thread, because only then may other threads publish and acknowledge.
         client.loop_start()
-        self._news.wait(self._settings.connect_timeout_s)
+        perhaps_3_1_1 = self._settings.protocol == "auto" and self._protocol == MQTTv5
+        patience_s = self._settings.connect_timeout_s if perhaps_3_1_1 else self._settings.answer_timeout_s
+        self._hung_up = self._news.wait(patience_s) and not self._answered
         if not self._answered:
             client.disconnect()
         self._gone.wait()
@@ -329,15 +334,24 @@ class MqttSource:
         if client is self._client:
             client.ack(mid, qos)
 
-    def _note_unanswered(self) -> None:
+    def _note_unanswered(self, *, hung_up: bool) -> None:
         """Not after MQTT 5 alone, which some brokers leave unanswered before they take 3.1.1."""
+        where = f"the broker at {self._settings.address}"
+        if not hung_up:
+            self._note_problem(
+                f"{where} took the connection but did not answer within "
+                f"{self._settings.answer_timeout_s:g} s; see whether it is still starting or overloaded"
+            )
+            return
         ours = "encrypted" if self._settings.tls else "not encrypted"
         self._note_problem(
-            f"the broker at {self._settings.address} does not answer; we are {ours} (broker.tls): see "
-            "whether that port is too, and whether it asks for a client certificate"
+            f"{where} hung up without an answer; where this goes on, see whether it runs and, since we are "
+            f"{ours} (broker.tls), whether that port is too and asks for a client certificate"
         )
 
     def _note_problem(self, sentence: str) -> None:
-        if sentence != self.problem:
+        now_s = time.monotonic()
+        if sentence != self.problem or now_s - self._said_at_s >= _SAY_AGAIN_S:
             _log.warning("%s", sentence)
+            self._said_at_s = now_s
         self.problem = sentence

@@ -34,12 +34,15 @@ class MqttSettings:
     keepalive_s : int
         Silence after which a ping is sent, in seconds.
     connect_timeout_s : float
-        Longest wait for the connection and again for the broker's answer, in seconds.
+        Longest wait for the connection, and for an answer to version 5 that may never come, in seconds.
+    answer_timeout_s : float
+        Longest wait for an answer to any other version, in seconds. A broker that has just started checks the
+        passwords of everybody at once, and whoever gives up too soon goes to the end of that line.
     first_wait_s, longest_wait_s : float
         Back-off between attempts to connect, in seconds.
     protocol : {'auto', '5', '3.1.1'}
         Version of MQTT; auto tries 5 first and falls back to 3.1.1, which costs a broker that does not
-        answer to version 5, as the embedded one, `connect_timeout_s` at every connection.
+        answer to version 5 `connect_timeout_s` at every connection.
     ends : bool
         The session takes nothing new: what the broker still has for it is handed over, and no more.
     also : tuple of str
@@ -59,8 +62,9 @@ class MqttSettings:
     max_packet_bytes: int = 4 * 1024 * 1024
     keepalive_s: int = 30
     connect_timeout_s: float = 2.0
+    answer_timeout_s: float = 15.0
     first_wait_s: float = 0.2
-    longest_wait_s: float = 30.0
+    longest_wait_s: float = 10.0
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
     ends: bool = False
     also: tuple[str, ...] = ()

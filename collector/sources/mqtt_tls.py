@@ -90,7 +90,7 @@ def _unreadable(name: str, path: Path, error: OSError) -> SettingsError:
 
 
 def explained(error: Exception, host: str, tls: TlsFiles | None) -> str:
-    """Why a connection could not be made, with what to mend where TLS is the reason."""
+    """Why a connection could not be made, with what to look at or mend."""
     if isinstance(error, ssl.SSLCertVerificationError):
         why = error.verify_message
         if "mismatch" in why or "not valid for" in why:
@@ -100,4 +100,7 @@ def explained(error: Exception, host: str, tls: TlsFiles | None) -> str:
         return f"TLS failed ({error.reason or error}); check that broker.port is the encrypted port"
     if tls is not None and isinstance(error, ConnectionResetError):
         return f"it hung up when we began to encrypt ({error}); check that broker.port is the encrypted port"
-    return str(error)
+    if isinstance(error, ConnectionRefusedError):
+        return "nothing listens there; see whether the broker runs"
+    reason = error.strerror if isinstance(error, OSError) else None
+    return f"{reason or error}; see whether its computer and the network are up"

@@ -32,6 +32,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.errors import SettingsError
 from collector.sources.mqtt_connection import prepare
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.sources.mqtt_tls import explained
 from collector.sources.sparkplug.payload import rebirth_command
 from collector.sources.sparkplug.shots import EPOCH
 from collector.sources.sparkplug.topics import rebirth_topic, state_topic
@@ -150,10 +151,11 @@ class Host:
             client = self._client = self._new_client()
             client.connect(self._settings.host, self._settings.port, self._settings.keepalive_s)
         except (OSError, ValueError, SettingsError) as error:
-            self._note(f"no connection to the broker at {self._settings.address}: {error}")
+            why = explained(error, self._settings.host, self._settings.tls)
+            self._note(f"no connection to the broker at {self._settings.address}: {why}")
             return False
         client.loop_start()
-        if not self._connected.wait(self._settings.connect_timeout_s):
+        if not self._connected.wait(self._settings.answer_timeout_s):
             client.disconnect()
         self._gone.wait()
         client.loop_stop()

@@ -164,7 +164,7 @@ def test_plain_to_an_encrypted_port_and_the_other_way_round_are_told_apart(
 ) -> None:
     broker, port = encrypted
 
-    assert "we are not encrypted" in problem_of(port, "does not answer")
+    assert "we are not encrypted" in problem_of(port, "hung up without an answer")
     assert "encrypted port" in problem_of(broker.port, "no connection", tls=files(certificates))
 
 
