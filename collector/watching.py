@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -31,7 +32,7 @@ log = logging.getLogger("evenrun.folders")
 
 LOOK_S = 1.0
 
-__all__ = ["FolderWatch", "open_watches", "watch_until", "watching"]
+__all__ = ["ConfiguredWatch", "FolderWatch", "open_watches", "watch_until", "watching"]
 
 
 class _Stopped(Exception):
@@ -170,16 +171,54 @@ class FolderWatch:
         self._left[arrived.path] = arrived, sentence
 
 
-def open_watches(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> list[FolderWatch]:
-    """The watched folders of the settings; paths in them are beside the settings file.
+class ConfiguredWatch:
+    """A watched folder of the settings, which begins to be watched once its profile can be read.
 
-    Raises
-    ------
-    UserError
-        When a profile cannot be read.
+    Parameters
+    ----------
+    name : str
+        Which entry of the settings it is.
+    begin : callable
+        Reads the profile; UserError when it cannot be read.
     """
+
+    def __init__(self, name: str, begin: Callable[[], FolderWatch]) -> None:
+        self._name = name
+        self._begin = begin
+        self._watch: FolderWatch | None = None
+        self._trouble = ""
+        self._open()
+
+    def troubles(self) -> list[str]:
+        """As of :class:`FolderWatch`, or why it is not watched."""
+        return [self._trouble] if self._watch is None else self._watch.troubles()
+
+    def look(self, now_s: float, stop: threading.Event) -> int:
+        """As of :class:`FolderWatch`; 0 while its profile cannot be read."""
+        watch = self._watch or self._open()
+        return 0 if watch is None else watch.look(now_s, stop)
+
+    def _open(self) -> FolderWatch | None:
+        try:
+            self._watch = self._begin()
+        except UserError as error:
+            trouble = f"{self._name} is not watched until its setting profile is right: {error}"
+            if trouble != self._trouble:
+                log.warning("%s", trouble)
+            self._trouble = trouble
+        return self._watch
+
+
+def open_watches(engine: sa.Engine, settings: Settings, clock: ServiceClock) -> list[ConfiguredWatch]:
+    """The watched folders of the settings; paths in them are beside the settings file."""
     beside = settings_path().parent
-    return [_open(engine, settings, each, beside, clock) for each in settings.folders]
+    return [
+        ConfiguredWatch(
+            f"[[folders]] number {number}, path {each.path},",
+            partial(_open, engine, settings, each, beside, clock),
+        )
+        for number, each in enumerate(settings.folders, start=1)
+    ]
 
 
 def _open(
@@ -192,7 +231,7 @@ def _open(
 
 
 def watch_until(
-    watches: Sequence[FolderWatch],
+    watches: Sequence[FolderWatch | ConfiguredWatch],
     stop: threading.Event,
     *,
     imported: Callable[[], None] = lambda: None,
@@ -214,7 +253,7 @@ def watch_until(
 
 @contextmanager
 def watching(
-    watches: Sequence[FolderWatch],
+    watches: Sequence[FolderWatch | ConfiguredWatch],
     *,
     imported: Callable[[], None],
     may_look: Callable[[], bool] = lambda: True,

@@ -72,7 +72,7 @@ def watch(engine: sa.Engine, folder: Path) -> watching.FolderWatch:
     return watching.FolderWatch(engine, Settings(), watched, profile, real_clock())
 
 
-def look(watch: watching.FolderWatch, *, at_s: float = 0.0) -> int:
+def look(watch: watching.FolderWatch | watching.ConfiguredWatch, *, at_s: float = 0.0) -> int:
     """Twice, so that a file has settled at the second look."""
     going = threading.Event()
     return watch.look(at_s, going) + watch.look(at_s + 2, going)
@@ -257,6 +257,35 @@ def test_the_settings_name_folder_and_profile_beside_their_file(
 
     assert counters(engine) == [1, 2, 3]
     assert not [each for each in threading.enumerate() if each.name == "folders"]
+
+
+def test_a_folder_without_its_profile_is_named_and_watched_once_the_profile_is_there(
+    engine: sa.Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    for name in ("in", "late"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "mine.toml").write_text(PROFILE)
+    entries = [("in", "mine.toml"), ("late", "late.toml")]
+    text = "".join(
+        f'[[folders]]\npath = "{path}"\nprofile = "{profile}"\nsettle_s = 1\n' for path, profile in entries
+    )
+    (tmp_path / "evenrun.toml").write_text(text)
+    monkeypatch.setenv("EVENRUN_SETTINGS", str(tmp_path / "evenrun.toml"))
+    first, second = watching.open_watches(engine, load_settings(), real_clock())
+    (tmp_path / "in/a.csv").write_text(content(1, 3))
+    (tmp_path / "late/b.csv").write_text(content(4, 6))
+
+    assert [look(each) for each in (first, second)] == [1, 0]
+    assert first.troubles() == []
+    (said,) = second.troubles()
+    assert said.startswith("[[folders]] number 2, path late, is not watched until its setting profile is")
+    assert "late.toml" in said
+    assert [each for each in caplog.messages if "number 2" in each] == [said]
+
+    (tmp_path / "late.toml").write_text(PROFILE)
+    assert look(second, at_s=10) == 1
+    assert second.troubles() == []
+    assert counters(engine) == list(range(1, 7))
 
 
 @contextmanager
