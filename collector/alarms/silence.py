@@ -143,7 +143,9 @@ def connection(
         return Verdict(subject=subject, press_id=None, says="heard")
     if away_s < settings.broker_silent_s:
         return None
-    headline = f"No connection to the {what} from {where}: {problem}"
+    # The connection may begin with the same words, which nobody needs twice on a wall or a phone.
+    rest = problem.removeprefix(f"no connection to the {what} ")
+    headline = f"No connection to the {what} from {where}" + (f": {rest}" if rest == problem else f" {rest}")
     return Verdict(subject=subject, press_id=None, says="silent", headline=headline)
 
 

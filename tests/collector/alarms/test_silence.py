@@ -117,6 +117,13 @@ def test_a_connection_is_judged_by_its_own_time(
         assert found.headline == "No connection to the broker from box: refused"
 
 
+def test_what_the_connection_says_itself_is_not_said_twice() -> None:
+    problem = "no connection to the broker at 127.0.0.1:1883: nothing listens there"
+    found = connection("broker", "box", away_s=31.0, problem=problem, settings=SETTINGS)
+    assert found is not None
+    assert found.headline == "No connection to the broker from box at 127.0.0.1:1883: nothing listens there"
+
+
 def test_an_overdue_job_is_named() -> None:
     assert silent(jobs=[JobFacts(name="backup", late_s=7200.0)]) == [
         "The job backup is overdue by 2 h: see the log of the collector"
