@@ -16,7 +16,8 @@ from collector.alarms.containment import HOLDS_NOTHING, Touched, contain
 from collector.alarms.headline import headline
 from collector.alarms.model import PressRef, ShotVerdict
 from collector.alarms.pools import Out, Pool, pools
-from collector.alarms.working import IN_DOUBT, Working
+from collector.alarms.priority import rose
+from collector.alarms.working import IN_DOUBT, LASTS, Working
 from collector.store import alarms as alarm_store
 from collector.store import set_asides
 from collector.store.tables import shots, signals
@@ -141,6 +142,7 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
     judged = {}
     if alarm.to_judge:
         judged = judging.judge(batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id)
+        _rise(batch.conn, alarm)
     alarm_store.change(batch.conn, alarm_id, _as_row(batch, alarm) | judged)
     if (alarm.signal_ids or alarm.steps) and alarm.kind not in HOLDS_NOTHING:
         contain(batch.conn, _touched(batch, alarm, alarm_id), now=batch.now)
@@ -150,6 +152,15 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
             note=step.note,
         )  # fmt: skip
     return _log_lines(batch, alarm, alarm_id)
+
+
+def _rise(conn: sa.Connection, alarm: Working) -> None:
+    """What people were told of as one bad shot calls them anew, once, when it turns out to last."""
+    if not (alarm.single_before and rose(alarm.kind, was_single=True, single=alarm.single)):
+        return
+    assert alarm.row_id is not None  # it was taken up from its row
+    if not any(step.note == LASTS for step in alarm_store.steps(conn, alarm.row_id)):
+        alarm.rise()
 
 
 def _as_row(batch: _Batch, alarm: Working) -> dict[str, Any]:

@@ -6,6 +6,8 @@ and 5 % high (IEC 62682 and ANSI/ISA-18.2, from memory).
 
 from __future__ import annotations
 
+from typing import get_args
+
 from collector.settings_delivery import Priority
 
 # By kind of alarm; a single bad shot apart, since nothing more of it is being made.
@@ -31,3 +33,10 @@ def priority(kind: str, *, single: bool) -> Priority:
         Single bad shots, the process around them stayed where it was.
     """
     return PRIORITIES["single"] if single and kind == "process" else PRIORITIES.get(kind, "medium")
+
+
+def rose(kind: str, *, was_single: bool, single: bool) -> bool:
+    """Whether an alarm matters more than before, so that people are told of it again."""
+    order = get_args(Priority)  # lowest first
+    before, now = priority(kind, single=was_single), priority(kind, single=single)
+    return order.index(now) > order.index(before)

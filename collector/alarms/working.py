@@ -20,6 +20,7 @@ from collector.store.alarms import AlarmRow
 # Shots that can show that a condition is over; all but the charts look at every shot, as at the setpoints.
 COUNTED_PHASES: dict[str, frozenset[str]] = {"process": frozenset({"charted"})}
 EVERY_PHASE = frozenset({"startup", "baseline", "charted", "trial"})
+LASTS = "no single bad shot any more: it lasts"
 IN_DOUBT = "its values are in doubt: see the alarm of the data"
 ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
 
@@ -60,6 +61,7 @@ class Working:
     change_low_shot_id: int | None = None
     change_high_shot_id: int | None = None
     headline: str = ""
+    single_before: bool = False  # as the last batch left it
     # what this batch did
     signal_ids: list[int] = field(default_factory=list)
     first_new_shot_id: int | None = None
@@ -87,6 +89,7 @@ class Working:
             change_low_shot_id=row.change_low_shot_id,
             change_high_shot_id=row.change_high_shot_id,
             headline=row.headline,
+            single_before=bool(moved) and all(item.single for item in moved),
         )
 
     @property
@@ -165,12 +168,19 @@ class Working:
         seen_at = self.acknowledged_at
         old = seen_at is not None and now - seen_at >= REALARM_AFTER
         if old and lifecycle.may(self.stage, "realarm"):
-            self._step("realarm")
+            self._step("realarm", note="a shift has passed")
 
     def doubt(self) -> None:
         """Note that its values are in doubt, and have its causes named anew."""
         self.to_judge = self.touched = True
         self._note("grow", IN_DOUBT)
+
+    def rise(self) -> None:
+        """Ask for people again, also for whoever took it for one bad shot."""
+        if lifecycle.may(self.stage, "realarm"):
+            self._step("realarm", note=LASTS)
+        else:
+            self._note("rise", LASTS)
 
     def say(self, headline: str) -> None:
         """Take a headline, and note whether it says something new."""

@@ -18,7 +18,7 @@ from collector.store.upsert import insert_into
 
 # A message that failed, or that was taken back before it went out, told nobody anything.
 _TOLD = (outbox.WAITING, outbox.SENDING, outbox.SENT, outbox.MAYBE_SENT)
-_CAME = ("occur", "reoccur", "realarm", "unshelve", "unsuppress", "put_back")
+_CAME = ("occur", "reoccur", "realarm", "rise", "unshelve", "unsuppress", "put_back")
 _ASKING: tuple[AlarmState, ...] = (
     *("active_unacknowledged", "returned_unacknowledged", "latched_unacknowledged"),
 )

@@ -28,7 +28,7 @@ _OVER = {
 }  # fmt: skip
 _STEP_WORDS = {
     "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "No signal any more",
-    "reoccur": "Alarm again", "realarm": "Calls again: a shift has passed", "close": "Closed",
+    "reoccur": "Alarm again", "realarm": "Calls again", "rise": "Matters more", "close": "Closed",
     "restart": "Charts began anew", "hold": "Discs on hold again", "reset": "No disc on hold any more",
     "shelve": "Shelved", "unshelve": "Back from the shelf",
     "suppress": "Kept quiet: the press starts up or stands",

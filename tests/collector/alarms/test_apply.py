@@ -11,7 +11,10 @@ import sqlalchemy as sa
 
 from collector.actions import alarms as act
 from collector.actions import holds as act_hold
-from collector.store import database, tables
+from collector.alarms.notifying import tell_people
+from collector.settings import Settings
+from collector.settings_delivery import MessageChannel
+from collector.store import database, outbox, tables
 from collector.store.holds import extent, tray_words
 from tests.collector.alarms.floor import Floor
 
@@ -80,7 +83,9 @@ def test_the_size_of_the_batches_does_not_change_which_alarms_there_are(floor: F
     floor.make(floor.steady(60, 3), batch=batch)
     alarm = floor.alarm()
     assert alarm.state == "latched_unacknowledged"
-    assert [step["event"] for step in floor.rows("alarm_steps")] == ["occur", "clear"]
+    events = [step["event"] for step in floor.rows("alarm_steps")]
+    assert [each for each in events if each != "rise"] == ["occur", "clear"]
+    assert ("rise" in events) is (batch == 1)  # else nobody could be told of its first shot alone
     (hold,) = floor.rows("holds")
     assert hold["to_shot_id"] == alarm.last_shot_id
 
@@ -105,6 +110,30 @@ def test_a_bad_shot_followed_by_more_of_them_becomes_a_lasting_change(floor: Flo
     alarm = floor.alarm()
     assert alarm.headline == "Cushion 1.0 mm lower"
     assert alarm.change_shot_id == ids[0]
+
+
+@pytest.mark.parametrize("taken", [False, True])
+def test_people_told_of_one_bad_shot_are_told_again_at_once_when_it_lasts(floor: Floor, taken: bool) -> None:
+    settings = Settings(channels=(MessageChannel(name="phone", url="json://localhost", roles=("operator",)),))
+    floor.make(floor.steady(120))
+    floor.make(floor.steady(1, 2, cushion=-1.0), batch=1)
+    assert floor.alarm().headline == "Cushion low, one shot"
+    assert tell_people(floor.engine, settings, floor.clock) == 1
+    with database.write(floor.engine) as conn:
+        conn.execute(sa.update(tables.outbox).values(state=outbox.SENT))
+    if taken:
+        act.acknowledge(floor.engine, floor.alarm().id, who="operator 1", clock=floor.clock)
+    told = []
+    for seed in range(3, 13):
+        floor.make(floor.steady(1, seed, cushion=-1.0), batch=1)
+        told += [floor.alarm().headline] * tell_people(floor.engine, settings, floor.clock)
+    assert floor.alarm().state == "active_unacknowledged"
+    assert len(told) == 1  # once, and it says that it lasts
+    assert "one shot" not in told[0]
+    events = [step["event"] for step in floor.rows("alarm_steps")]
+    assert events.count("realarm" if taken else "rise") == 1
+    last = [row["payload"] for row in floor.rows("outbox") if row["channel"] == "phone"][-1]
+    assert "(grew)" in last
 
 
 def test_a_second_characteristic_joins_and_is_written_down(floor: Floor) -> None:
