@@ -78,8 +78,9 @@ def press_facts(conn: sa.Connection, site: str, ears: Ears, *, at_s: float, spee
         quiet_s, heard = ears.quiet_s(row.id, at_s=at_s)
         found.append(
             PressFacts(
-                id=row.id, name=row.name, running=bool(row.running), state=row.state,
-                usual_cycle_s=row.usual_cycle_s, quiet_s=quiet_s * speed, heard=heard,
+                id=row.id, name=row.name, state=row.state,
+                running=bool(row.running) and row.heard_at is not None, usual_cycle_s=row.usual_cycle_s,
+                quiet_s=quiet_s * speed, heard=heard,
             )
         )  # fmt: skip
     return found
@@ -90,6 +91,7 @@ _PRESSES = sa.select(
     presses.c.name,
     presses.c.state,
     presses.c.usual_cycle_s,
+    presses.c.heard_at,
     sa.select(sa.func.max(shots.c.id))
     .where(shots.c.press_id == presses.c.id)
     .correlate(presses)

@@ -34,7 +34,7 @@ class PressFacts:
     ----------
     id, name
     running : bool
-        It has an open run, so that shots are to be expected.
+        It has an open run and was heard live, not from files only, so that shots are to be expected.
     state : str or None
         What it, or its gateway, said last of itself.
     usual_cycle_s : float or None
@@ -182,7 +182,7 @@ def _gateway(gateway: str, presses: Sequence[PressFacts], settings: Alarms) -> I
 def _press(press: PressFacts, settings: Alarms) -> Verdict | None:
     """None while it is too early to tell, as after a start of the collector."""
     if not press.running:
-        return Verdict(subject=PRESS, press_id=press.id, says="heard", note="its run is over")
+        return Verdict(subject=PRESS, press_id=press.id, says="heard", note="no shot is expected of it now")
     if _is_quiet(press, settings, together=False):
         if press.state in STANDING:
             return Verdict(subject=PRESS, press_id=press.id, says="standing")

@@ -97,6 +97,7 @@ def _press(conn: sa.Connection, name: str, story: Story) -> None:
         state="online",
         state_at=NOW,
         last_shot_at=last_at,
+        heard_at=last_at,
         usual_cycle_s=CYCLE_S,
     )
     opened = last_at - timedelta(seconds=CYCLE_S * story.count)

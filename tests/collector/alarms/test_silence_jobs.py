@@ -66,7 +66,7 @@ def place(engine: sa.Engine, monkeypatch: pytest.MonkeyPatch, tmp_path: Any) -> 
     monkeypatch.chdir(tmp_path)
     floors = {name: Floor(engine, name) for name in ("P1", "P2")}
     with database.write(engine) as conn:
-        conn.execute(sa.update(tables.presses).values(usual_cycle_s=60.0, state="automatic"))
+        conn.execute(sa.update(tables.presses).values(usual_cycle_s=60.0, state="automatic", heard_at=START))
     place = Place(engine, floors)
     place.look()
     place.wait(60, "P1", "P2")
@@ -88,6 +88,13 @@ def test_a_press_that_falls_silent_is_an_alarm_of_its_own_and_clears_with_the_ne
     place.wait(60, "P1", "P2")
     assert place.told()[0][1] == "returned_unacknowledged"
     assert place.floors["P1"].rows("holds") == []
+
+
+def test_a_press_known_from_files_only_is_never_silent(place: Place) -> None:
+    with database.write(place.engine) as conn:
+        conn.execute(sa.update(tables.presses).where(tables.presses.c.name == "P1").values(heard_at=None))
+    place.wait(3600, "P2")
+    assert place.told() == []
 
 
 def test_it_is_said_once_and_the_same_alarm_calls_again(place: Place) -> None:
