@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from collector.alarms import cautions
@@ -32,6 +33,7 @@ _SIDES: dict[Sign, frozenset[int]] = {
     "~": frozenset({1, -1, SCATTERED}), "=": frozenset(),
 }  # fmt: skip
 _EVENTS = {"lot": "new lot", "color": "new color", "stop": "stop of the press"}
+_MISFIT = "Does not fit: "
 _WORDS = {1: "higher", -1: "lower", 0: "unchanged", SCATTERED: "uneven"}
 
 
@@ -47,6 +49,7 @@ class Cause:
     cautions: tuple[str, ...]
     row: int
     like: tuple[str, ...] = ()
+    contradicted: bool = False  # a key symptom is measured and unchanged
 
     def to_json(self) -> dict[str, Any]:
         """The form kept with the alarm."""
@@ -89,7 +92,21 @@ def match(
     """
     seen = _by_key(directions)
     weighed = (_weigh(fault, directions, seen, single=single, happenings=happenings) for fault in FAULTS)
-    return sorted((cause for cause in weighed if cause), key=lambda cause: -cause.score)[:most]
+    return _ranked([cause for cause in weighed if cause])[:most]
+
+
+def to_name(found: Iterable[Mapping[str, Any]] | None) -> str | None:
+    """The cause that a line of a few words may name: the first, as kept with the alarm, that fits wholly."""
+    return next((each["cause"] for each in found or () if _MISFIT not in each.get("reason", "")), None)
+
+
+def _ranked(found: Sequence[Cause]) -> list[Cause]:
+    """By score; a cause whose key symptom stayed away comes after those that fit wholly."""
+    least = min((each.score for each in found if _MISFIT not in each.reason), default=math.inf)
+    return sorted(
+        found,
+        key=lambda each: (-min(each.score, least if each.contradicted else math.inf), each.contradicted),
+    )
 
 
 def of_data(moved: Iterable[Moved]) -> list[Cause]:
@@ -122,7 +139,12 @@ def _weigh(
     score = _score(pattern, directions, seen) + _tempo(fault, single=single) + HAPPENED * bool(happened)
     if score <= 0:
         return None
-    return _cause(fault, _reason(pattern, directions, seen, happened), score=score)
+    cause = _cause(fault, _reason(pattern, directions, seen, happened), score=score)
+    return replace(cause, contradicted=_contradicted(pattern, seen))
+
+
+def _contradicted(pattern: Pattern, seen: Mapping[str, int]) -> bool:
+    return any(sign in ("+", "-") and seen.get(key) == 0 for key, sign in pattern.items())
 
 
 def _cause(fault: Fault, reason: str, *, score: float) -> Cause:
@@ -196,7 +218,7 @@ def _reason(
     ]
     fits += [f"{_event_words(each)} shortly before" for each in happened]
     sentence = f"Fits: {', '.join(fits)}."
-    return f"{sentence} Does not fit: {', '.join(not_so + unnamed)}." if not_so or unnamed else sentence
+    return f"{sentence} {_MISFIT}{', '.join(not_so + unnamed)}." if not_so or unnamed else sentence
 
 
 def _event_words(happening: str) -> str:

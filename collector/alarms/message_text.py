@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from collector.alarms.causes import to_name
 from collector.alarms.escalation import Reason
 from collector.alarms.headline import since
 from collector.store import holds as hold_store
@@ -52,6 +53,5 @@ def _hold(conn: sa.Connection, alarm: Asking) -> str:
 
 
 def _look(alarm: Asking) -> str:
-    if not alarm.causes:
-        return ""
-    return f"Often seen with: {alarm.causes[0]['cause']}."
+    cause = to_name(alarm.causes)
+    return "" if cause is None else f"Often seen with: {cause}."

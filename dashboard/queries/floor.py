@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
 from collector.actions.first_shot import is_approved
+from collector.alarms.causes import to_name
 from collector.store import holds
 from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
 from collector.store.types import to_micros
@@ -264,7 +265,7 @@ def _last_shot(conn: Connection, press_id: int) -> LastShot | None:
 def _activity(
     press: Row[Any], run: RunFacts | None, last: LastShot | None, now: datetime, stop_cycles: float
 ) -> tuple[Activity, datetime | None]:
-    """Idle without an open run; silent when shots stay away for longer than a stop."""
+    """Idle without an open run; silent when live shots stay away for longer than a stop."""
     last_at = last.ended_at if last else None
     if run is not None and run.closed_at is not None:
         return "idle", run.closed_at
@@ -273,6 +274,8 @@ def _activity(
     since = last_at if last_at is not None else run.opened_at if run is not None else now
     if press.heard_at is not None:
         since = max(since, press.heard_at)  # the press's own clock may be behind
+    if press.heard_at is None:  # known from files only: that none came says nothing of the press
+        return ("idle", since) if now - since > WINDOW else ("running", None)
     patience = timedelta(seconds=max(stop_cycles * (press.usual_cycle_s or 60.0), 60.0))
     return ("silent", since) if now - since > patience else ("running", None)
 
@@ -332,7 +335,7 @@ def _alarm_facts(conn: Connection, alarm: Row[Any]) -> AlarmFacts:
         state=alarm.state,
         headline=alarm.headline,
         opened_at=alarm.opened_at,
-        cause=alarm.causes[0]["cause"] if alarm.causes else None,
+        cause=to_name(alarm.causes),
         change_counter=change.counter if change else None,
         change_at=change.ended_at if change else None,
     )

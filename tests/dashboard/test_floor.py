@@ -91,6 +91,36 @@ def test_a_press_whose_clock_is_behind_is_not_silent_while_it_is_heard(six_press
     assert said(read(six_presses), "P5")[0] != "silent"
 
 
+@pytest.mark.parametrize(("name", "headline"), [("P5", "steady"), ("P6", "idle since 10:41")])
+def test_a_press_known_from_files_only_is_never_silent(
+    six_presses: sa.Engine, name: str, headline: str
+) -> None:
+    with database.write(six_presses) as conn:
+        conn.execute(sa.update(tables.presses).where(tables.presses.c.name == name).values(heard_at=None))
+    assert said(read(six_presses), name)[1] == headline
+    later = said(read(six_presses, now=NOW + timedelta(hours=9)), name)
+    assert (later[0], later[1].startswith("idle")) == ("calm", True)
+
+
+@pytest.mark.parametrize(
+    ("reasons", "named"),
+    [
+        (["Fits: peak melt pressure higher. Does not fit: barrel temperature unchanged.", "Fits: x."], "b"),
+        (["Fits: x. Does not fit: y."], None),
+        (["Fits: x."], "a"),
+    ],
+)
+def test_a_lane_names_no_cause_that_its_own_evidence_contradicts(
+    six_presses: sa.Engine, reasons: list[str], named: str | None
+) -> None:
+    causes = [{"cause": name, "reason": reason} for name, reason in zip("ab", reasons, strict=False)]
+    with database.write(six_presses) as conn:
+        conn.execute(sa.update(tables.alarms).values(causes=causes))
+    lane = next(lane for lane in read(six_presses).lanes if lane.name == "P2")
+    assert lane.alarm is not None
+    assert lane.alarm.cause == named
+
+
 def test_the_header_counts_what_the_floor_asks_for(six_presses: sa.Engine) -> None:
     floor = replace(read(six_presses), gaugings_due=12)
     assert counts(floor) == "2 need a look · 1 silent · 50 discs on hold · 12 gaugings due"

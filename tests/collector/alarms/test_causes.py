@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from collector.alarms.causes import SCATTERED, match, of_data
+from collector.alarms.causes import SCATTERED, match, to_name
 from collector.alarms.cautions import CAUTIONS, GENERAL
 from collector.alarms.fault_table import FAULTS
 from collector.contract import quantities
@@ -54,6 +54,23 @@ def test_a_lighter_part_fits_a_mold_half_that_lost_its_coolant(half: str, flow: 
     as_before = match(STEADY | {half: 1} | flow)[0]
     assert as_before.name == lighter.name
     assert "Does not fit" not in as_before.reason
+
+
+@pytest.mark.parametrize(
+    "moved",
+    [{"peak_melt_pressure": 1}, {"peak_melt_pressure": 1, "injection_time": 1}, {"recovery_time": 1}],
+)
+def test_a_cause_whose_key_symptom_stayed_away_comes_after_those_that_fit_wholly(
+    moved: dict[str, int],
+) -> None:
+    """What to look at first is what nothing contradicts (a rule of this service, not of the trade)."""
+    found = match(STEADY | {"barrel_temperature.2": 0} | moved, most=len(FAULTS))
+    wholly = [place for place, each in enumerate(found) if "Does not fit" not in each.reason]
+    contradicted = [place for place, each in enumerate(found) if each.contradicted]
+    band = next(each for each in found if each.name == "A heater band is open")
+    assert band.contradicted
+    assert not wholly or max(wholly) < min(contradicted)
+    assert to_name([each.to_json() for each in found]) == (found[wholly[0]].name if wholly else None)
 
 
 def test_checks_at_the_mold_are_made_from_outside_the_guards() -> None:

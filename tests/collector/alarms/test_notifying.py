@@ -93,6 +93,13 @@ def test_a_new_alarm_is_told_once_with_what_a_person_needs(engine: sa.Engine, al
     assert "changes nothing at a press" in said["body"]
 
 
+def test_a_cause_that_its_own_evidence_contradicts_is_not_named(engine: sa.Engine, alarm_id: int) -> None:
+    reason = "Fits: peak melt pressure higher. Does not fit: barrel temperature unchanged."
+    change(engine, alarm_id, causes=[{"cause": "A heater band is open", "reason": reason}])
+    tell(engine)
+    assert "Often seen with" not in json.loads(messages(engine)[0].payload)["body"]
+
+
 def test_times_are_those_of_the_shop(engine: sa.Engine, alarm_id: int) -> None:
     tell(engine, settings=SETTINGS.model_copy(update={"time_zone": "Asia/Tokyo"}))
     assert "Since Mon 15:00." in json.loads(messages(engine)[0].payload)["body"]
