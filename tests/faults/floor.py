@@ -29,7 +29,7 @@ from simulator.scenarios import plain
 from tests.faults.collector_process import STEPPED_COMMAND, CollectorProcess, wait_until
 from tests.faults.gateways import RememberingGateways
 from tests.faults.proxy import Proxy
-from tests.faults.stepped_clock import STEP_FILE
+from tests.faults.step_file import STEP_FILE
 from tests.faults.stores import PostgresStore, SqliteStore, small_disk, socket_folder
 from tests.mosquitto_fixtures import Mosquitto, free_port, new_broker
 

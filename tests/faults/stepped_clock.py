@@ -1,5 +1,7 @@
 """A collector whose computer has a clock that a test can step: imported before anything else of it.
 
+Only by that process: importing this changes what time it is for all of `collector`.
+
 `STEP_FILE` names a file with seconds that are added to real time, from the next reading on.
 """
 
@@ -10,8 +12,7 @@ from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 from collector import clock
-
-STEP_FILE = "STEP_FILE"
+from tests.faults.step_file import STEP_FILE
 
 
 class Stepped(datetime):
