@@ -50,6 +50,7 @@ class Cause:
     row: int
     like: tuple[str, ...] = ()
     contradicted: bool = False  # a key symptom is measured and unchanged
+    borne_out: bool = False  # it fits wholly, a key symptom among it; what varies anyway bears out nothing
 
     def to_json(self) -> dict[str, Any]:
         """The form kept with the alarm."""
@@ -101,8 +102,8 @@ def to_name(found: Iterable[Mapping[str, Any]] | None) -> str | None:
 
 
 def _ranked(found: Sequence[Cause]) -> list[Cause]:
-    """By score; a cause whose key symptom stayed away comes after those that fit wholly."""
-    least = min((each.score for each in found if _MISFIT not in each.reason), default=math.inf)
+    """By score; a cause whose key symptom stayed away comes after those that are borne out."""
+    least = min((each.score for each in found if each.borne_out), default=math.inf)
     return sorted(
         found,
         key=lambda each: (-min(each.score, least if each.contradicted else math.inf), each.contradicted),
@@ -140,11 +141,12 @@ def _weigh(
     if score <= 0:
         return None
     cause = _cause(fault, _reason(pattern, directions, seen, happened), score=score)
-    return replace(cause, contradicted=_contradicted(pattern, seen))
-
-
-def _contradicted(pattern: Pattern, seen: Mapping[str, int]) -> bool:
-    return any(sign in ("+", "-") and seen.get(key) == 0 for key, sign in pattern.items())
+    keys = {key: sign for key, sign in pattern.items() if sign in ("+", "-") and key in seen}
+    return replace(
+        cause,
+        contradicted=any(seen[key] == 0 for key in keys),
+        borne_out=_MISFIT not in cause.reason and _any_hit(keys, seen),
+    )
 
 
 def _cause(fault: Fault, reason: str, *, score: float) -> Cause:

@@ -65,12 +65,14 @@ def test_a_cause_whose_key_symptom_stayed_away_comes_after_those_that_fit_wholly
 ) -> None:
     """What to look at first is what nothing contradicts (a rule of this service, not of the trade)."""
     found = match(STEADY | {"barrel_temperature.2": 0} | moved, most=len(FAULTS))
-    wholly = [place for place, each in enumerate(found) if "Does not fit" not in each.reason]
+    wholly = [place for place, each in enumerate(found) if each.borne_out]
+    assert all("Does not fit" not in found[place].reason for place in wholly)
     contradicted = [place for place, each in enumerate(found) if each.contradicted]
     band = next(each for each in found if each.name == "A heater band is open")
     assert band.contradicted
     assert not wholly or max(wholly) < min(contradicted)
-    assert to_name([each.to_json() for each in found]) == (found[wholly[0]].name if wholly else None)
+    named = to_name([each.to_json() for each in found])
+    assert named in (None, *(each.name for each in found if "Does not fit" not in each.reason))
 
 
 def test_checks_at_the_mold_are_made_from_outside_the_guards() -> None:
