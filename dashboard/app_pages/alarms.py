@@ -20,9 +20,11 @@ from dashboard.queries import database
 NEEDED, HELD, QUIET = "Needs a person", "On hold", "Kept quiet"
 CLOSED, LOAD = "Closed lately", "Load"
 
-engine = database.engine()
+engine, settings = database.engine(), database.settings()
 with read(engine) as conn:
-    found = queries.listing(conn)
+    found = queries.listing(
+        conn, site=settings.site, now=database.clock().now(), settings=settings.alarms
+    )
     seen = queries.fingerprint(conn)
 
 st.title("Alarms")

@@ -10,6 +10,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.alarms.model import Moved
+from collector.alarms.silence import USUAL_CYCLE_S
+from collector.settings_alarms import Alarms
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 from collector.store import set_asides
@@ -21,6 +23,7 @@ from collector.store.tables import set_asides as set_aside_rows
 from collector.store.withdrawn import SITE
 
 LATELY = 20
+DEFAULT_ALARMS = Alarms()
 SERVICE = "Service"  # where an alarm belongs to no press
 BEFORE = timedelta(minutes=30)
 NOT_TOLD = ("tray", "limits", "startup")  # they happen all the time, or follow from another event
@@ -90,15 +93,30 @@ class Detail:
     shelf: SetAside | None
 
 
-def listing(conn: sa.Connection) -> Listing:
-    """The lists of the page; what asks most for a person comes first."""
+def listing(
+    conn: sa.Connection, *, site: str, now: datetime, settings: Alarms = DEFAULT_ALARMS
+) -> Listing:
+    """The lists of the page; what asks most for a person comes first. Steady are presses of `site` only."""
     names = _press_names(conn)
     unclosed = sorted(alarm_store.unclosed(conn), key=_urgency)
     needed = _lines((row for row in unclosed if row.beneath is None), names)
     quiet = _lines((row for row in unclosed if row.beneath is not None), names)
     closed = _lines(alarm_store.closed(conn, last=LATELY), names)
     busy = {line.press for line in (*needed, *quiet)}
-    return Listing(needed, quiet, closed, tuple(sorted(set(names.values()) - busy)))
+    return Listing(needed, quiet, closed, tuple(sorted(_reporting(conn, site, now, settings) - busy)))
+
+
+def _reporting(conn: sa.Connection, site: str, now: datetime, settings: Alarms) -> set[str]:
+    """Presses whose newest shot is not older than what is called silence; of others nothing can be said."""
+    query = sa.select(presses).where(presses.c.site == site, presses.c.last_shot_at.is_not(None))
+    found = set()
+    for row in conn.execute(query):
+        at = row.last_shot_at if row.heard_at is None else max(row.last_shot_at, row.heard_at)
+        cycles = settings.silent_cycles_of.get(row.name, settings.silent_cycles)
+        quiet_s = (now - at).total_seconds()
+        if quiet_s <= max(cycles * (row.usual_cycle_s or USUAL_CYCLE_S), settings.silent_least_s):
+            found.add(row.name)
+    return found
 
 
 def first_press(conn: sa.Connection) -> str | None:

@@ -12,17 +12,20 @@ from streamlit.testing.v1 import AppTest
 
 from collector.actions import alarms as act
 from collector.alarms.gauged import judge_new
+from collector.clock import wall_now
 from collector.gauging.model import NewGauging
 from collector.gauging.outside import Bounds
 from collector.gauging.record import record
-from collector.store import database, events
+from collector.store import database, events, tables
 from collector.store import holds as hold_store
+from collector.store.withdrawn import SITE
 from dashboard.blocks.alarm_words import event_row, line, moved_row
 from dashboard.queries import alarms as queries
 from dashboard.queries.alarms import EventLine
 from tests.collector.alarms.floor import START, Floor
 from tests.collector.alarms.test_headline import moved
 
+FLOOR_NOW = datetime(2026, 3, 3, 13, 52, tzinfo=UTC)  # of the floors that `seed` stores
 PAGE = "../../dashboard/app_pages/alarms.py"
 
 
@@ -53,6 +56,12 @@ def floor(store: sa.Engine) -> Floor:
 
 def test_a_floor_without_alarms_says_leave_alone(store: sa.Engine) -> None:
     Floor(store, "P1").make(Floor(store, "P9").steady(30))
+    Floor(store, "P7")  # without a shot
+    with database.write(store) as conn:
+        recent = sa.update(tables.presses).where(tables.presses.c.name.in_(["P1", "P9"]))
+        conn.execute(recent.values(last_shot_at=wall_now(), usual_cycle_s=60.0))
+        undone = {"site": SITE, "name": "lowland P1 import 2", "last_shot_at": wall_now()}
+        conn.execute(sa.insert(tables.presses).values(**undone))
     at = opened()
     assert "Inside normal variation: leave alone" in text(at)
     assert "Inside normal variation, leave alone: P1, P9." in text(at)
@@ -227,9 +236,11 @@ def test_closed_alarms_can_be_read_again(floor: Floor) -> None:
 
 def test_what_asks_most_for_a_person_comes_first(six_presses: sa.Engine) -> None:
     with database.read(six_presses) as conn:
-        found = queries.listing(conn)
+        found = queries.listing(conn, site="lowland", now=FLOOR_NOW)
+        elsewhere = queries.listing(conn, site="highland", now=FLOOR_NOW)
     assert [each.press for each in found.needed] == ["P2", "P3"]
-    assert found.steady == ("P1", "P4", "P5", "P6")
+    assert found.steady == ("P1", "P4")  # P5 fell silent, P6 made its last shot hours ago
+    assert elsewhere.steady == ()
     shown = [line(each.press, each.alarm, _as_is) for each in found.needed]
     assert shown[0].startswith(":yellow-background[◆] **P2: ")
     assert shown[1].startswith(":blue[■] **P3: ")
@@ -281,7 +292,7 @@ def test_local_time_is_used(
     monkeypatch.setenv("EVENRUN_TIME_ZONE", "Asia/Tokyo")
     seed(store, ("P2",))
     with database.read(store) as conn:
-        opened_at = queries.listing(conn).needed[0].alarm.opened_at
+        opened_at = queries.listing(conn, site="lowland", now=FLOOR_NOW).needed[0].alarm.opened_at
     assert f"{opened_at.astimezone(UTC) + timedelta(hours=9):%H:%M}" in text_of_radio(opened())
 
 
