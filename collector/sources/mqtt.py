@@ -147,10 +147,13 @@ class MqttSource:
             raise DeliveryError(f"no connection to the broker at {self._settings.address}")
         sent = client.publish(topic, payload, qos=qos, retain=retain)
         deadline = time.monotonic() + timeout_s
-        while not sent.is_published():
-            if client is not self._client or time.monotonic() > deadline:
-                raise DeliveryError(f"the broker did not acknowledge {topic} within {timeout_s:g} s")
-            sent.wait_for_publish(_LOOK_S)
+        try:
+            while not sent.is_published():
+                if client is not self._client or time.monotonic() > deadline:
+                    raise DeliveryError(f"the broker did not acknowledge {topic} within {timeout_s:g} s")
+                sent.wait_for_publish(_LOOK_S)
+        except (RuntimeError, ValueError) as error:  # the connection went between the check and the message
+            raise DeliveryError(f"no connection to the broker at {self._settings.address}") from error
 
     def close(self, *, say_offline: bool = True) -> None:
         """Say that the collector goes offline, disconnect, keep the session on the broker. Idempotent.
