@@ -73,8 +73,9 @@ def stop(folder: Path) -> None:
 
 def _configure(folder: Path, *, durable: bool) -> None:
     lines = (
-        f"unix_socket_directories = '{folder}'", "listen_addresses = ''", f"fsync = {'on' if durable else 'off'}"
-    )
+        f"unix_socket_directories = '{folder}'", "listen_addresses = ''",
+        f"fsync = {'on' if durable else 'off'}",
+    )  # fmt: skip
     with (folder / "data" / "postgresql.conf").open("a", encoding="utf-8") as file:
         file.write("\n".join(("", *lines, "")))
 

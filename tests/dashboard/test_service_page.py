@@ -280,7 +280,8 @@ def test_bytes_are_shown_as_text_where_they_are_text() -> None:
 
 
 def test_a_press_that_never_made_a_shot_is_named() -> None:
-    row = words.press_row(Press(name="P9", age_s=None, usual_cycle_s=None, silent=False, idle=True, lag_s=None))
+    never = Press(name="P9", age_s=None, usual_cycle_s=None, silent=False, idle=True, lag_s=None)
+    row = words.press_row(never)
     assert (row["Newest shot"], row["State"]) == ("none yet", "no run")
 
 

@@ -42,7 +42,7 @@ alarm_steps = Table(
     "alarm_steps", metadata, row_id(),
     Column("alarm_id", ForeignKey("alarms.id"), nullable=False, index=True),
     Column("at", UtcTime, nullable=False),
-    Column("event", String, nullable=False),      # of collector.alarms.lifecycle; grow | rise | restart beside
+    Column("event", String, nullable=False),      # of alarms.lifecycle; grow | rise | restart beside
     Column("before", String),
     Column("after", String, nullable=False),
     Column("who", String, nullable=False),        # a person, or "service"
