@@ -119,7 +119,8 @@ class Charts(Section):
         4.0, gt=0, description="a run that nobody named ends with a pause of so many hours"
     )
     first_shot_approval: bool = Field(
-        default=False, description="whether the floor asks until a person has approved the first discs of a run"
+        default=False,
+        description="whether the floor asks until a person has approved the first discs of a run",
     )
     setpoint_tolerance: dict[str, float] = Field(
         default_factory=dict, description="a recorded setpoint that moves less is not a change, by key"
