@@ -7,13 +7,11 @@ memory; the truth is looked at only afterwards. `simulator.score` states the def
 from __future__ import annotations
 
 import json
-import multiprocessing
 import os
-import sys
 import time
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -25,6 +23,7 @@ from collector.settings import Settings, load_settings
 from simulator.scenarios import SCENARIOS
 from simulator.score import Score, judge
 from simulator.score_figures import GOALS, Figures, figures, unseen
+from simulator.score_pool import Task, each, run
 from simulator.score_shop import watch
 from simulator.score_table import WIDTH, show
 from simulator.score_truth import account
@@ -45,7 +44,6 @@ QUICK = (
     "fault_stuck_sensor",
 )
 
-Task = tuple[str, int]
 
 
 def bench(
@@ -82,7 +80,7 @@ def scored(tasks: list[Task], settings: Settings, jobs: int) -> list[Score]:
     -------
     list of Score
     """
-    found = dict(_each(tasks, settings, jobs))
+    found = dict(each(partial(score_one, settings=settings), tasks, jobs))
     return [found[task] for task in tasks]
 
 
@@ -131,30 +129,9 @@ def _names(asked: list[str] | None, *, quick: bool) -> list[str]:
     return asked
 
 
-def _each(tasks: list[Task], settings: Settings, jobs: int) -> Iterator[tuple[Task, Score]]:
-    if jobs == 1:
-        for task in tasks:
-            yield task, score_one(task, settings)
-        return
-    # Started anew, they read this before numpy does: threads for small matrices cost more than they bring.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        futures = {pool.submit(score_one, task, settings): task for task in tasks}
-        for number, future in enumerate(as_completed(futures), 1):
-            if sys.stderr.isatty():
-                typer.echo(f"\r{number} of {len(tasks)} stories", nl=number == len(tasks), err=True)
-            yield futures[future], future.result()
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command; a mistake of the user is one sentence."""
-    app = typer.Typer(add_completion=False)
-    app.command()(bench)
-    try:
-        app(None if arguments is None else list(arguments))
-    except UserError as error:
-        typer.echo(f"error: {error}", err=True)
-        raise SystemExit(2) from error
+    run(bench, arguments)
 
 
 if __name__ == "__main__":

@@ -18,13 +18,11 @@ that is known; for any other, that it does neither.
 from __future__ import annotations
 
 import json
-import multiprocessing
 import os
-import sys
 import time
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -39,13 +37,13 @@ from simulator.confusion_table import show
 from simulator.faults import FAULTS
 from simulator.scenarios import one_fault
 from simulator.score import LATEST_AFTER
+from simulator.score_pool import Task, each, run
 from simulator.score_shop import Raised, watch
 from simulator.score_truth import Matter, account
 
 SEEDS = 5
 SHOTS = 450  # of the run; what grows over hours is seen to grow
 
-Task = tuple[str, int]
 
 
 def confusion(
@@ -71,7 +69,7 @@ def confusion(
 
 def named(tasks: Sequence[Task], settings: Settings, *, shots: int, jobs: int) -> list[Named]:
     """What was named in many stories, in the order asked for."""
-    done = dict(_each(tasks, settings, shots, jobs))
+    done = dict(each(partial(name_one, settings=settings, shots=shots), tasks, jobs))
     return [done[task] for task in tasks]
 
 
@@ -117,31 +115,9 @@ def to_json(found: Sequence[Named]) -> dict[str, object]:
     }
 
 
-def _each(
-    tasks: Sequence[Task], settings: Settings, shots: int, jobs: int
-) -> Iterator[tuple[Task, Named]]:
-    if jobs == 1:
-        for task in tasks:
-            yield task, name_one(task, settings, shots)
-        return
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        futures = {pool.submit(name_one, task, settings, shots): task for task in tasks}
-        for number, future in enumerate(as_completed(futures), 1):
-            if sys.stderr.isatty():
-                typer.echo(f"\r{number} of {len(tasks)} stories", nl=number == len(tasks), err=True)
-            yield futures[future], future.result()
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command; a mistake of the user is one sentence."""
-    app = typer.Typer(add_completion=False)
-    app.command()(confusion)
-    try:
-        app(None if arguments is None else list(arguments))
-    except UserError as error:
-        typer.echo(f"error: {error}", err=True)
-        raise SystemExit(2) from error
+    run(confusion, arguments)
 
 
 if __name__ == "__main__":
