@@ -85,7 +85,11 @@ class Proxy:
         if isinstance(self._target, int):
             return socket.create_connection(("127.0.0.1", self._target), 5)
         found = socket.socket(socket.AF_UNIX)
-        found.connect(self._target)
+        try:
+            found.connect(self._target)
+        except OSError:
+            found.close()
+            raise
         return found
 
     def _pass_on(self, source: socket.socket, sink: socket.socket) -> None:
