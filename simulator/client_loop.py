@@ -62,7 +62,9 @@ class ClientLoop:
         self._waker.close()
 
     def _ask(self, action: Callable[[], None]) -> None:
-        """Have the thread do something: only it touches the selector."""
+        """Have the thread do something: only it touches the selector; after its end there is nothing to do."""
+        if not self._running:
+            return
         self._asked.put(action)
         with contextlib.suppress(BlockingIOError):  # the thread has enough to wake it
             self._waker.send(b"!")
