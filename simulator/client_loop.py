@@ -62,7 +62,7 @@ class ClientLoop:
         self._waker.close()
 
     def _ask(self, action: Callable[[], None]) -> None:
-        """Have the thread do something: only it touches the selector; after its end there is nothing to do."""
+        """Have the thread do something, as only it touches the selector; nothing after its end."""
         if not self._running:
             return
         self._asked.put(action)
