@@ -145,7 +145,7 @@ class CsvRows:
             cells = self._cells(text)
         except csv.Error as error:
             return self.refuse("bad_file", str(error), "mend the quotes of this row", self.raw(text))
-        if not cells or cells == self.header or text.rstrip("\r\n") in self._heads:
+        if not cells or self._is_header(cells, text):
             return None
         if self._profile.skip_blank_rows and not any(cell.strip() for cell in cells):
             return None
@@ -154,6 +154,10 @@ class CsvRows:
         if len(cells) == len(self.header):
             return Row(index, self._line, cells, text)
         return None if csv_lines.is_blank(text, self._profile.delimiter) else self._ragged(len(cells), text)
+
+    def _is_header(self, cells: list[str], text: str) -> bool:
+        """Whether the header comes again; a file without one has numbers for names, which may be data."""
+        return bool(self._heads) and (cells == self.header or text.rstrip("\r\n") in self._heads)
 
     def refuse(
         self, reason: Reason, detail: str, remedy: str, raw: bytes, line: int | None = None
