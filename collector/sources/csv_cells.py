@@ -83,7 +83,7 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     Unreadable
         ``wrong_decimal_mark``, ``not_finite`` or ``wrong_type``, naming the column.
     """
-    value = _float(_with_point(text) if decimal_mark == "," else text)
+    value = _written(text, decimal_mark)
     if value is None:
         raise _no_number(text.strip(), decimal_mark, column)
     if not isfinite(value):
@@ -95,8 +95,10 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     return value
 
 
-def _with_point(text: str) -> str:
-    return "" if "." in text else text.replace(",", ".")
+def _written(text: str, decimal_mark: str) -> float | None:
+    if decimal_mark == ".":
+        return _float(text)
+    return None if "." in text else _float(text.replace(",", "."))
 
 
 def _float(text: str) -> float | None:
@@ -120,15 +122,17 @@ def _no_number(plain: str, decimal_mark: str, column: str) -> Unreadable:
     )
 
 
-def whole(text: str, column: str) -> int:
-    """A cell as a whole number from 0 on; spreadsheets write 251 as 251.0.
+def whole(text: str, decimal_mark: str, column: str) -> int:
+    """A cell as a whole number from 0 on; spreadsheets write 251 as 251.0, or as 251,0 by the decimal mark.
+
+    A point where the decimal mark is a comma parts thousands, and is refused: 1.000 is no count of one.
 
     Raises
     ------
     Unreadable
         When it is none.
     """
-    value = _float(text.strip())
+    value = _written(text.strip(), decimal_mark)
     if value is None or not isfinite(value) or value < 0 or value != int(value) or value > 2**53:
         raise Unreadable(
             "wrong_type", f"column {column!r} holds {shown(text)}, no count", "mend the cell or the mapping"

@@ -63,14 +63,17 @@ class GaugingRows:
         position = self._required(row, profile.position_column) if profile.link == "tray" else None
         ordered = profile.link == "order"
         return {
-            "counter": None if counter is None else cells.whole(counter, str(profile.counter_column)),
+            "counter": None if counter is None else self._whole(counter, profile.counter_column),
             "tray": tray,
-            "position": None if position is None else cells.whole(position, str(profile.position_column)),
+            "position": None if position is None else self._whole(position, profile.position_column),
             "disc_mark": self._required(row, profile.mark_column) if profile.link == "mark" else None,
             "order_index": row.index + profile.offset if ordered else None,
             "order_batch": (profile.batch or self._source) if ordered else None,
             "gauged_at": self._gauged_at(row),
         }
+
+    def _whole(self, text: str, column: str | int | None) -> int:
+        return cells.whole(text, self._profile.decimal_mark, str(column))
 
     def _value(self, row: Row, plan: cells.CellPlan) -> float | None:
         text = row.cells[plan.index]

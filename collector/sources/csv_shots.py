@@ -92,12 +92,15 @@ class ShotRows:
         text = self._cell(row, column)
         if text is None:
             raise Unreadable("missing_field", f"column {column!r} names no cavity", "fill it")
-        cavity = cells.whole(text, str(column))
+        cavity = self._whole(text, column)
         if cavity not in self._by_cavity:
             columns = cavities.of_cavity(self._profile.values, cavity)
             plans = [cells.plan_cell(c, self._place[c.column], "shot") for c in columns]
             self._by_cavity[cavity] = plans, self._own_units(plans)
         return self._shot(row, *self._by_cavity[cavity], self._begun)
+
+    def _whole(self, text: str, column: str | int | None) -> int:
+        return cells.whole(text, self._profile.decimal_mark, str(column))
 
     def _own_units(self, plans: list[cells.CellPlan]) -> dict[str, str]:
         return {p.key: p.own_unit for p in (*plans, *self._setpoints) if p.own_unit is not None}
@@ -110,7 +113,7 @@ class ShotRows:
         return Shot(
             site=self._job.site,
             press=self._press_of(row),
-            counter=None if counter is None else cells.whole(counter, str(self._profile.counter_column)),
+            counter=None if counter is None else self._whole(counter, self._profile.counter_column),
             ended_at=self._ended_at(row, index),
             received_at=self._job.received_at,
             run=self._run,

@@ -50,3 +50,16 @@ def test_a_row_of_a_file_without_header_may_read_like_the_numbers_of_its_columns
     )  # fmt: skip
 
     assert [shot.counter for shot in shots(found)] == [1, 2]
+
+
+def test_a_count_with_points_between_its_thousands_is_no_count_of_one(tmp_path: Path) -> None:
+    found = imported(tmp_path, HEAD + "1.000;24.11.2026 10:00:00;6,1\n1001;24.11.2026 10:01:00;6,1\n")
+
+    assert [shot.counter for shot in shots(found)] == [1001]
+    assert [each.reason for each in refusals(found)] == ["wrong_type"]
+
+
+def test_a_spreadsheet_writes_a_whole_count_with_its_own_decimal_mark(tmp_path: Path) -> None:
+    (shot,) = shots(imported(tmp_path, HEAD + "251,0;24.11.2026 10:00:00;6,1\n"))
+
+    assert shot.counter == 251
