@@ -8,11 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from datetime import datetime
 
 import sqlalchemy as sa
 
 from collector import replay
+from collector.contract.shot import Shot
+from collector.identity import Identity
+from collector.press_rows import new_shot
 from collector.press_state import PressState
+from collector.store import gaps, shots
 
 
 @dataclass(slots=True)
@@ -33,6 +38,21 @@ class LateShots:
         self._conn = conn
         self._press_id = press_id
         self._causes: dict[int, _Cause] = {}
+
+    def insert(
+        self, shot: Shot, verdict: Identity, *, now: datetime, run_id: int | None = None
+    ) -> tuple[int, int | None]:
+        """Store a shot in a run, by default that of its neighbors, and return its id and its run."""
+        place = replay.place_of(self._conn, self._press_id, verdict.epoch, shot)
+        run_id = place.run_id if run_id is None else run_id
+        row = new_shot(
+            self._press_id, run_id, shot, verdict, phase=place.phase, tray=shot.tray,
+            tray_position=shot.tray_position,
+        )
+        (shot_id,) = shots.insert(self._conn, [row])
+        if shot.counter is not None:
+            gaps.arrived(self._conn, self._press_id, verdict.epoch, shot.counter, at=now)
+        return shot_id, run_id
 
     def note(self, run_id: int | None, why: str) -> None:
         """A shot of a run arrived late or was corrected."""

@@ -9,20 +9,21 @@ already, or what fills a gap of the press's counter, is not of the past run but 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 
-from collector import engine, identity, replay
+from collector import identity
 from collector.contract.messages import RunMessage
 from collector.contract.shot import Shot
 from collector.identity import Identity, Kind, Last, Stored
 from collector.press_late import LateShots
-from collector.press_rows import PressRows, judged_as, new_shot
+from collector.press_rows import PressRows
 from collector.press_state import PressState, dump, load
-from collector.store import gaps, identities, limits, past_runs, runs, shots
+from collector.press_waiting import WaitingShots
+from collector.store import identities, limits, past_runs, runs
 from collector.store.presses import PressRow
 from collector.store.runs import RunRow
 from collector.verdict import Policy
@@ -37,14 +38,11 @@ class PastRun:
     state: PressState
     rows: PressRows
     late: LateShots
-    waiting: list[tuple[Shot, Identity]] = field(default_factory=list)
+    waiting: WaitingShots
 
     def last(self) -> Last | None:
         """Identity of its newest shot, judged or not."""
-        if not self.waiting:
-            return self.state.last
-        shot, verdict = self.waiting[-1]
-        return Last(verdict.epoch, shot.counter, shot.ended_at)
+        return self.waiting.last(self.state)
 
 
 class PastRuns:
@@ -91,7 +89,7 @@ class PastRuns:
         if verdict.kind is Kind.LATE:
             self._insert_late(past, shot, verdict)
         else:
-            past.waiting.append((shot, verdict))
+            past.waiting.add(shot, verdict)
         return verdict
 
     def close(self, message: RunMessage) -> bool:
@@ -105,14 +103,8 @@ class PastRuns:
 
     def store(self, past: PastRun) -> None:
         """Judge and store what waits."""
-        if past.waiting:
-            waiting, verdicts = zip(*past.waiting, strict=True)
-            past.waiting.clear()
-            past.state, judged = engine.run(past.state, waiting, verdicts, self._policy)
-            for shot, verdict, found in zip(waiting, verdicts, judged, strict=True):
-                row = new_shot(self._press.id, past.run.id, shot, verdict, **judged_as(found))
-                past.rows.add(row, found)
-            past.rows.store(past.state.context)
+        past.state = past.waiting.judge(past.state, past.rows)
+        past.rows.store(past.state.context)
         past.state, _ = past.late.replay(past.state, past.rows.begun())
         if past.state.last is not None:
             runs.extend(self._conn, past.run.id, to=past.state.last.ended_at)
@@ -143,14 +135,7 @@ class PastRuns:
     def _insert_late(self, past: PastRun, shot: Shot, verdict: Identity) -> None:
         """A row of the file that is out of order: stored, and the run judged again."""
         self.store(past)
-        place = replay.place_of(self._conn, self._press.id, verdict.epoch, shot)
-        row = new_shot(
-            self._press.id, past.run.id, shot, verdict, phase=place.phase, tray=shot.tray,
-            tray_position=shot.tray_position,
-        )
-        shots.insert(self._conn, [row])
-        if shot.counter is not None:
-            gaps.arrived(self._conn, self._press.id, verdict.epoch, shot.counter, at=self._now)
+        past.late.insert(shot, verdict, now=self._now, run_id=past.run.id)
         past.late.note(past.run.id, f"shot {shot.counter} came out of order in {shot.source}")
 
     def _resumed(self, source: str, run_id: int, stored: Mapping[str, Any]) -> PastRun:
@@ -159,7 +144,8 @@ class PastRuns:
 
     def _past(self, source: str, run: RunRow, state: PressState) -> PastRun:
         rows = PressRows(self._conn, self._press, orphans=False)
-        return PastRun(source, run, state, rows, LateShots(self._conn, self._press.id))
+        late = LateShots(self._conn, self._press.id)
+        return PastRun(source, run, state, rows, late, WaitingShots(self._policy))
 
 
 def _same_stretch(epoch: int, other: int) -> bool:

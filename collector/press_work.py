@@ -13,22 +13,22 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from collector import amend, engine, press_clock, press_identity, press_told, replay
+from collector import press_clock, press_identity, press_told
 from collector.alarms import apply as alarms
 from collector.alarms.model import PressRef, ShotVerdict
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
 from collector.counts import Counts, Moment
-from collector.data_checks import signals as data_checks
 from collector.identity import Identity, Kind, Last
-from collector.press_identity import Lookup, is_newest
-from collector.press_late import LateShots
+from collector.press_behind import ShotsBehind
+from collector.press_identity import is_newest
 from collector.press_past import PastRuns
-from collector.press_rows import PressRows, judged_as, new_shot
+from collector.press_rows import PressRows
 from collector.press_runs import PressRuns, is_file
 from collector.press_state import PressState
-from collector.store import archives, gaps, identities, presses, runs, shots, signals
+from collector.press_waiting import WaitingShots
+from collector.store import presses, runs, signals
 from collector.store.presses import PressRow
 from collector.verdict import Policy
 
@@ -50,9 +50,8 @@ class PressWork:
             conn, press.id, press.name, self.rows, new_after_stop_h=policy.new_run_after_stop_h
         )
         self.past = PastRuns(conn, press, policy, now=moment.now)
-        self.late = LateShots(conn, press.id)
-        self.lookup = Lookup(conn, press.id)
-        self._waiting: list[tuple[Shot, Identity]] = []  # new shots of the open run, not judged yet
+        self.behind = ShotsBehind(self.rows, self.counts, now=moment.now)
+        self._waiting = WaitingShots(policy)  # of the open run
         self._heard: datetime | None = None  # end of the newest shot that the press itself told
         self.state = press_told.carry_out_restarts(
             conn, self.rows, self.runs, self.state, now=moment.now
@@ -81,7 +80,7 @@ class PressWork:
         """Store what waits; `state` is then what the next transaction goes on from."""
         self._flush()
         self.past.finish()
-        self.state, added = self.late.replay(self.state, self.rows.begun())
+        self.state, added = self.behind.late.replay(self.state, self.rows.begun())
         if added:
             self._alarm(signals.verdicts(self.conn, added))
         self._hear()
@@ -92,10 +91,9 @@ class PressWork:
         if is_file(shot.source) and self._is_past(shot):
             return
         verdict = self._identify(shot)
-        if verdict.kind is Kind.KNOWN:
-            self._known(shot, verdict)
-        elif verdict.kind is Kind.LATE:
-            self._late(shot, verdict)
+        if verdict.kind in (Kind.KNOWN, Kind.LATE):
+            self._flush()
+            self.behind.take(shot, verdict, self.state)
         else:
             self._new(shot, verdict)
 
@@ -103,7 +101,7 @@ class PressWork:
         if not self.runs.fits(self.state, shot, self._last()):
             self._flush()
             self.state = self.runs.enter(self.state, shot)
-        self._waiting.append((shot, verdict))
+        self._waiting.add(shot, verdict)
         self.counts.stored += 1
         if not is_file(shot.source):
             self._heard = shot.ended_at
@@ -116,14 +114,13 @@ class PressWork:
         past = self.past.of(shot.source)
         if past is not None and not is_newest(shot, past.last()):
             self.past.store(past)
-            self.lookup.forget()
+            self.behind.forget()
         self._flush()
-        like = self.lookup.alike(shot, self.state)
-        verdict = press_identity.compared(shot, like, self.state)
+        verdict, like = self.behind.identify(shot, self.state)
         if verdict.kind is Kind.KNOWN:
-            self._known(shot, verdict)
+            self.behind.take(shot, verdict, self.state)
             return True
-        if self._fills_gap(shot):
+        if self.behind.fills_gap(shot, self.state):
             return True
         if past is None or shot.run not in (None, past.run.name):
             if self._was_running(shot):
@@ -138,15 +135,6 @@ class PressWork:
         if shot.run is not None:
             return runs.by_name(self.conn, self.press.id, shot.run) is not None
         return runs.covering(self.conn, self.press.id, shot.ended_at)
-
-    def _fills_gap(self, shot: Shot) -> bool:
-        if shot.counter is None:
-            return False
-        epoch = gaps.epoch_of(self.conn, self.press.id, shot.counter, shot.ended_at)
-        if epoch is None:
-            return False
-        self._late(shot, Identity(Kind.LATE, epoch=epoch))
-        return True
 
     def _run_message(self, message: RunMessage) -> None:
         self._flush()  # what waits belongs to the run before
@@ -182,14 +170,7 @@ class PressWork:
 
     def _judge(self) -> None:
         """Judge the shots that wait; only then is `state` that after the newest shot."""
-        if not self._waiting:
-            return
-        waiting, verdicts = zip(*self._waiting, strict=True)
-        self._waiting.clear()
-        self.state, judged = engine.run(self.state, waiting, verdicts, self.policy)
-        for shot, verdict, found in zip(waiting, verdicts, judged, strict=True):
-            row = new_shot(self.press.id, self.state.run_id, shot, verdict, **judged_as(found))
-            self.rows.add(row, found)
+        self.state = self._waiting.judge(self.state, self.rows)
 
     def _identify(self, shot: Shot) -> Identity:
         """What a shot is; only one that is not plainly the next needs the state, or a look into the store."""
@@ -200,66 +181,18 @@ class PressWork:
         if press_identity.is_clearly_later(shot, self.state):
             return press_identity.compared(shot, [], self.state)
         self._flush()
-        like = self.lookup.alike(shot, self.state)
-        return press_identity.compared(shot, like, self.state)
+        return self.behind.identify(shot, self.state)[0]
 
     def _last(self) -> Last | None:
         """Identity of the newest shot, judged or not."""
-        if not self._waiting:
-            return self.state.last
-        shot, verdict = self._waiting[-1]
-        return Last(verdict.epoch, shot.counter, shot.ended_at)
-
-    def _known(self, shot: Shot, verdict: Identity) -> None:
-        assert verdict.shot_id is not None
-        shot_id = self.lookup.same(shot, verdict.shot_id, self.state)
-        if shot_id is None:
-            at = identities.free_time(self.conn, self.press.id, shot.ended_at)
-            self._late(shot._replace(ended_at=at), Identity(Kind.LATE, epoch=verdict.epoch))
-        elif archives.is_moved(self.conn, shot_id):
-            self._archived(shot)
-        elif amend.amend(self.conn, shot_id, shot, at=self.moment.now):
-            self.counts.amended += 1
-            why = f"shot {shot.counter} was corrected by {shot.source}"
-            self.late.note(shots.run_of(self.conn, shot_id), why)
-        else:
-            self.counts.duplicates += 1
-
-    def _archived(self, shot: Shot) -> None:
-        """What came again cannot be held against values that are in a file; it is kept beside them."""
-        self.counts.duplicates += 1
-        note = "came again after its values were archived; restore the run and send it anew if they differ"
-        self._note_late(shot, note, new=dict(shot.values))
-
-    def _note_late(self, shot: Shot, note: str, **what: object) -> None:
-        note = f"shot {shot.counter} {note}"
-        self.rows.event("late", at=shot.ended_at, source=shot.source, note=note, **what)
-
-    def _late(self, shot: Shot, verdict: Identity) -> None:
-        """Store a straggler where it belongs and judge again from there."""
-        self._flush()
-        place = replay.place_of(self.conn, self.press.id, verdict.epoch, shot)
-        row = new_shot(
-            self.press.id, place.run_id, shot, verdict, phase=place.phase, tray=shot.tray,
-            tray_position=shot.tray_position,
-        )
-        (shot_id,) = shots.insert(self.conn, [row])
-        doubts = data_checks.look_at_late(self.state.data, shot, self.state.keys)
-        signals.insert(self.conn, [signals.row(self.press.id, shot_id, each) for each in doubts])
-        self.lookup.forget()
-        if shot.counter is not None:
-            gaps.arrived(self.conn, self.press.id, verdict.epoch, shot.counter, at=self.moment.now)
-        self.counts.late += 1
-        if place.run_id is not None and archives.is_archived(self.conn, place.run_id):
-            self._note_late(shot, "came after the values of its run were archived; no chart judged it")
-        self.late.note(place.run_id, f"shot {shot.counter} arrived late from {shot.source}")
+        return self._waiting.last(self.state)
 
     def _flush(self) -> None:
         self._judge()
         verdicts = self.rows.store(self.state.context)
         if not verdicts:
             return
-        self.lookup.forget()
+        self.behind.forget()
         last = self.state.last
         assert last is not None
         presses.note_shot(
