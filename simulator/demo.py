@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import os
-import secrets
 import signal
 import socket
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import chain, dropwhile
 from pathlib import Path
@@ -22,8 +20,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from collector.clock import ServiceClock, real_clock, wall_now
-from collector.errors import EvenrunError, UserError
-from collector.settings import SETTINGS_FILE, Settings, load_settings
+from collector.errors import EvenrunError
+from collector.settings import Settings
 from collector.store import database, heartbeats
 from simulator.demo_fill import fill
 from simulator.demo_live import (
@@ -35,6 +33,7 @@ from simulator.demo_live import (
     week_is_whole,
 )
 from simulator.demo_people import People, Tolerance
+from simulator.demo_places import Places, prepare
 from simulator.demo_story import LIVE_START, MONDAY, Told, moment, story
 from simulator.faults import Episode
 from simulator.processes import Children
@@ -47,51 +46,6 @@ WATCH_S = 0.5
 # On the fast clock whoever watches the demo shall have the time to handle an alarm first.
 LIVE_WAIT = timedelta(minutes=90)
 START_S = 30.0
-
-SETTINGS = """\
-# Settings of the demo, written anew at every start. The README lists every setting.
-database_url = "sqlite:///{database}"
-site = "lowland"
-dashboard_port = {screens}
-
-[people]
-sign_in = "names"
-
-[broker]
-port = {broker}
-user = "collector"
-password_file = "{password}"
-
-{tolerances}
-"""
-TOLERANCE = '[tolerance."{mold}".dome]\nlow = {low}\nhigh = {high}\n'
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """Where the demo keeps its files."""
-
-    folder: Path
-
-    @property
-    def database(self) -> Path:
-        """The store."""
-        return self.folder / "evenrun.db"
-
-    @property
-    def settings(self) -> Path:
-        """The settings that every process of the demo reads."""
-        return self.folder / "evenrun.toml"
-
-    @property
-    def password(self) -> Path:
-        """The broker's password, made up at the first start."""
-        return self.folder / "broker-password"
-
-    @property
-    def logs(self) -> Path:
-        """What the processes print."""
-        return self.folder / "logs"
 
 
 def demo(
@@ -114,8 +68,7 @@ def demo(
     for number in (signal.SIGINT, signal.SIGTERM):  # both end it in good order, even in the background
         signal.signal(number, signal.default_int_handler)
     places = Places(data.resolve())
-    _own_settings_only(places)
-    settings = _prepare(places, port)
+    settings = prepare(places, port, DOME)
     console = Console(stderr=True)
     with contextlib.suppress(KeyboardInterrupt):
         _run(places, settings, speed, console)
@@ -152,59 +105,10 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         _watch(children, floor)
 
 
-def _prepare(places: Places, port: int) -> Settings:
-    """Write the settings and the password; find free ports."""
-    try:
-        places.folder.mkdir(parents=True, exist_ok=True)
-        if not places.password.exists():
-            places.password.touch(mode=0o600)
-            places.password.write_text(secrets.token_urlsafe(18), encoding="utf-8")
-        tolerances = "\n".join(
-            TOLERANCE.format(mold=mold, low=dome.low, high=dome.high) for mold, dome in DOME.items()
-        )
-        text = SETTINGS.format(
-            database=places.database.as_posix(),
-            screens=_free_port(port),
-            broker=_free_port(0),
-            password=places.password.as_posix(),
-            tolerances=tolerances,
-        )
-        places.settings.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UserError(
-            f"the folder {places.folder} cannot be written ({error.strerror}); name another with --data"
-        ) from error
-    return load_settings()
-
-
-def _own_settings_only(places: Places) -> None:
-    """Let this process and its children read the demo's settings and no others.
-
-    Variables that point a real collector at its store must never point the demo there.
-    """
-    for name in [name for name in os.environ if name.startswith("EVENRUN_")]:
-        del os.environ[name]
-    os.environ[SETTINGS_FILE] = str(places.settings)
-
-
 def _forget(store: Path) -> None:
     """Delete a store whose first filling was cut short; the same week is told again."""
     for suffix in ("", "-wal", "-shm"):
         store.with_name(store.name + suffix).unlink(missing_ok=True)
-
-
-def _free_port(wanted: int) -> int:
-    """The wanted port, or a free one for 0."""
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", wanted))
-        except OSError as error:
-            raise UserError(
-                f"port {wanted} is taken ({error.strerror}); end what uses it, or give another with --port"
-            ) from error
-        number: int = probe.getsockname()[1]
-        return number
 
 
 def _told_until_now(
