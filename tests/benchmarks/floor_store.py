@@ -13,15 +13,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
 from ten_characteristics import KEYS, LEVELS
 
+from collector.alarms.model import Moved
 from collector.store import database
 from collector.store.tables import alarms, heartbeats, holds, limits, presses, runs
+from collector.store.tables import shots as shots_table
 from collector.store.types import to_micros
 
 NOW = datetime(2026, 11, 27, 14, 0, tzinfo=UTC)
@@ -69,8 +70,8 @@ class Past:
         return press % 10 == 5 and tick >= self.ticks - BAD_SHOTS
 
 
-def fill(path: Path, *, press_count: int, shots: int) -> sa.Engine:
-    """Make the store at a path.
+def fill(url: str, *, press_count: int, shots: int) -> sa.Engine:
+    """Make the store in an empty database.
 
     Returns
     -------
@@ -78,24 +79,57 @@ def fill(path: Path, *, press_count: int, shots: int) -> sa.Engine:
         Opened as the service opens it.
     """
     past = Past(press_count, shots // press_count)
-    engine = database.open_engine(f"sqlite:///{path}")
+    engine = database.open_engine(url)
     database.upgrade(engine)
     starts = {press: past.run_starts(press) for press in range(1, press_count + 1)}
     run_ids = _run_ids(starts)
     with database.write(engine) as conn:
         _frame(conn, past, starts, run_ids)
-    engine.dispose()  # the journal can only be changed by who is alone
+    in_bulk = _into_sqlite if engine.dialect.name == "sqlite" else _into_postgresql
+    in_bulk(engine, _shots(past, starts, run_ids))
+    with database.write(engine) as conn:
+        _alarms(conn, past, starts, run_ids)
+    if engine.dialect.name == "postgresql":
+        _settle(engine)
+    return engine
+
+
+def _into_sqlite(engine: sa.Engine, rows: Iterator[tuple[Any, ...]]) -> None:
+    """Write the rows past the log, which only who is alone may do."""
+    path = engine.url.database
+    assert path is not None
+    engine.dispose()
     with sqlite3.connect(path, isolation_level=None) as raw:
         raw.execute("PRAGMA journal_mode = OFF")
         raw.execute("PRAGMA synchronous = OFF")
         raw.execute("PRAGMA cache_size = -400000")
         raw.execute("BEGIN")
-        raw.executemany(INSERT, _shots(past, starts, run_ids))
+        raw.executemany(INSERT, rows)
         raw.execute("COMMIT")
         raw.execute("PRAGMA journal_mode = WAL")
+
+
+def _into_postgresql(engine: sa.Engine, rows: Iterator[tuple[Any, ...]]) -> None:
+    """Copy the rows; true and false are numbers in them."""
+    signaled, reconstructed = (COLUMNS.index(name) for name in ("signaled", "time_reconstructed"))
     with database.write(engine) as conn:
-        _alarms(conn, past, starts, run_ids)
-    return engine
+        raw = conn.connection.driver_connection
+        assert raw is not None
+        with raw.cursor().copy(f"COPY shots ({', '.join(COLUMNS)}) FROM STDIN") as copy:
+            for row in rows:
+                written = list(row)
+                written[signaled], written[reconstructed] = bool(row[signaled]), bool(row[reconstructed])
+                copy.write_row(written)
+
+
+def _settle(engine: sa.Engine) -> None:
+    """Have the tables count on from the last row, and the planner know how much there is."""
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as conn:
+        for table in (presses, runs, shots_table, alarms):
+            number = sa.func.pg_get_serial_sequence(table.name, "id")
+            last = sa.select(sa.func.max(table.c.id)).scalar_subquery()
+            conn.execute(sa.select(sa.func.setval(number, last)))
+        conn.execute(sa.text("VACUUM ANALYZE"))
 
 
 def _run_ids(starts: dict[int, list[int]]) -> dict[tuple[int, int], int]:
@@ -112,16 +146,27 @@ def _frame(
     for press, ticks in starts.items():
         conn.execute(
             sa.insert(presses).values(
-                id=press, site=SITE, name=f"P{press}", state="automatic", usual_cycle_s=60.0,
-                last_shot_at=past.ended_at(press, past.ticks - 1), heard_at=NOW,
+                id=press,
+                site=SITE,
+                name=f"P{press}",
+                state="automatic",
+                usual_cycle_s=60.0,
+                last_shot_at=past.ended_at(press, past.ticks - 1),
+                heard_at=NOW,
             )
         )
         for tick, end in zip(ticks, [*ticks[1:], None], strict=True):
             run_id = run_ids[press, tick]
             conn.execute(
                 sa.insert(runs).values(
-                    id=run_id, press_id=press, name=f"R-{run_id:05}", mold="Larch 5", blend="A", lot="4463",
-                    opened_at=past.ended_at(press, tick), opened_by="message",
+                    id=run_id,
+                    press_id=press,
+                    name=f"R-{run_id:05}",
+                    mold="Larch 5",
+                    blend="A",
+                    lot="4463",
+                    opened_at=past.ended_at(press, tick),
+                    opened_by="message",
                     closed_at=None if end is None else past.ended_at(press, end - 1),
                 )
             )
@@ -198,24 +243,52 @@ def _alarms(
 
 
 def _alarm(
-    conn: sa.Connection, past: Past, number: int, names: dict[str, Any], ticks: tuple[int, int], *,
+    conn: sa.Connection,
+    past: Past,
+    number: int,
+    names: dict[str, Any],
+    ticks: tuple[int, int],
+    *,
     stands: bool,
 ) -> None:
     first_id, last_id = (past.shot_id(names["press_id"], tick) for tick in ticks)
     closed_at = None if stands else past.ended_at(names["press_id"], ticks[1])
-    moved = [{"key": "cushion", "direction": -1, "before": 5.57, "after": 5.36, "unit": "mm"}]
+    moved = Moved(
+        key="cushion",
+        direction=-1,
+        before=5.57,
+        after=5.36,
+        unit="mm",
+        share=1.3,
+        shots=BAD_SHOTS,
+        single=False,
+    )
     conn.execute(
         sa.insert(alarms).values(
-            **names, id=number, kind="process", state="active_unacknowledged" if stands else "normal",
-            changed_at=names["opened_at"], first_shot_id=first_id, last_shot_id=last_id,
-            change_shot_id=first_id, quiet_shots=0, characteristics=moved, headline="Cushion 0.21 mm lower",
-            causes=[{"cause": "check ring worn"}], closed_at=closed_at,
+            **names,
+            id=number,
+            kind="process",
+            state="active_unacknowledged" if stands else "normal",
+            changed_at=names["opened_at"],
+            first_shot_id=first_id,
+            last_shot_id=last_id,
+            change_shot_id=first_id,
+            quiet_shots=0,
+            characteristics=[moved.to_json()],
+            headline="Cushion 0.21 mm lower",
+            causes=[{"cause": "check ring worn"}],
+            closed_at=closed_at,
         )
     )
     conn.execute(
         sa.insert(holds).values(
-            **names, alarm_id=number, from_shot_id=first_id, to_shot_id=None if stands else last_id,
-            state="open" if stands else "released", reason="Cushion 0.21 mm lower", opened_by="service",
+            **names,
+            alarm_id=number,
+            from_shot_id=first_id,
+            to_shot_id=None if stands else last_id,
+            state="open" if stands else "released",
+            reason="Cushion 0.21 mm lower",
+            opened_by="service",
             closed_at=closed_at,
         )
     )
