@@ -57,6 +57,13 @@ class TimeColumns(Part):
     format: str | None = None
     zone: str = "UTC"
 
+    @field_validator("format")
+    @classmethod
+    def _without_name_of_zone(cls, value: str | None) -> str | None:
+        if value is not None and "%Z" in value.replace("%%", ""):
+            raise ValueError("%Z reads the name of a zone but not what it means; use %z, or zone")
+        return value
+
     @field_validator("zone")
     @classmethod
     def _known_zone(cls, value: str) -> str:

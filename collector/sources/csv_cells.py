@@ -1,30 +1,18 @@
-"""Single cells of a CSV file: numbers with the declared decimal mark, and times in the declared order."""
+"""Single cells of a CSV file: numbers with the declared decimal mark, texts, and the cells of a time."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from functools import partial
+from datetime import datetime
 from math import isfinite
-from zoneinfo import ZoneInfo
 
-from collector.contract.mapping import Column, TimeColumns
+from collector.contract.mapping import Column
 from collector.contract.members import MAX_TEXT
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
-from collector.contract.times import from_text
 from collector.contract.unreadable import Unreadable, shown
 from collector.sources.csv_rows import Row
-
-# A date with any separators, then a time with colons or dots, a fraction, and AM or PM.
-_PARTS = re.compile(
-    r"(\d+)\D(\d+)\D(\d+)"
-    r"(?:[T ]+(\d+)[:.](\d+)(?:[:.](\d+)(?:[.,](\d+))?)?(?:\s*([AaPp])\.?[Mm]\.?)?)?"
-)
-_EPOCHS = {"epoch-s": 1, "epoch-ms": 1_000}
-_ORDERS = {"year-first": (0, 1, 2), "day-first": (2, 1, 0), "month-first": (2, 0, 1)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,62 +158,3 @@ def read_time(row: Row, places: Sequence[int], read: Callable[[str], datetime]) 
         raise Unreadable(
             "wrong_type", f"{shown(text)} is no time of the declared order", "mend the profile's time section"
         ) from error
-
-
-def time_reader(columns: TimeColumns) -> Callable[[str], datetime]:
-    """A function from the text of the time columns to an aware UTC time.
-
-    Raises
-    ------
-    ValueError
-        From the function, when the text is no time in the declared order.
-    """
-    zone = ZoneInfo(columns.zone)
-    if columns.format is not None:
-        pattern = columns.format
-        return lambda text: datetime.strptime(text, pattern).replace(tzinfo=zone).astimezone(UTC)
-    if columns.order == "iso":
-        return lambda text: _iso(text, zone)
-    if columns.order in _EPOCHS:
-        return partial(_since_1970, per_second=_EPOCHS[columns.order])
-    order = _ORDERS[columns.order]
-    return lambda text: _ordered(text, order, zone)
-
-
-def _since_1970(text: str, *, per_second: int) -> datetime:
-    return datetime.fromtimestamp(float(text.replace(",", ".")) / per_second, UTC)
-
-
-def _iso(text: str, zone: ZoneInfo) -> datetime:
-    try:
-        return from_text(text)
-    except ValueError:
-        naive = datetime.fromisoformat(text)
-        return (naive.replace(tzinfo=zone) if naive.tzinfo is None else naive).astimezone(UTC)
-
-
-def _ordered(text: str, order: tuple[int, int, int], zone: ZoneInfo) -> datetime:
-    match = _PARTS.fullmatch(text.strip())
-    if match is None:
-        raise ValueError(text)
-    date = match.groups()[:3]
-    hour, minute, second = (int(part or 0) for part in match.groups()[3:6])
-    hour = _of_the_day(hour, match[8], text)
-    micro = int((match[7] or "0").ljust(6, "0")[:6])
-    year, month, day = (int(date[place]) for place in order)
-    year = _century(year) if len(date[order[0]]) <= 2 else year
-    return datetime(year, month, day, hour, minute, second, micro, tzinfo=zone).astimezone(UTC)
-
-
-def _of_the_day(hour: int, half: str | None, text: str) -> int:
-    """12 AM is midnight and 12 PM is noon."""
-    if half is None:
-        return hour
-    if not 1 <= hour <= 12:
-        raise ValueError(text)
-    return hour % 12 + (12 if half in "Pp" else 0)
-
-
-def _century(year: int) -> int:
-    """Two digits as POSIX.1-2017 reads %y: 69 to 99 are the last century."""
-    return year + (1900 if year >= 69 else 2000)

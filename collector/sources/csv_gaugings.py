@@ -13,6 +13,7 @@ from collector.errors import UserError
 from collector.sources import csv_cells as cells
 from collector.sources.csv_job import Import
 from collector.sources.csv_rows import CsvRows, Row
+from collector.sources.csv_times import TimeReader
 
 
 class GaugingRows:
@@ -27,7 +28,7 @@ class GaugingRows:
         self._check_names()
         self._place = rows.find(_columns(profile))
         self._plans = [cells.plan_cell(c, self._place[c.column], "disc") for c in profile.characteristics]
-        self._read_time = None if profile.time is None else cells.time_reader(profile.time)
+        self._read_time = None if profile.time is None else TimeReader(profile.time)
 
     def read(self, row: Row) -> list[Any]:
         """The gaugings of a row; an empty cell is a characteristic that was not measured.

@@ -16,6 +16,7 @@ from collector.sources import csv_cells as cells
 from collector.sources.csv_block import BlockReader
 from collector.sources.csv_job import Import
 from collector.sources.csv_rows import CsvRows, Row
+from collector.sources.csv_times import TimeReader
 
 
 class ShotRows:
@@ -38,7 +39,7 @@ class ShotRows:
         self._by_cavity: dict[int, tuple[list[cells.CellPlan], dict[str, str]]] = {}
         self._units = self._own_units(self._values)
         time = profile.time
-        self._read_time = None if isinstance(time, ReconstructedTime) else cells.time_reader(time)
+        self._read_time = None if isinstance(time, ReconstructedTime) else TimeReader(time)
         self._blocks = None if profile.cavity_column is not None else self._block_reader()
 
     def read(self, row: Row) -> list[Any]:
@@ -61,8 +62,11 @@ class ShotRows:
 
     def read_block(self, table: Sequence[Sequence[str]], first: int) -> list[Any] | None:
         """The shots of many rows, with the opening of their run; None where they must be read one by one."""
+        before = None if self._read_time is None else self._read_time.before
         shots = None if self._blocks is None else self._blocks.read(table, first)
         if shots is None:
+            if self._read_time is not None:
+                self._read_time.before = before  # the rows are read again, one by one
             return None
         opening = self._out(shots[0])[:-1]
         self._last = shots[-1]

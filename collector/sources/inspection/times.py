@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from collector.contract.mapping import TimeColumns
-from collector.sources.csv_cells import time_reader
+from collector.sources.csv_times import TimeReader
 from collector.sources.inspection import cells
 from collector.sources.inspection.doubts import Doubts
 from collector.sources.inspection.table import SampledColumn
@@ -189,7 +189,7 @@ def _moments(texts: Sequence[str], order: str) -> list[datetime]:
 
 
 def _read(texts: Sequence[str], columns: TimeColumns) -> list[datetime]:
-    read, moments = time_reader(columns), []
+    read, moments = TimeReader(columns), []
     for text in texts:
         try:
             moments.append(read(text))

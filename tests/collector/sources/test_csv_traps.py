@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from collector.contract.mapping import AnyProfile, GaugingProfile, ShotProfile
 from collector.contract.refusal import Refusal
 from collector.contract.shot import Shot
+from collector.sources import csv_block, csv_rows
 from collector.sources.csv_file import Import, Record, read
 
 NOW = datetime(2026, 11, 24, 12, 0, tzinfo=UTC)
@@ -63,3 +64,54 @@ def test_a_spreadsheet_writes_a_whole_count_with_its_own_decimal_mark(tmp_path: 
     (shot,) = shots(imported(tmp_path, HEAD + "251,0;24.11.2026 10:00:00;6,1\n"))
 
     assert shot.counter == 251
+
+
+def test_an_offset_that_the_format_reads_is_not_overruled_by_the_zone(tmp_path: Path) -> None:
+    time = {"columns": ["Time"], "format": "%d.%m.%Y %H:%M:%S %z", "zone": "America/Chicago"}
+    (shot,) = shots(imported(tmp_path, HEAD + "1;24.11.2026 10:00:00 +0100;6,1\n", time=time))
+
+    assert shot.ended_at == datetime(2026, 11, 24, 9, 0, tzinfo=UTC)
+
+
+def test_a_format_that_would_lose_the_zone_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ValidationError, match="use %z, or zone"):
+        imported(tmp_path, HEAD, time={"columns": ["Time"], "format": "%d.%m.%Y %H:%M:%S %Z"})
+
+
+# In Berlin 2 h to 3 h comes twice on 25 October 2026: summer time ends at 01:00 UTC on the last Sunday of
+# October (directive 2000/84/EC, article 3; from memory).
+AUTUMN = [
+    ("01:59:00", (23, 59, 0)), ("02:30:00", (0, 30, 0)), ("02:59:30", (0, 59, 30)), ("02:00:30", (1, 0, 30)),
+    ("02:30:00", (1, 30, 0)), ("02:59:30", (1, 59, 30)), ("03:00:30", (2, 0, 30)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("way", ["in blocks", "row by row", "a block that is read again", "newest first"])
+@pytest.mark.parametrize("written", ["25.10.2026 {}", "2026-10-25 {}"])
+def test_the_hour_that_a_local_clock_shows_twice_is_told_by_the_rows_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str, written: str
+) -> None:
+    rows = [f"{number};{written.format(clock)};6,1\n" for number, (clock, _) in enumerate(AUTUMN)]
+    changes: dict[str, Any] = {"newest_first": way == "newest first"}
+    if written.startswith("2026"):
+        changes["time"] = {"columns": ["Time"], "order": "iso", "zone": "Europe/Berlin"}
+    if way == "row by row":
+        monkeypatch.setattr(csv_block.BlockReader, "read", lambda *_: None)
+    if way == "a block that is read again":
+        rows.append("7;25.10.2026 03:01:30;much\n")
+    if way == "newest first":
+        rows = rows[::-1]
+    if way == "in blocks":
+        monkeypatch.setattr(csv_rows, "BLOCK", 2)
+    found = shots(imported(tmp_path, HEAD + "".join(rows), **changes))
+
+    expected = [(hour, minute, second) for _, (hour, minute, second) in AUTUMN]
+    assert [(each.ended_at.hour, each.ended_at.minute, each.ended_at.second) for each in found] == expected
+
+
+def test_a_time_that_says_its_offset_needs_no_telling(tmp_path: Path) -> None:
+    rows = "1;2026-10-25T02:59:00+02:00;6,1\n2;2026-10-25T02:10:00+02:00;6,1\n"
+    time = {"columns": ["Time"], "order": "iso", "zone": "Europe/Berlin"}
+    first, second = shots(imported(tmp_path, HEAD + rows, time=time))
+
+    assert first.ended_at - second.ended_at == timedelta(minutes=49)
