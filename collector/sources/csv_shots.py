@@ -28,7 +28,7 @@ class ShotRows:
         self._source = source
         self._press = job.press or profile.press
         self._run = job.run or profile.run
-        self._last: Shot | None = None
+        self._last: dict[str, Shot] = {}  # of each press
         self._held: Shot | None = None  # may still get the rows of its other cavities
         self._begun = 0
         if self._press is None and profile.press_column is None:
@@ -43,7 +43,7 @@ class ShotRows:
         self._blocks = None if profile.cavity_column is not None else self._block_reader()
 
     def read(self, row: Row) -> list[Any]:
-        """The shot of a row, with the opening of its run before the first one.
+        """The shot of a row, with the opening of its run before the first one of its press.
 
         Raises
         ------
@@ -68,16 +68,18 @@ class ShotRows:
             if self._read_time is not None:
                 self._read_time.before = before  # the rows are read again, one by one
             return None
-        opening = self._out(shots[0])[:-1]
-        self._last = shots[-1]
-        return [*opening, *shots]
+        last = {shot.press: shot for shot in shots}
+        if not last.keys() <= self._last.keys():
+            return [each for shot in shots for each in self._out(shot)]
+        self._last |= last
+        return shots
 
     def finish(self) -> list[Any]:
-        """The shot that waited for its cavities, and the closing of the run after the last row."""
+        """The shot that waited for its cavities, and the closing of the run on each press."""
         rest = [] if self._held is None else self._out(self._held)
-        if self._last is None or self._run is None:
+        if self._run is None:
             return rest
-        return [*rest, self._run_message(self._last, "close")]
+        return [*rest, *(self._run_message(last, "close") for last in self._last.values())]
 
     def _block_reader(self) -> BlockReader:
         return BlockReader(
@@ -87,8 +89,9 @@ class ShotRows:
         )  # fmt: skip
 
     def _out(self, shot: Shot) -> list[Any]:
-        opening = [self._run_message(shot, "open")] if self._last is None and self._run is not None else []
-        self._last = shot
+        is_first = self._run is not None and shot.press not in self._last
+        opening = [self._run_message(shot, "open")] if is_first else []
+        self._last[shot.press] = shot
         return [*opening, shot]
 
     def _cavity(self, row: Row) -> Shot:

@@ -10,6 +10,7 @@ import pytest
 from pydantic import TypeAdapter, ValidationError
 
 from collector.contract.mapping import AnyProfile, GaugingProfile, ShotProfile
+from collector.contract.messages import RunMessage
 from collector.contract.refusal import Refusal
 from collector.contract.shot import Shot
 from collector.sources import csv_block, csv_rows
@@ -115,3 +116,18 @@ def test_a_time_that_says_its_offset_needs_no_telling(tmp_path: Path) -> None:
     first, second = shots(imported(tmp_path, HEAD + rows, time=time))
 
     assert first.ended_at - second.ended_at == timedelta(minutes=49)
+
+
+@pytest.mark.parametrize("odd_row", ["", ";P1;24.11.2026 10:02:00;much\n"])
+def test_a_run_of_several_presses_is_opened_and_closed_on_each(tmp_path: Path, odd_row: str) -> None:
+    rows = "1;P1;24.11.2026 10:00:00;6,1\n1;P2;24.11.2026 10:00:30;6,1\n2;P1;24.11.2026 10:01:00;6,1\n"
+    content = "Shot;Press;Time;Csh\n" + rows + odd_row
+    found = imported(tmp_path, content, press=None, press_column="Press", run="R-1")
+
+    told = [(each.press, getattr(each, "action", "shot")) for each in found if not isinstance(each, Refusal)]
+    assert told == [
+        ("P1", "open"), ("P1", "shot"), ("P2", "open"), ("P2", "shot"), ("P1", "shot"), ("P1", "close"),
+        ("P2", "close"),
+    ]  # fmt: skip
+    ended = {each.press: each.ended_at for each in shots(found)}
+    assert {each.press: each.at for each in found if isinstance(each, RunMessage)} == ended
