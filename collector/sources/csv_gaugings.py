@@ -78,7 +78,7 @@ class GaugingRows:
 
     def _value(self, row: Row, plan: cells.CellPlan) -> float | None:
         text = row.cells[plan.index]
-        if text in self._profile.missing:
+        if text in self._profile.missing or text.strip() in self._profile.missing:
             return None
         value = cells.number(text, self._profile.decimal_mark, plan.name) * plan.scale
         return None if value == 0.0 and plan.zero_is_missing else value

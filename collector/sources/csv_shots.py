@@ -144,7 +144,7 @@ class ShotRows:
         empty, mark = self._profile.missing, self._profile.decimal_mark
         for plan in plans:
             text = row.cells[plan.index]
-            if text in empty:
+            if text in empty or text.strip() in empty:
                 missing.append(plan.key)
                 continue
             value = cells.number(text, mark, plan.name)

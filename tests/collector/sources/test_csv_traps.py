@@ -29,7 +29,8 @@ def imported(folder: Path, content: str | bytes, **changes: Any) -> list[Record]
     path = folder / "press.csv"
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
     adapter: TypeAdapter[ShotProfile | GaugingProfile] = TypeAdapter(AnyProfile)
-    profile = adapter.validate_python({**BASE, **changes})
+    told = {key: value for key, value in {**BASE, **changes}.items() if value is not None}
+    profile = adapter.validate_python(told)
     return list(read(path, profile, Import(site="lowland", now=NOW, received_at=NOW)))
 
 
@@ -131,3 +132,16 @@ def test_a_run_of_several_presses_is_opened_and_closed_on_each(tmp_path: Path, o
     ]  # fmt: skip
     ended = {each.press: each.ended_at for each in shots(found)}
     assert {each.press: each.at for each in found if isinstance(each, RunMessage)} == ended
+
+
+@pytest.mark.parametrize("cell", ["   ", " - ", "-"])
+def test_a_cell_padded_with_spaces_is_as_empty_as_without(tmp_path: Path, cell: str) -> None:
+    (shot,) = shots(imported(tmp_path, f"{HEAD}1;24.11.2026 10:00:00;{cell}\n", missing=["", "-"]))
+
+    assert (shot.values, shot.not_written) == ({}, ("cushion",))
+    gauged = imported(
+        tmp_path, f"Mark;Dome\nA7;{cell}\nA8;2,7\n", kind="gaugings", link="mark", mark_column="Mark",
+        counter_column=None, time=None, characteristics=[{"key": "dome", "column": "Dome"}],
+        missing=["", "-"], values=None,
+    )  # fmt: skip
+    assert [getattr(each, "disc_mark", each) for each in gauged] == ["A8"]
