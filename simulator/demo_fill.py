@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from collector.actions import limits as limit_actions
 from collector.actions import limits_steady, limits_study
 from collector.actions import recipes as recipe_actions
+from collector.actions.limits_confirmed import Confirmed
 from collector.alarms.gauged import judge_new
 from collector.clock import ServiceClock
 from collector.jobs.gauged import tolerances
@@ -153,7 +154,7 @@ def approve_limits(engine: sa.Engine, settings: Settings, clock: ServiceClock) -
             engine,
             steady,
             proposals,
-            confirmed={each.key: limit_actions.Confirmed() for each in proposals if each.to_confirm},
+            confirmed={each.key: Confirmed() for each in proposals if each.to_confirm},
             who="technician 1",
             why="qualification run on Sunday, no fault found",
             clock=clock,

@@ -10,82 +10,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
+from collector.actions.limits_confirmed import Confirmed, as_confirmed
+from collector.actions.limits_replaced import Change, check_replacing
 from collector.actions.limits_steady import Steady, read_steady
 from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, propose_key
 from collector.clock import ServiceClock
-from collector.contract import quantities
 from collector.errors import NotAllowed
 from collector.plan import KeyLimits
 from collector.store import database, journal, limits, restarts
 from collector.verdict import Policy
-from rules.charts import EngineeringLimitsChart
-
-USABLE = "usable"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
-    """What a person says when new limits take the place of approved ones.
-
-    The four things to ask before limits are reckoned anew are common practice, no source: is the new behavior
-    plainly different, is its cause known, is it wanted, and will it last? The shots answer the first one.
-
-    Attributes
-    ----------
-    cause : str
-        What changed the process.
-    intended : bool
-        It was meant to change, and its product is good.
-    lasting : bool
-        It will stay so.
-    """
-
-    cause: str
-    intended: bool
-    lasting: bool
-
-    def check(self) -> None:
-        """Refuse what is no reason for new limits.
-
-        Raises
-        ------
-        NotAllowed
-            With what to do instead.
-        """
-        if not self.cause.strip():
-            raise NotAllowed("say what changed the process; where nobody knows, find it out first")
-        if not self.intended:
-            raise NotAllowed(
-                "a change that nobody wanted gets no new limits; bring the press back to its recipe instead"
-            )
-        if not self.lasting:
-            raise NotAllowed("a change that will not last gets no new limits; leave the old ones in force")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Confirmed:
-    """What a person confirmed of one characteristic.
-
-    Attributes
-    ----------
-    lower, upper : float, optional
-        Engineering limits that the person entered, canonical unit; the suggested ones are accepted if not
-        given. Only for a characteristic that gets such limits.
-    """
-
-    lower: float | None = None
-    upper: float | None = None
-
-    def to_json(self) -> dict[str, float] | bool:
-        """For the journal: the numbers entered, or True where the suggestion was accepted."""
-        if self.lower is None or self.upper is None:
-            return True
-        return {"lower": self.lower, "upper": self.upper}
 
 
 def approve(
@@ -142,7 +80,7 @@ def approve(
     _share_cost(made)
     with database.write(engine) as conn:
         replaced = limits.approved(conn, steady.press_id, steady.context)
-        _check_replacing(made, replaced, change)
+        check_replacing(made, replaced, change)
         for new in made:
             limits.retire(conn, steady.press_id, steady.context, new.key, at=clock.now())
             limits.insert(
@@ -157,37 +95,6 @@ def approve(
             after={new.key: _journaled(new) for new in made},
         )  # fmt: skip
     return made
-
-
-def _check_replacing(
-    made: Sequence[KeyLimits], replaced: Mapping[str, KeyLimits], change: Change | None
-) -> None:
-    """Approved limits give way to better ones of the same process, or to those of one that was changed."""
-    pairs = [(new, replaced[new.key]) for new in made if new.key in replaced]
-    moved = [pair for pair in pairs if not _same_process(*pair)]
-    if moved and change is None:
-        raise NotAllowed(f"{_moved_words(*moved[0])}; say what changed the process, or leave it as it is")
-    if change is not None:
-        change.check()
-    worse = [
-        quantities.label(new.key) for new, old in pairs if new.standing == "provisional" != old.standing
-    ]
-    if worse:
-        raise NotAllowed(
-            f"too few shots tell of {', '.join(worse)}: limits that are worth something would give way to "
-            "provisional ones; let the run go on, or leave these as they are"
-        )
-
-
-def _same_process(new: KeyLimits, old: KeyLimits) -> bool:
-    """Whether the center is where it was, to within a sigma: what the charts in force would hardly see."""
-    return abs(new.baseline.center - old.baseline.center) <= old.baseline.sigma
-
-
-def _moved_words(new: KeyLimits, old: KeyLimits) -> str:
-    name = quantities.label(new.key)
-    before, after = (quantities.format_value(new.key, each.baseline.center) for each in (old, new))
-    return f"{name} went from {before} to {after} since its limits were approved"
 
 
 def retire(engine: sa.Engine, limits_id: int, *, who: str, why: str, clock: ServiceClock) -> None:
@@ -256,35 +163,7 @@ def approve_from_run(
 def _made(each: Proposed, agreed: Confirmed | None, steady: Steady, who: str) -> KeyLimits:
     assert each.limits is not None
     made = replace(each.limits, approved_by=who, cost={**each.limits.cost, "study": _study(each, steady)})
-    if agreed is None:
-        return made
-    made.cost = {**made.cost, "confirmed": agreed.to_json()}
-    if each.proposal.kind in ("band", "deviation"):
-        return within(replace(made, standing=USABLE), agreed)
-    return made
-
-
-def within(made: KeyLimits, agreed: Confirmed) -> KeyLimits:
-    """Limits with what a person entered in place of the suggestion; what that costs nobody computed.
-
-    Raises
-    ------
-    NotAllowed
-        The numbers entered are no limits.
-    """
-    if agreed.lower is None and agreed.upper is None:
-        return made
-    name = quantities.label(made.key)
-    lower, upper = agreed.lower, agreed.upper
-    if lower is None or upper is None or not (math.isfinite(lower) and lower < upper < math.inf):
-        raise NotAllowed(
-            f"limits of {name} from {lower} to {upper} are none; give a lower and a higher number"
-        )
-    center = made.baseline.center if lower < made.baseline.center < upper else None
-    around = EngineeringLimitsChart(lower, upper, center)
-    charts = tuple(around if isinstance(chart, EngineeringLimitsChart) else chart for chart in made.charts)
-    kept = {name: entry for name, entry in made.cost.items() if name in ("study", "confirmed")}
-    return replace(made, charts=charts, cost=kept)
+    return made if agreed is None else as_confirmed(made, agreed, each.proposal.kind)
 
 
 def _study(each: Proposed, steady: Steady) -> dict[str, Any]:

@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from collector.actions.limits import Change, Confirmed, approve
+from collector.actions.limits import approve
+from collector.actions.limits_confirmed import Confirmed
+from collector.actions.limits_replaced import Change
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities

@@ -9,7 +9,7 @@ from zlib import crc32
 
 import streamlit as st
 
-from collector.actions.limits import Confirmed, within
+from collector.actions.limits_confirmed import Confirmed, within
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities, unit_names

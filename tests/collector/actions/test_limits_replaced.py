@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from collector.actions.limits import Change, approve_from_run, retire
+from collector.actions.limits import approve_from_run, retire
+from collector.actions.limits_replaced import Change
 from collector.actions.limits_study import propose
 from collector.clock import ServiceClock
 from collector.contract.policy import Policy as Intake
