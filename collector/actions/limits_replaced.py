@@ -1,4 +1,4 @@
-"""When new limits may take the place of approved ones: of the same process and better, or of a changed one."""
+"""When new limits may replace approved ones: better ones of the same process, or those of a changed one."""
 
 from __future__ import annotations
 
