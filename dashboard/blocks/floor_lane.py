@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from dashboard.blocks.drawing import Text, set_text, text
 from dashboard.blocks.lane_marks import Plot, hold_bars, marks, quiet_stretches
-from dashboard.blocks.lane_words import Sentence
+from dashboard.blocks.lane_words import Sentence, joined
 from dashboard.queries.floor import Lane
 
 MARKS = {"signal": "signal", "silent": "silent", "calm": ""}
+# Sizes of a lane of six on a wall, and of the detail beside them the smallest and the largest.
+HEADLINE, CALM, ACT = 64.0, 50.0, 42.0
+DETAIL, DETAIL_OF_TWO = (22.0, 28.0), (30.0, 34.0)
+LEAST = 20.0  # nothing is set smaller while it fits
+ONE_ROW, LEAST_ROW = 36.0, 28.0
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def picture(area: Plot, lane: Lane, *, dot: float, hatch: str, stop_cycles: float) -> str:
@@ -45,40 +53,66 @@ def limit_label(area: Plot, size: float) -> str:
     return text(area.left - 10, area.y(1.0) + size * 0.32, size, "limit", style="muted end")
 
 
-def words(said: Sentence, *, width: float, scale: float, lines: int) -> list[Text]:
-    """Headline, detail and act as texts that fit `width`; `scale` 1 is a lane of six on a wall."""
-    style = "muted" if said.tone == "calm" else "bold"
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How the words of a lane are set.
+
+    `scale` 1 is a lane of six on a wall. `lines` of a headline or an act, `detail_lines` of what stands
+    between. `one_row`: a lane with nothing to tell says it in one line.
+    """
+
+    width: float
+    scale: float = 1.0
+    lines: int = 1
+    detail_lines: int = 1
+    one_row: bool = False
+
+
+def words(said: Sentence, setting: Setting) -> list[Text]:
+    """Headline, detail and act as texts that fit the width."""
+    if setting.one_row and said.tone == "calm" and not said.act:
+        return [_one_row(said, setting)]
+    width, lines = setting.width, setting.lines
+    calm = said.tone == "calm"
     # Beyond a size that is read across the hall, larger words only crowd each other.
-    grown = min(scale, 1.25)
-    largest = (64 if said.tone != "calm" else 50) * grown
+    grown = min(setting.scale, 1.25)
     blocks = [
         set_text(
             said.headline,
             width=width,
-            largest=largest,
-            smallest=44 * min(scale, 1),
+            largest=(CALM if calm else HEADLINE) * grown,
+            smallest=44 * min(setting.scale, 1),
             lines=lines,
-            style=style,
+            style="muted" if calm else "bold",
             mark=MARKS[said.tone],
         )
     ]
     if said.detail:
-        look = "" if said.tone != "calm" else "muted"
-        blocks.append(
-            set_text(
-                said.detail, width=width, largest=28 * grown, smallest=22 * grown, lines=lines, style=look
-            )
-        )
+        blocks.append(_detail(said.detail, setting, grown, "muted" if calm else ""))
     if said.act:
-        blocks.append(
-            set_text(
-                said.act,
-                width=width,
-                largest=42 * grown,
-                smallest=30 * grown,
-                lines=lines,
-                style="act bold",
-                mark="hold",
-            )
-        )
+        sizes = {"largest": ACT * grown, "smallest": 30 * grown}
+        blocks.append(set_text(said.act, width=width, lines=lines, style="act bold", mark="hold", **sizes))
     return blocks
+
+
+def _one_row(said: Sentence, setting: Setting) -> Text:
+    line, largest = joined([said.headline, said.detail]), max(ONE_ROW * min(setting.scale, 1), LEAST_ROW)
+    return set_text(line, width=setting.width, largest=largest, smallest=LEAST * 0.8, style="muted")
+
+
+def _detail(said: str, setting: Setting, grown: float, style: str) -> Text:
+    """In one line, or larger in two where there is the room; a line ends between two parts if it can."""
+    low, high = DETAIL if setting.detail_lines == 1 else DETAIL_OF_TWO
+
+    def set_as(text_of: str) -> Text:
+        return set_text(
+            text_of,
+            width=setting.width,
+            largest=max(high * grown, LEAST),
+            smallest=max(low * grown, LEAST * 0.8),
+            lines=max(setting.lines, setting.detail_lines),
+            style=style,
+        )
+
+    whole = set_as(" · ".join(part.replace(" ", NO_BREAK) for part in said.split(" · ")))
+    return set_as(said) if whole.lines[-1].endswith("…") else whole

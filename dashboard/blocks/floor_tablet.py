@@ -6,7 +6,7 @@ from html import escape
 from urllib.parse import quote
 
 from dashboard.blocks.drawing import Text, hatching, set_text, stack, symbol, text
-from dashboard.blocks.floor_lane import has_limits, limit_label, picture, words
+from dashboard.blocks.floor_lane import Setting, has_limits, limit_label, picture, words
 from dashboard.blocks.lane_marks import Plot, grid_hours, plot
 from dashboard.blocks.lane_words import (
     Local,
@@ -55,10 +55,7 @@ def tablet(floor: Floor, *, local: Local, provisional_shots: int, stop_cycles: f
 
 def _words(said: Sentence) -> list[Text]:
     """A calm lane says everything in one line, so that six lanes fit the screen."""
-    if said.tone == "calm" and not said.act:
-        line = joined([said.headline, said.detail])
-        return [set_text(line, width=RIGHT - LEFT - INDENT, largest=28, smallest=20, style="muted")]
-    return words(said, width=RIGHT - LEFT - INDENT, scale=0.62, lines=2)
+    return words(said, Setting(RIGHT - LEFT - INDENT, scale=0.62, lines=2, one_row=True))
 
 
 def _words_height(blocks: list[Text]) -> float:

@@ -6,13 +6,16 @@ high, a font of 64 (MIL-STD-1472 and ISO 9241-303 ask for 16 to 22 minutes; figu
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from html import escape
 from urllib.parse import quote
 
-from dashboard.blocks.drawing import hatching, set_text, stack, symbol, text
-from dashboard.blocks.floor_lane import has_limits, limit_label, picture, words
-from dashboard.blocks.lane_marks import grid_hours, plot
+from dashboard.blocks.drawing import Text, hatching, set_text, stack, symbol, text
+from dashboard.blocks.floor_lane import has_limits, limit_label, picture
+from dashboard.blocks.lane_marks import Plot, grid_hours, plot
 from dashboard.blocks.lane_words import Local, counts, run_words, sentence, stale_words
+from dashboard.blocks.text_width import text_width
+from dashboard.blocks.wall_rows import RIGHT, SIX_LANES, SMALLEST_LANE, Row, rows
 from dashboard.queries.floor import Floor, Lane
 
 WIDTH, HEIGHT = 1920, 1080
@@ -20,71 +23,68 @@ MARGIN, GAP = 20, 8
 LANES_TOP, LANES_BOTTOM = 130, 1062
 NAME_LEFT, NAME_WIDTH = 44, 262
 PLOT_LEFT, PLOT_RIGHT = 330, 1000
-WORDS_LEFT, WORDS_RIGHT = 1034, 1884
-SIX_LANES = 148.0  # height of a lane of six; every size is drawn for it and scaled
-SMALLEST_LANE = 56.0
+NAME, RUN = 64.0, 25.0  # sizes of a press's name and of the lines about its run
+LOW = 90.0  # a lane as low as this has its run beside the name instead of under it
 
 
 def wall(floor: Floor, *, local: Local, provisional_shots: int, stop_cycles: float) -> str:
     """The drawing as SVG text."""
-    count = max(len(floor.lanes), 1)
-    lane_height = max((LANES_BOTTOM - LANES_TOP - GAP * (count - 1)) / count, SMALLEST_LANE)
-    bottom = LANES_TOP + count * (lane_height + GAP)
-    tall = bottom > HEIGHT
-    body = [_header(floor, local)]
-    for index, lane in enumerate(floor.lanes):
-        top = LANES_TOP + index * (lane_height + GAP)
-        said = sentence(lane, floor.now, local=local, provisional_shots=provisional_shots)
-        blocks = words(
-            said, width=_words_width(lane_height), scale=_scale(lane_height), lines=_lines(lane_height)
-        )
-        body.append(
-            _link(lane, _panel(top, lane_height), _name(lane, top, lane_height))
-            + _picture(floor, lane, top, lane_height, stop_cycles)
-            + stack(
-                blocks,
-                x=WORDS_LEFT,
-                indent=_indent(lane_height),
-                middle=top + lane_height / 2,
-                width=WORDS_RIGHT - WORDS_LEFT,
-                gap=17 * _scale(lane_height) ** 1.5,
-            )
-        )
-    body.append(_first_limit_label(floor, lane_height))
+    count = len(floor.lanes)
+    room = max(LANES_BOTTOM - LANES_TOP - GAP * (count - 1), SMALLEST_LANE * count)
+    said = [
+        sentence(lane, floor.now, local=local, provisional_shots=provisional_shots) for lane in floor.lanes
+    ]
+    look = Look(floor, min(room / max(count, 1) / SIX_LANES, 1.4), stop_cycles)
+    body, labeled = [_header(floor, local)], False
+    for lane, row in zip(floor.lanes, rows(said, top=LANES_TOP, room=room, gap=GAP), strict=True):
+        body += [_link(lane, _panel(row), _name(lane, row)), look.picture(lane, row), row.said()]
+        if has_limits(lane) and not labeled:
+            body.append(limit_label(look.area(row), 22))
+            labeled = True
+    bottom = LANES_TOP + room + GAP * count
+    tall = " tall" if bottom > HEIGHT else ""
     return (
-        f'<svg class="wall{" tall" if tall else ""}" viewBox="0 0 {WIDTH} {max(HEIGHT, bottom):.0f}"'
+        f'<svg class="wall{tall}" viewBox="0 0 {WIDTH} {max(HEIGHT, bottom):.0f}"'
         f' aria-label="Floor">{hatching("wall-hatch", 20)}{"".join(body)}</svg>'
     )
 
 
-def _scale(lane_height: float) -> float:
-    return min(lane_height / SIX_LANES, 1.4)
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What the pictures of all lanes have in common: the time axis, and dots of one size."""
 
+    floor: Floor
+    scale: float
+    stop_cycles: float
 
-def _indent(lane_height: float) -> float:
-    return 52 * _scale(lane_height)
+    @property
+    def dot(self) -> float:
+        """Diameter of a dot."""
+        return 9 * self.scale
 
+    def area(self, row: Row) -> Plot:
+        """Where the dots of a lane go."""
+        top, bottom = row.top + self.dot * 1.9, row.top + row.height - self.dot * 2.6
+        return plot(self.floor, PLOT_LEFT, top, PLOT_RIGHT, bottom)
 
-def _words_width(lane_height: float) -> float:
-    return WORDS_RIGHT - WORDS_LEFT - _indent(lane_height)
-
-
-def _lines(lane_height: float) -> int:
-    return 2 if lane_height > 1.5 * SIX_LANES else 1
+    def picture(self, lane: Lane, row: Row) -> str:
+        """Everything between the edges of the time axis."""
+        area, cycles = self.area(row), self.stop_cycles
+        return picture(area, lane, dot=self.dot, hatch="wall-hatch", stop_cycles=cycles)
 
 
 def _header(floor: Floor, local: Local) -> str:
     stale = stale_words(floor, local)
     parts = [
         text(NAME_LEFT, 66, 58, "Floor", style="bold"),
-        text(WORDS_RIGHT, 66, 58, f"{local(floor.now):%H:%M}", style="bold end"),
+        text(RIGHT, 66, 58, f"{local(floor.now):%H:%M}", style="bold end"),
         *(
             text(PLOT_LEFT + part * (PLOT_RIGHT - PLOT_LEFT), 120, 24, label, style=f"muted {_anchor(part)}")
             for label, part in grid_hours()
         ),
     ]
     left = 230
-    width = WORDS_RIGHT - 190 - left
+    width = RIGHT - 190 - left
     if stale:
         parts.append(f'<rect class="stale" x="{left}" y="14" width="{width}" height="72" rx="8"/>')
         parts.append(symbol("silent", left + 42, 50, 20))
@@ -105,10 +105,10 @@ def _anchor(part: float) -> str:
     return "end" if part == 1.0 else "middle"
 
 
-def _panel(top: float, lane_height: float) -> str:
+def _panel(row: Row) -> str:
     return (
-        f'<rect class="panel" x="{MARGIN}" y="{top:.1f}" width="{WIDTH - 2 * MARGIN}"'
-        f' height="{lane_height:.1f}" rx="8"/>'
+        f'<rect class="panel" x="{MARGIN}" y="{row.top:.1f}" width="{WIDTH - 2 * MARGIN}"'
+        f' height="{row.height:.1f}" rx="8"/>'
     )
 
 
@@ -117,33 +117,35 @@ def _link(lane: Lane, *parts: str) -> str:
     return f'<a href="{target}" aria-label="{escape(lane.name)}">{"".join(parts)}</a>'
 
 
-def _name(lane: Lane, top: float, lane_height: float) -> str:
-    scale = min(_scale(lane_height), 1.25)
-    style = "bold muted" if lane.activity == "idle" else "bold"
-    blocks = [
-        set_text(lane.name, width=NAME_WIDTH - 50, largest=64 * scale, smallest=30 * scale, style=style)
-    ]
-    blocks += [
-        set_text(line, width=NAME_WIDTH, largest=25 * scale, smallest=18 * scale, style="muted")
-        for line in run_words(lane)
-        if line
-    ]
-    return stack(
-        blocks, x=NAME_LEFT, indent=0, middle=top + lane_height / 2, width=NAME_WIDTH, gap=13 * scale
+def _name(lane: Lane, row: Row) -> str:
+    """The press and what it makes: under each other, or in a low lane beside each other."""
+    return _under(lane, row) if row.height > LOW else _beside(lane, row)
+
+
+def _under(lane: Lane, row: Row) -> str:
+    scale = min(row.height / SIX_LANES, 1.25)
+    blocks = [_press(lane, NAME_WIDTH - 50, NAME * scale), *_run(lane, NAME_WIDTH, RUN * max(scale, 0.88))]
+    return stack(blocks, x=NAME_LEFT, indent=0, middle=row.middle, width=NAME_WIDTH, gap=13 * scale)
+
+
+def _beside(lane: Lane, row: Row) -> str:
+    name = _press(lane, NAME_WIDTH / 2, min(0.75 * row.height, 42))
+    left = text_width(name.lines[0], name.size, bold=True) + 14
+    width = NAME_WIDTH - 40 - left  # the word for the limit stands at the same height
+    run = _run(lane, width, min(0.42 * row.height, RUN * 0.9))
+    return stack([name], x=NAME_LEFT, indent=0, middle=row.middle, width=NAME_WIDTH / 2, gap=0) + stack(
+        run, x=NAME_LEFT + left, indent=0, middle=row.middle, width=width, gap=0.1 * row.height
     )
 
 
-def _picture(floor: Floor, lane: Lane, top: float, lane_height: float, stop_cycles: float) -> str:
-    dot = 9 * _scale(lane_height)
-    area = plot(floor, PLOT_LEFT, top + dot * 1.9, PLOT_RIGHT, top + lane_height - dot * 2.6)
-    return picture(area, lane, dot=dot, hatch="wall-hatch", stop_cycles=stop_cycles)
+def _press(lane: Lane, width: float, largest: float) -> Text:
+    style = "bold muted" if lane.activity == "idle" else "bold"
+    return set_text(lane.name, width=width, largest=largest, smallest=largest * 0.47, style=style)
 
 
-def _first_limit_label(floor: Floor, lane_height: float) -> str:
-    for index, lane in enumerate(floor.lanes):
-        if has_limits(lane):
-            top = LANES_TOP + index * (lane_height + GAP)
-            dot = 9 * _scale(lane_height)
-            area = plot(floor, PLOT_LEFT, top + dot * 1.9, PLOT_RIGHT, top + lane_height - dot * 2.6)
-            return limit_label(area, 22)
-    return ""
+def _run(lane: Lane, width: float, largest: float) -> list[Text]:
+    return [
+        set_text(line, width=width, largest=largest, smallest=largest * 0.72, style="muted")
+        for line in run_words(lane)
+        if line
+    ]

@@ -23,7 +23,7 @@ from dashboard.blocks.drawing import text
 from dashboard.blocks.floor_lane import words
 from dashboard.blocks.floor_screen import CSS, drawing, trouble
 from dashboard.blocks.floor_tablet import tablet
-from dashboard.blocks.floor_wall import SIX_LANES, _words_width, wall
+from dashboard.blocks.floor_wall import wall
 from dashboard.blocks.lane_words import (
     Sentence,
     act_words,
@@ -34,6 +34,7 @@ from dashboard.blocks.lane_words import (
     stale_words,
 )
 from dashboard.blocks.text_width import fit, text_width, wrap
+from dashboard.blocks.wall_rows import SETTINGS, rows, shared
 from dashboard.queries.floor import Floor, Lane, Mark, read_floor
 from dashboard.queries.hold_extent import Held, merged
 
@@ -264,6 +265,50 @@ def test_lanes_fill_the_wall_and_headlines_are_readable(
     assert float(headline.get("font-size", 0)) >= 60  # 44 px capitals, 28 mm on a 55-inch screen
 
 
+def test_lanes_are_alike_until_one_needs_more_and_always_fill_the_wall() -> None:
+    assert shared([80, 90, 100], 300) == [100, 100, 100]
+    assert shared([80, 90, 150], 340) == [95, 95, 150]
+    assert shared([80, 130, 150], 370) == [90, 130, 150]
+    assert shared([100, 200], 150) == pytest.approx([50, 100])
+    assert shared([], 100) == []
+    for wanted in ([80.0] * 9 + [180.0] * 3, [180.0] * 12, [80.0], [150.0, 80.0, 80.0, 150.0]):
+        assert sum(shared(wanted, 850)) == pytest.approx(850)
+
+
+@pytest.mark.parametrize("times", [1, 2, 3])
+def test_of_many_lanes_those_with_an_alarm_stay_readable_and_inside_their_own(
+    six_presses: sa.Engine, times: int
+) -> None:
+    """At least 20 pixels of 1080; in lanes of equal height the same words were set in 13."""
+    floor = read(six_presses)
+    lanes = floor.lanes * times if times < 3 else (floor.lanes[1],) * 12
+    svg = tree(drawn(replace(floor, lanes=lanes)))
+    assert svg.get("viewBox") == "0 0 1920 1080"
+    panels = [each for each in svg.iter(f"{SVG}rect") if each.get("class") == "panel"]
+    edges = [(float(p.attrib["y"]), float(p.attrib["y"]) + float(p.attrib["height"])) for p in panels]
+    lines = [each for each in svg.iter(f"{SVG}text") if float(each.attrib["y"]) > 130]
+    for line in lines:
+        base, size = float(line.attrib["y"]), float(line.attrib["font-size"])
+        assert any(top <= base - 0.72 * size and base <= bottom for top, bottom in edges), line.text
+    details = [line for line in lines if str(line.text).startswith("since")]
+    assert details
+    assert min(float(line.attrib["font-size"]) for line in details) >= 20 * (1 if times < 3 else 0.8)
+
+
+def test_words_of_a_low_lane_do_not_cover_each_other() -> None:
+    told = Sentence("signal", "Mold core 3.1 °C warmer", "since shot 994 (13:03)", "Hold tray 3, 3 discs")
+    for count in range(1, 20):
+        for row in rows([told] * count, top=0, room=max(930 - 8 * count, 56 * count), gap=8):
+            assert sum(block.height for block in row.words) < row.height - 6
+
+
+def test_a_detail_breaks_between_its_parts() -> None:
+    detail = "since shot 996 (13:05) · inside limits again · often check ring did not seat"
+    shown = words(Sentence("signal", "Cushion low", detail), SETTINGS[0])[1]
+    plain = [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines]
+    assert plain == ["since shot 996 (13:05) · inside limits again", "often check ring did not seat"]
+
+
 def test_many_lanes_make_the_page_longer_rather_than_unreadable(two_presses: sa.Engine) -> None:
     floor = read(two_presses)
     svg = tree(drawn(replace(floor, lanes=floor.lanes * 20)))
@@ -314,7 +359,7 @@ def test_trays_on_hold_that_do_not_follow_one_another_fit_one_line_of_a_lane_amo
     trays = tuple(f"P2-{n}" for n in (182, 183, 184, 198, 199, 200, 201, 202))
     act = hold_words(Held(((1, 155),), 155, trays))
     assert act == "Hold trays P2-182 to P2-184 and 5 more, 155 discs"
-    shown = words(Sentence("calm", "steady", act=act), width=_words_width(SIX_LANES), scale=1.0, lines=1)[-1]
+    shown = words(Sentence("calm", "steady", act=act), SETTINGS[1])[-1]
     assert [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines] == [act]
     assert hold_words(Held(((1, 9),), 9, ("41", "42", "44"))) == "Hold trays 41 to 42 and 44, 9 discs"
 
@@ -331,7 +376,7 @@ def test_a_lane_names_the_trays_of_its_own_alarm_before_older_holds(two_presses:
     assert act_words(replace(newer, alarm_hold=Held())) == "231 older held"
     long = replace(newer, alarm_hold=Held(((1, 155),), 155, tuple(f"P2-{n}" for n in range(182, 200, 2))))
     told = Sentence("calm", "steady", act=act_words(long))
-    shown = words(told, width=_words_width(SIX_LANES), scale=1.0, lines=1)[-1]
+    shown = words(told, SETTINGS[1])[-1]
     assert [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines] == [act_words(long)]
 
 
