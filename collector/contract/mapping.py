@@ -18,6 +18,8 @@ from collector.contract.readings import Problem, how_to_read
 # A column by its name in the header; by its number from 1 where the file has no header.
 ColumnName = str | int
 
+_NO_DELIMITERS = '"\r\n\0'
+
 
 class Part(BaseModel):
     """A part of a profile; an unknown name is an error, since it is most likely a typing mistake."""
@@ -137,6 +139,8 @@ class Profile(Part):
     def _numbered_without_header(self) -> Self:
         if self.header_rows == 0 and self.column_count is None:
             raise ValueError("a file without a header needs column_count")
+        if self.delimiter in _NO_DELIMITERS:
+            raise ValueError("delimiter cannot be a quote or the end of a line; give the sign between cells")
         if self.delimiter == self.decimal_mark and not self.quoted_decimals:
             raise ValueError("delimiter and decimal_mark cannot be the same sign")
         return self

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 from typing import TextIO
 
 from collector.contract.mapping import Profile
 from collector.errors import UserError
-
-_MARK = "\ufeff"
+from collector.sources.csv_rows import MARK
 
 
 def open_text(path: Path, profile: Profile) -> TextIO:
@@ -24,18 +24,18 @@ def open_text(path: Path, profile: Profile) -> TextIO:
         file = path.open(encoding=encoding, errors=errors, newline="")
     except OSError as error:
         raise UserError(f"{path} cannot be read ({error.strerror}); give the path of a CSV file") from error
-    if encoding.startswith("utf-16") and file.read(1) != _MARK:
+    if encoding.startswith("utf-16") and file.read(1) != MARK:
         file.seek(0)
     return file
 
 
 def _opened_as(path: Path, encoding: str) -> tuple[str, str]:
     """Encoding and way with bytes outside of it; UTF-16 by its mark, so that rows have their own bytes."""
-    name = encoding.lower().replace("_", "-")
-    if name in {"utf-8", "utf8"}:
+    name = codecs.lookup(encoding).name
+    if name == "utf-8":
         return "utf-8-sig", "surrogateescape"
-    if name not in {"utf-16", "utf16", "utf-16-le", "utf-16-be", "utf-16le", "utf-16be"}:
-        return encoding, "surrogateescape"
+    if not name.startswith("utf-16"):
+        return name, "surrogateescape"
     with path.open("rb") as file:
         start = file.read(2)
     big = start == b"\xfe\xff" or (start != b"\xff\xfe" and name.endswith("be"))

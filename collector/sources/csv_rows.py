@@ -20,8 +20,10 @@ from collector.contract.unreadable import Unreadable, shown
 from collector.sources import csv_lines
 from collector.sources.csv_lines import Line
 
+MARK = "\ufeff"  # byte order mark
 COLUMNS_TOLD = 20
 BLOCK = 500
+_MAY_BREAK_OFF = ("utf-16", "utf-32", "utf-7", "iso2022")  # what is no sign of these is not to be escaped
 
 Table = list[list[str]]
 Found = TypeVar("Found")
@@ -109,7 +111,7 @@ class CsvRows:
         read : callable
             Gets rows that all have a cell for each column, and the number of the first, from 0.
         """
-        if self._profile.wrapped_lines or self._file.encoding.startswith("utf-16"):
+        if self._profile.wrapped_lines or self._file.encoding.startswith(_MAY_BREAK_OFF):
             yield from self  # lines are no rows, or may end the file in the midst of a block
             return
         lines = self._lines()
@@ -141,11 +143,12 @@ class CsvRows:
         return table if plain else None
 
     def _row(self, text: str, index: int) -> Row | Refusal | None:
+        plain = text.removeprefix(MARK)  # where files were put one after the other
         try:
-            cells = self._cells(text)
+            cells = self._cells(plain)
         except csv.Error as error:
             return self.refuse("bad_file", str(error), "mend the quotes of this row", self.raw(text))
-        if not cells or self._is_header(cells, text):
+        if not cells or self._is_header(cells, plain):
             return None
         if self._profile.skip_blank_rows and not any(cell.strip() for cell in cells):
             return None
@@ -198,8 +201,7 @@ class CsvRows:
 
     def raw(self, text: str) -> bytes:
         """The bytes of a line as they stand in the file."""
-        opened_as = self._file.encoding
-        encoding = opened_as if opened_as.startswith("utf-16") else self._profile.encoding
+        encoding = self._file.encoding.removesuffix("-sig")
         return text.encode(encoding, errors=self._file.errors or "strict")
 
     def _read_header(self) -> list[str]:

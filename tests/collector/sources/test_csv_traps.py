@@ -145,3 +145,37 @@ def test_a_cell_padded_with_spaces_is_as_empty_as_without(tmp_path: Path, cell: 
         missing=["", "-"], values=None,
     )  # fmt: skip
     assert [getattr(each, "disc_mark", each) for each in gauged] == ["A8"]
+
+
+def test_files_put_one_after_the_other_with_their_byte_order_marks_lose_nothing(tmp_path: Path) -> None:
+    first, second = HEAD + "1;24.11.2026 10:00:00;6,1\n", HEAD + "2;24.11.2026 10:01:00;6,1\n"
+    headless = "\ufeff3;24.11.2026 10:02:00;6,1\n\ufeffx;24.11.2026 10:02:00;6,1\n"
+    found = imported(tmp_path, "\ufeff" + first + "\ufeff" + second + headless)
+
+    assert [shot.counter for shot in shots(found)] == [1, 2, 3]
+    assert [each.raw for each in refusals(found)] == ["\ufeffx;24.11.2026 10:02:00;6,1\n".encode()]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "UTF8", "u8", "latin-1", "utf_16_le", "UTF-16LE"])
+def test_a_refused_row_has_its_own_bytes_however_its_encoding_is_named(tmp_path: Path, encoding: str) -> None:
+    rows = "1;24.11.2026 10:00:00;höchst\n2;24.11.2026 10:01:00;6,1\n"
+    found = imported(tmp_path, (HEAD + rows).encode(encoding), encoding=encoding)
+
+    assert [shot.counter for shot in shots(found)] == [2]
+    assert [each.raw for each in refusals(found)] == [
+        "1;24.11.2026 10:00:00;höchst\n".encode(encoding.removesuffix("-sig"))
+    ]
+
+
+def test_a_file_that_was_cut_in_a_sign_of_four_bytes_keeps_the_rows_before_the_cut(tmp_path: Path) -> None:
+    rows = "".join(f"{number};24.11.2026 10:00:{number:02};6,1\n" for number in range(3))
+    found = imported(tmp_path, (HEAD + rows).encode("utf-32")[:-3], encoding="utf-32")
+
+    assert [shot.counter for shot in shots(found)] == [0, 1]
+    assert [each.reason for each in refusals(found)] == ["bad_file"]
+
+
+@pytest.mark.parametrize("sign", ['"', "\n", "\r", "\0"])
+def test_what_can_part_no_cells_is_no_delimiter(tmp_path: Path, sign: str) -> None:
+    with pytest.raises(ValidationError, match="cannot be a quote or the end of a line"):
+        imported(tmp_path, HEAD, delimiter=sign)
