@@ -46,6 +46,8 @@ class Series:
         Shots at which a chart signaled, rising; at least one.
     far_out : frozenset of int
         Those among them whose single value lies beyond an individuals limit.
+    upward, downward : tuple of int
+        Those among them that signaled above or below center, rising; not all signals have a side.
     """
 
     key: str
@@ -54,6 +56,8 @@ class Series:
     baseline: Baseline
     signaled: tuple[int, ...]
     far_out: frozenset[int]
+    upward: tuple[int, ...] = ()
+    downward: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

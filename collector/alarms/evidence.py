@@ -26,14 +26,19 @@ class Signaled:
     limits_id: int | None
     shot_ids: tuple[int, ...]
     far_out: frozenset[int]
+    upward: tuple[int, ...]
+    downward: tuple[int, ...]
 
 
 # Asked for whenever an alarm is judged, so they are built once.
 _OF_ALARM = (
-    sa.select(signals.c.key, signals.c.shot_id, signals.c.chart, signals.c.rule, signals.c.limits_id)
+    sa.select(
+        signals.c.key, signals.c.shot_id, signals.c.chart, signals.c.rule, signals.c.limits_id,
+        signals.c.direction,
+    )
     .where(signals.c.alarm_id == sa.bindparam("alarm_id"), signals.c.withdrawn.is_(False))
     .order_by(signals.c.shot_id)
-)
+)  # fmt: skip
 _BASELINES = sa.select(limits.c.id, limits.c.baseline).where(
     limits.c.id.in_(sa.bindparam("ids", expanding=True))
 )
@@ -153,6 +158,8 @@ def _summary(key: str, rows: list[Any]) -> Signaled:
         far_out=frozenset(
             row.shot_id for row in rows if row.chart == SINGLE_SHOT_CHART and row.rule == SINGLE_SHOT_RULE
         ),
+        upward=tuple(dict.fromkeys(row.shot_id for row in rows if row.direction > 0)),
+        downward=tuple(dict.fromkeys(row.shot_id for row in rows if row.direction < 0)),
     )
 
 
@@ -171,4 +178,6 @@ def _series(fact: Signaled, ids: IntArray, x: FloatArray, baselines: Mapping[int
         baseline=baselines[fact.limits_id],
         signaled=fact.shot_ids,
         far_out=fact.far_out,
+        upward=fact.upward,
+        downward=fact.downward,
     )

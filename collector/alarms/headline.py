@@ -61,8 +61,15 @@ def what_moved(item: Moved) -> str:
         return f"{quantities.label(item.key)} {_SENSED[item.how]}"
     if shift is None or shift == 0:
         return f"{quantities.label(item.key)} outside its usual range"
-    words = _MOVED_BY_KEY.get(item.key, _MOVED_BY_UNIT.get(item.unit or "", ("higher", "lower")))
-    return f"{_subject(item, words)} {amount(item.key, abs(shift), item.unit)} {words[shift < 0]}"
+    now, before = sides(item)
+    moved = f"{_subject(item, now, before)} {amount(item.key, abs(shift), item.unit)} {now}"
+    return moved if item.turned_shot_id is None else f"{moved}, {before} before"
+
+
+def sides(item: Moved) -> tuple[str, str]:
+    """What a level is called on the side where it is, and on the other: ``("warmer", "cooler")``."""
+    up, down = _MOVED_BY_KEY.get(item.key, _MOVED_BY_UNIT.get(item.unit or "", ("higher", "lower")))
+    return (down, up) if (_shift(item) or 0.0) < 0 else (up, down)
 
 
 def amount(key: str, size: float, unit: str | None) -> str:
@@ -130,7 +137,7 @@ def _shift(item: Moved) -> float | None:
     return None if item.before is None or item.after is None else item.after - item.before
 
 
-def _subject(item: Moved, words: tuple[str, str]) -> str:
+def _subject(item: Moved, *words: str) -> str:
     name = quantities.label(item.key)
     if "warmer" in words:
         name = name.replace(" temperature", "")

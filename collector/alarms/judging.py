@@ -14,7 +14,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.alarms import change, evidence
+from collector.alarms import change, evidence, turning
 from collector.alarms.change import Change
 from collector.alarms.diagnosis import LOOKED_BACK, Matter, causes_of, spoken_of
 from collector.alarms.headline import headline
@@ -51,12 +51,12 @@ def judge(
     series = evidence.series(conn, press_id, facts.values(), newest, known=known, since_shot_id=since_shot_id)
     changes = {one.key: change.judge(one) for one in series}
     recipe = evidence.recipe_setpoints(conn, alarm.run_id) if alarm.kind == "recipe" else {}
+    turned = {one.key: turning.turned(one, changes[one.key]) for one in series}
     # A characteristic whose signals a replay withdrew keeps what was said about it.
-    alarm.moved |= {
-        key: _level(alarm.moved[key], changes.get(key), recipe.get(key), fact)
-        for key, fact in facts.items()
-        if key in alarm.moved
-    }
+    for key, fact in facts.items():
+        if key in alarm.moved:
+            level = _level(alarm.moved[key], changes.get(key), recipe.get(key), fact)
+            alarm.level(replace(level, turned_shot_id=turned.get(key)))
     alarm.say(headline(alarm.kind, list(alarm.moved.values())))
     _date(conn, press_id, alarm, changes, since_shot_id)
     matter = _matter(press_id, alarm, facts.values())

@@ -96,6 +96,8 @@ class Moved:
         Single bad shots, the process around them stayed where it was.
     how : str or None
         What was seen, where that is no chart's limit: a rule of the data checks or of setpoint sense.
+    turned_shot_id : int or None
+        First shot on the side where a lasting change is now, where it was on the other one before.
     """
 
     key: str
@@ -107,6 +109,7 @@ class Moved:
     shots: int
     single: bool
     how: str | None = None
+    turned_shot_id: int | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The fields as a dictionary that JSON can carry."""

@@ -11,8 +11,10 @@ from typing import Any, cast
 from collector.alarms import lifecycle
 from collector.alarms.containment import HOLDS_NOTHING
 from collector.alarms.grouping import Candidate
+from collector.alarms.headline import what_moved
 from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS, REALARM_AFTER, AlarmEvent, Stage
 from collector.alarms.model import AlarmKind, Moved, ShotVerdict, SignalFact
+from collector.alarms.turning import contradicts, turns
 from collector.contract import quantities
 from collector.contract.outgoing import AlarmState
 from collector.store.alarms import AlarmRow
@@ -126,7 +128,7 @@ class Working:
     def take(self, verdict: ShotVerdict, facts: Iterable[SignalFact]) -> None:
         """Add the signals of one shot."""
         self._be_there(verdict)
-        mine = list(facts)
+        mine, said = list(facts), dict(self.moved)
         shots_before = self._signaling_shots()
         fresh_keys = sorted({fact.key for fact in mine} - set(self.moved)) if self.moved else []
         self._count(mine)
@@ -136,6 +138,7 @@ class Working:
         self.first_new_shot_id = self.first_new_shot_id or verdict.shot_id
         self.last_shot_id = verdict.shot_id
         self.to_judge |= bool(fresh_keys) or _worth_judging(shots_before, self._signaling_shots())
+        self.to_judge |= any(_says_other(said.get(fact.key), self.moved[fact.key]) for fact in mine)
         if fresh_keys:
             self._note("grow", ", ".join(quantities.label(key) for key in fresh_keys))
 
@@ -181,6 +184,12 @@ class Working:
             self._step("realarm", note=LASTS)
         else:
             self._note("rise", LASTS)
+
+    def level(self, item: Moved) -> None:
+        """Take what was judged of a characteristic; one that went to the other side is a step."""
+        if turns(self.moved[item.key], item):
+            self._note("turn", what_moved(item))
+        self.moved[item.key] = item
 
     def say(self, headline: str) -> None:
         """Take a headline, and note whether it says something new."""
@@ -231,6 +240,7 @@ def stage_of_row(row: AlarmRow) -> Stage:
 def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
     """One more signaling shot of a characteristic; its levels are judged later, from the values."""
     largest = max(facts, key=_share)
+    asked = largest.kind == "setting"  # what is asked of the press now, whatever it was when it began
     if so_far is None:
         return Moved(
             key=largest.key, direction=largest.direction, before=largest.usual,
@@ -240,7 +250,7 @@ def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
     return replace(
         so_far,
         direction=largest.direction or so_far.direction,
-        after=so_far.after if so_far.before is not None else _finite(largest.value),
+        after=so_far.after if so_far.before is not None and not asked else _finite(largest.value),
         share=max(so_far.share, _share(largest)),
         shots=so_far.shots + 1,
     )
@@ -253,6 +263,13 @@ def _share(fact: SignalFact) -> float:
 def _finite(value: float | None) -> float | None:
     """A chart without an opinion says NaN, which the store cannot keep."""
     return value if value is not None and math.isfinite(value) else None
+
+
+def _says_other(said: Moved | None, now: Moved) -> bool:
+    """Whether what was said of a characteristic is not so any more: the other side, another setpoint."""
+    if said is None or said.before is None:
+        return False
+    return contradicts(now) or said.after != now.after
 
 
 def _worth_judging(before: int, after: int) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from collector.alarms.headline import amount
+from collector.alarms.headline import amount, sides
 from collector.alarms.model import Moved
 from collector.contract import quantities
 from collector.store.alarms import AlarmRow, StepRow
@@ -28,9 +28,9 @@ _OVER = {
 }  # fmt: skip
 _STEP_WORDS = {
     "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "No signal any more",
-    "reoccur": "Alarm again", "realarm": "Calls again", "rise": "Matters more", "close": "Closed",
-    "restart": "Charts began anew", "hold": "Discs on hold again", "reset": "No disc on hold any more",
-    "shelve": "Shelved", "unshelve": "Back from the shelf",
+    "reoccur": "Alarm again", "realarm": "Calls again", "rise": "Matters more", "turn": "Other side",
+    "close": "Closed", "restart": "Charts began anew", "hold": "Discs on hold again",
+    "reset": "No disc on hold any more", "shelve": "Shelved", "unshelve": "Back from the shelf",
     "suppress": "Kept quiet: the press starts up or stands",
     "unsuppress": "The press runs: no longer kept quiet", "take_out": "Out of service",
     "put_back": "Back in service",
@@ -99,11 +99,25 @@ def since_words(found: Detail, local: Local) -> str:
     if found.began is None:
         return "It is not known when it began."
     words = f"Since {place(found.began, local)}"
+    turns = _turn_words(found, local)
     if found.earliest is None or found.latest is None or found.earliest == found.latest:
-        return f"{words}."
+        return f"{words}.{turns}"
     between = f"{place(found.earliest, local)} and {place(found.latest, local)}"
     how_sure = {"gauging": ": the last good disc, and the first that is not", "data": ""}
-    return f"{words}; it began between {between}{how_sure.get(found.alarm.kind, ' (90 % confidence)')}."
+    sure = how_sure.get(found.alarm.kind, " (90 % confidence)")
+    return f"{words}; it began between {between}{sure}.{turns}"
+
+
+def _turn_words(found: Detail, local: Local) -> str:
+    """What went to the other side of its level meanwhile, and when: the date above is of the first side."""
+    said = ""
+    for item in found.moved:
+        turned = found.turned.get(item.key)
+        if turned is not None:
+            now, before = sides(item)
+            name = quantities.label(item.key)
+            said += f" {name}: {now} since {place(turned, local)}, {before} before that."
+    return said
 
 
 def place(shot: ShotPlace, local: Local) -> str:

@@ -87,6 +87,7 @@ class Detail:
     earliest: ShotPlace | None
     latest: ShotPlace | None
     moved: tuple[Moved, ...]
+    turned: dict[str, ShotPlace]  # by key, where it went to the other side
     events: tuple[EventLine, ...]
     holds: tuple[Held, ...]
     steps: tuple[StepRow, ...]
@@ -138,7 +139,8 @@ def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
     alarm = alarm_store.get(conn, alarm_id)
     if alarm is None:
         return None
-    places = _places(conn, alarm)
+    moved = tuple(Moved.from_json(item) for item in alarm.characteristics)
+    places = _places(conn, alarm, moved)
     run = conn.execute(sa.select(runs.c.name, runs.c.mold).where(runs.c.id == alarm.run_id)).first()
     earliest = places.get(alarm.change_low_shot_id)
     first = places.get(alarm.first_shot_id)
@@ -150,7 +152,8 @@ def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
         began=places.get(alarm.change_shot_id),
         earliest=earliest,
         latest=places.get(alarm.change_high_shot_id),
-        moved=tuple(Moved.from_json(item) for item in alarm.characteristics),
+        moved=moved,
+        turned={item.key: places[item.turned_shot_id] for item in moved if item.turned_shot_id in places},
         events=_events(conn, alarm.press_id, earliest or first, first),
         holds=tuple(_held(conn, hold) for hold in hold_store.of_alarm(conn, alarm_id)),
         steps=tuple(alarm_store.steps(conn, alarm_id)),
@@ -185,8 +188,13 @@ def _press_names(conn: sa.Connection) -> dict[int, str]:
     return {row.id: row.name for row in conn.execute(sa.select(presses.c.id, presses.c.name))}
 
 
-def _places(conn: sa.Connection, alarm: AlarmRow) -> dict[int | None, ShotPlace]:
-    wanted = (alarm.change_shot_id, alarm.change_low_shot_id, alarm.change_high_shot_id, alarm.first_shot_id)
+def _places(
+    conn: sa.Connection, alarm: AlarmRow, moved: Sequence[Moved]
+) -> dict[int | None, ShotPlace]:
+    wanted = (
+        alarm.change_shot_id, alarm.change_low_shot_id, alarm.change_high_shot_id, alarm.first_shot_id,
+        *(item.turned_shot_id for item in moved),
+    )  # fmt: skip
     query = sa.select(shots.c.id, shots.c.counter, shots.c.ended_at)
     rows = conn.execute(query.where(shots.c.id.in_([shot for shot in wanted if shot is not None])))
     return {row.id: ShotPlace(row.counter, row.ended_at) for row in rows}

@@ -83,6 +83,15 @@ def test_an_alarm_says_what_since_when_and_what_is_on_hold(floor: Floor) -> None
     assert "◆ active, nobody has it yet" in said
 
 
+def test_an_alarm_that_turned_says_since_when(floor: Floor) -> None:
+    floor.make(floor.steady(30, 3, mold_core_temperature=-0.6), batch=1)
+    said = text(opened())
+    assert " cooler, warmer before" in said
+    assert "Since shot 1,1" in said  # when it began
+    turned = floor.alarm().characteristics[0]["turned_shot_id"] + 999  # the counter of the floor's shots
+    assert f"Mold core temperature: cooler since shot {turned:,} (Mon 08:4" in said
+
+
 def test_a_second_hold_of_the_same_shots_names_the_first(floor: Floor) -> None:
     with database.write(floor.engine) as conn:
         first = hold_store.open_holds(conn)[0]
