@@ -2,7 +2,8 @@
 
 Five wrong passwords of one name within a quarter of an hour shut that name out until a quarter of an hour
 after the last of them, and twenty from one address shut out the address; both end by themselves. PINs are
-counted apart, and are short, so twenty wrong ones without a right password in between switch the PIN off.
+counted apart, and are short, so twenty wrong ones with neither a right PIN nor a right password in between
+switch the PIN off.
 OWASP ASVS 4.0.3, 2.2.1 allows at most 100 failures an hour and account (from memory); this is 20.
 """
 
@@ -38,7 +39,7 @@ def refusal(
     Parameters
     ----------
     of_name : sequence of Attempt
-        Attempts for the same name, newest first.
+        Attempts of this kind for the same name, and the right ones of any, newest first.
     wrong_from_address : sequence of datetime
         Wrong attempts from the same address, newest first.
     kind : {'password', 'pin', 'code'}

@@ -141,8 +141,9 @@ def _counted(engine: sa.Engine, name: str, *, address: str, wall: datetime) -> i
     with write(engine) as conn:
         people.one_guess_at_a_time(conn)
         refused = attempts.refusal(
-            people.attempts_of(conn, name), people.wrong_from(conn, address, wall=wall), "code", now=wall
-        )
+            people.attempts_of(conn, name, "code"), people.wrong_from(conn, address, wall=wall), "code",
+            now=wall,
+        )  # fmt: skip
         if refused:
             raise NotAllowed(refused)
         return people.add_attempt(conn, name=name, address=address, kind="code", wall=wall)

@@ -122,7 +122,7 @@ def _guess(engine: sa.Engine, name: str, typed: str, kind: Kind, *, address: str
     with write(engine) as conn:
         people.one_guess_at_a_time(conn)
         refused = attempts.refusal(
-            people.attempts_of(conn, name), people.wrong_from(conn, address, wall=wall), kind, now=wall
+            people.attempts_of(conn, name, kind), people.wrong_from(conn, address, wall=wall), kind, now=wall
         )
         if refused:
             raise NotAllowed(refused)

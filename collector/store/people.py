@@ -181,10 +181,14 @@ def attempt_worked(conn: sa.Connection, attempt_id: int) -> None:
     conn.execute(sa.update(sign_in_attempts).where(sign_in_attempts.c.id == attempt_id).values(worked=True))
 
 
-def attempts_of(conn: sa.Connection, name: str) -> list[Attempt]:
-    """The last attempts for a name, newest first."""
+def attempts_of(conn: sa.Connection, name: str, kind: Kind) -> list[Attempt]:
+    """The last attempts of one kind for a name, and the right ones of any, newest first.
+
+    Wrong ones of another kind are left out: they would push those that count out of sight.
+    """
     c = sign_in_attempts.c
-    query = sa.select(c.at, c.kind, c.worked).where(c.name_key == name_key(name)[:200])
+    counts = sa.or_(c.kind == kind, c.worked.is_(True))
+    query = sa.select(c.at, c.kind, c.worked).where(c.name_key == name_key(name)[:200], counts)
     rows = conn.execute(query.order_by(c.id.desc()).limit(MOST_ATTEMPTS))
     return [Attempt(row.at, row.kind, row.worked) for row in rows]
 

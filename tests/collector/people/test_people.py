@@ -295,6 +295,22 @@ def test_twenty_wrong_pins_switch_it_off_until_the_password_is_used(floor: Floor
     assert floor.by_pin("operator 1") == "operator 1"
 
 
+def test_wrong_passwords_and_codes_between_wrong_pins_keep_no_pin_on(floor: Floor) -> None:
+    looked_at = 0
+    for number in range(40):
+        floor.wall += timedelta(minutes=16)
+        for other in range(4):
+            with pytest.raises(NotAllowed):
+                floor.signed_in("operator 1", "wrong", address=f"10.2.{number}.{other}")
+            with pytest.raises(NotAllowed):
+                floor.redeem("AAAA-BBBB-CCCC", "operator 1")
+        with pytest.raises(NotAllowed) as caught:
+            floor.by_pin("operator 1", f"{5000 + number}", address=f"10.3.{number}.1")
+        looked_at += "do not fit" in str(caught.value)
+
+    assert looked_at == 20
+
+
 def test_guessing_many_names_shuts_the_address_out(floor: Floor) -> None:
     for number in range(20):
         with pytest.raises(NotAllowed, match="do not fit"):
