@@ -2,10 +2,12 @@
 
     EvenrunError                 everything we raise on purpose
     ├── UserError                a person can mend it: one sentence with the remedy, exit code 2
-    │   └── SettingsError        a setting is missing or out of range
+    │   ├── SettingsError        a setting is missing or out of range
+    │   └── ImportRunning        a file of the same name is being imported; try again later
     ├── StoreError               the database cannot do what was asked
     │   ├── StoreUnavailable     ... for now: locked, full, read-only or away; try again later
-    │   └── LeaseLost            ... for this process: another collector has these presses by now
+    │   ├── LeaseLost            ... for this process: another collector has these presses by now
+    │   └── ImportEnded          ... for this import: somebody has taken it back while it ran
     ├── ProviderAway             the identity provider cannot be asked, or answers what nobody understands
     ├── NotAllowed               an action that this person or this state does not permit
     └── DeliveryError            a message could not be handed over (`permanent` tells whether to retry)
@@ -27,6 +29,10 @@ class SettingsError(UserError):
     """A setting is missing or has a value that it may not have."""
 
 
+class ImportRunning(UserError):
+    """Another process imports a file of this name; it can be imported when that has ended."""
+
+
 class StoreError(EvenrunError):
     """The database cannot do what was asked."""
 
@@ -37,6 +43,10 @@ class StoreUnavailable(StoreError):
 
 class LeaseLost(StoreError):
     """Another collector has taken over the presses that a transaction was for; nothing of it was stored."""
+
+
+class ImportEnded(StoreError):
+    """An import was ended by somebody else while it ran; nothing of the transaction was stored."""
 
 
 class NotAllowed(EvenrunError):

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from itertools import islice
 from pathlib import Path
 
@@ -15,7 +17,7 @@ from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.refusal import Refusal
 from collector.counts import Counts
-from collector.errors import UserError
+from collector.errors import StoreError, UserError
 from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
 from collector.settings import Settings
 from collector.sources import csv_file
@@ -91,7 +93,9 @@ def import_csv(
     Raises
     ------
     UserError
-        The file cannot be opened, or no press is named.
+        The file cannot be opened, no press is named, or a file of this name is being imported.
+    ImportEnded
+        Somebody has taken the import back while it ran.
     StoreUnavailable
         The store cannot be written; batches before are stored, and importing again repeats nothing.
     """
@@ -100,25 +104,46 @@ def import_csv(
         done = Imported(before=imports.taken_before(conn, digest))
         done.id = imports.begin(conn, path.name, digest, profile_name, at=clock.now())
     pipeline = Pipeline(
-        engine, policy=_policy(settings, profile), intake=intake_policy(settings), clock=clock
+        engine,
+        policy=_policy(settings, profile),
+        intake=intake_policy(settings),
+        clock=clock,
+        guard=partial(imports.go_on, import_id=done.id),
     )
     job = csv_file.Import(
         site=settings.site, now=clock.now(), received_at=clock.wall(), press=press, run=run
     )
     records = csv_file.read(path, profile, job)
-    for batch in _batches(records, path.name):
-        done.counts.add(pipeline.take_records(batch))
-        refusals = [each.record for each in batch if isinstance(each.record, Refusal)]
-        done.sentences += [each.sentence() for each in refusals[: SENTENCES - len(done.sentences)]]
-        for each in refusals:
-            refused(each)
-        progress(len(batch))
-    with database.write(engine) as conn:
-        imports.finish(
-            conn, done.id, accepted=done.accepted, duplicates=done.counts.duplicates,
-            refused=done.counts.refused,
-        )
+    with _let_go_on_error(engine, done.id):
+        for batch in _batches(records, path.name):
+            done.counts.add(pipeline.take_records(batch))
+            refusals = [each.record for each in batch if isinstance(each.record, Refusal)]
+            done.sentences += [each.sentence() for each in refusals[: SENTENCES - len(done.sentences)]]
+            for each in refusals:
+                refused(each)
+            progress(len(batch))
+        with database.write(engine) as conn:
+            imports.go_on(conn, done.id)
+            imports.finish(
+                conn,
+                done.id,
+                accepted=done.accepted,
+                duplicates=done.counts.duplicates,
+                refused=done.counts.refused,
+            )
     return done
+
+
+@contextmanager
+def _let_go_on_error(engine: sa.Engine, import_id: int) -> Iterator[None]:
+    """Whatever ends an import early, the next one of the same file need not wait for it."""
+    try:
+        yield
+    except BaseException:
+        # With the store away, the import counts as cut off after a while.
+        with suppress(StoreError), database.write(engine) as conn:
+            imports.let_go(conn, import_id)
+        raise
 
 
 def _policy(settings: Settings, profile: ShotProfile | GaugingProfile) -> Policy:

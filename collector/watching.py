@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
-from collector.errors import EvenrunError, StoreUnavailable, UserError
+from collector.errors import EvenrunError, ImportRunning, StoreUnavailable, UserError
 from collector.importing import Imported, import_csv
 from collector.refusal_list import RefusalList
 from collector.settings import Settings, settings_path
@@ -97,7 +97,10 @@ class FolderWatch:
         try:
             for each in self._arrivals.complete(now_s):
                 if self._left.get(each.path, (None,))[0] != each and not stop.is_set():
-                    taken += self._take(each, stop)
+                    try:
+                        taken += self._take(each, stop)
+                    except ImportRunning as error:  # the other files of the folder need not wait for it
+                        troubles.append(f"{each.path} waits: {error}")
         except StoreUnavailable as error:
             troubles.append(f"the files in {self._folder.path} wait: {error}")
         except UserError as error:
@@ -120,7 +123,7 @@ class FolderWatch:
             done, listed = self._import(arrived, stop)
         except _Stopped:
             return False
-        except StoreUnavailable:
+        except (StoreUnavailable, ImportRunning):
             raise
         except EvenrunError as error:
             self._leave(arrived, str(error))

@@ -19,7 +19,8 @@ from collector.withdrawing import Withdrawn, withdraw
 def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: ServiceClock) -> Withdrawn:
     """Take an import back: its shots leave charts and audits, and are kept.
 
-    Limits that were approved from a study of its shots stay in force; approve others where that is wrong.
+    Limits that were approved from a study of its shots stay in force; approve others where that is wrong. One
+    that is still running ends there, and says so to whoever runs it.
 
     Raises
     ------
@@ -30,6 +31,8 @@ def undo(engine: sa.Engine, import_id: int, *, who: str, why: str, clock: Servic
     _named(who, why)
     with database.write(engine) as conn:
         row, now = _import(conn, import_id), clock.now()
+        if row.last_shot_id is None:
+            row = _stopped(conn, row)
         done = withdraw(conn, row, who=str(who), why=why.strip(), at=now)
         imports.mark_undone(conn, import_id, at=now, who=str(who), why=why.strip())
         after: dict[str, Json] = {
@@ -64,13 +67,15 @@ def name_run(
     Raises
     ------
     NotAllowed
-        As for :func:`undo`; or every shot of the import is in a run that somebody named.
+        As for :func:`undo`; or every shot of the import is in a run that somebody named, or it is running.
     """
     _named(who, why)
     if not run.strip():
         raise NotAllowed("give the name of the run")
     with database.write(engine) as conn:
         row, now = _import(conn, import_id), clock.now()
+        if imports.is_running(conn, row):
+            raise NotAllowed(f"import {import_id} is running still; name its run when it has ended")
         found = gatherable(conn, row)
         if not found:
             raise NotAllowed(
@@ -106,7 +111,7 @@ def _named(who: str, why: str) -> None:
 
 
 def _import(conn: sa.Connection, import_id: int) -> ImportRow:
-    row = imports.by_id(conn, import_id)
+    row = imports.locked(conn, import_id)
     if row is None:
         raise NotAllowed(f"there is no import {import_id}; `evenrun imports` lists them")
     if row.undone_at is not None:
@@ -114,6 +119,14 @@ def _import(conn: sa.Connection, import_id: int) -> ImportRow:
     for each in imports.presses_of(conn, row):
         _values_in_store(conn, None if each.run_id is None else runs.by_id(conn, each.run_id))
     return row
+
+
+def _stopped(conn: sa.Connection, row: ImportRow) -> ImportRow:
+    """An import that has not ended ends here, so that what it stored can be told from what follows."""
+    imports.stop(conn, row)
+    stopped = imports.by_id(conn, row.id)
+    assert stopped is not None  # it is locked
+    return stopped
 
 
 def _values_in_store(conn: sa.Connection, run: RunRow | None) -> None:

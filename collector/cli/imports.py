@@ -38,8 +38,9 @@ def imports(
     """List the files that were imported, and put one right that was wrong.
 
     undo takes an import back: its shots leave the charts and the audit, alarms that rest on them alone are
-    closed, and all of it is kept. The file can then be imported again, as it should have been. name brings
-    the shots of an import that named no run into a run. Both need --who and --why, and are journaled.
+    closed, and all of it is kept. An import that is still running ends there. The file can then be imported
+    again, as it should have been. name brings the shots of an import that named no run into a run. Both need
+    --who and --why, and are journaled.
     """
     engine = database.open_existing(load_settings().database_url)
     try:
@@ -58,15 +59,18 @@ def imports(
 def _list(engine: sa.Engine, last: int) -> None:
     with database.read(engine) as conn:
         rows = stored.listed(conn, last=last)
-    for row in rows:
-        typer.echo(_line(row))
+        lines = [_line(row, running=stored.is_running(conn, row)) for row in rows]
+    for line in lines:
+        typer.echo(line)
     if not rows:
         typer.echo("No file was imported yet.")
 
 
-def _line(row: ImportRow) -> str:
+def _line(row: ImportRow, *, running: bool) -> str:
     what = f"{row.accepted} rows stored, {row.duplicates} known before, {row.refused} refused"
-    if row.last_shot_id is None:
+    if running:
+        what = "is running"
+    elif row.last_shot_id is None:
         what = "did not end: import the file again"
     if row.undone_at is not None:
         what += f"; undone {row.undone_at:%Y-%m-%d %H:%M} UTC by {row.undone_by}: {row.undone_why}"

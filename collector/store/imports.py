@@ -1,17 +1,25 @@
-"""Files that were imported: when, as what, and which rows came of them."""
+"""Files that were imported: when, as what, and which rows came of them.
+
+A process that imports says in each of its transactions that it goes on, in the row of its import: so nobody
+takes it for cut off, and whoever takes the import back ends it there. The row is locked before any press is.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 
+from collector.errors import ImportEnded, ImportRunning
+from collector.store.leases import clock
 from collector.store.tables import gaugings, imports, shots
+from collector.store.upsert import insert_into
 
 _c = imports.c
+CUT_OFF_AFTER = timedelta(seconds=30)  # one that only stood still so long is told, and loses nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +40,7 @@ class ImportRow:
     undone_at: datetime | None
     undone_by: str | None
     undone_why: str | None
+    alive_at: datetime | None
 
 
 _COLUMNS = [_c[name] for name in ImportRow.__slots__]
@@ -44,36 +53,99 @@ def taken_before(conn: sa.Connection, digest: bytes) -> datetime | None:
 
 
 def begin(conn: sa.Connection, file_name: str, digest: bytes, profile: str, *, at: datetime) -> int:
-    """Note that an import begins; one of the same name that a crash cut off ends here."""
-    cut_off = sa.select(_c.id).where(_c.file_name == file_name, _c.last_shot_id.is_(None))
-    for import_id in conn.execute(cut_off).scalars().all():
-        finish(conn, import_id, accepted=_count(conn, import_id), duplicates=0, refused=0)
-    newest_shot, newest_gauging = _newest(conn, shots), _newest(conn, gaugings)
-    row = {
+    """Note that an import begins; one of the same name that was cut off ends here.
+
+    Raises
+    ------
+    ImportRunning
+        A file of this name is being imported.
+    """
+    unfinished = sa.select(_c.id).where(_c.file_name == file_name, _c.last_shot_id.is_(None))
+    for import_id in conn.execute(unfinished.order_by(_c.id)).scalars().all():
+        row = locked(conn, import_id)
+        if row is not None and is_running(conn, row):
+            raise _running(file_name)
+        if row is not None:
+            finish(conn, row.id, accepted=_count(conn, row), duplicates=0, refused=0)
+    row_values = {
         "file_name": file_name, "file_digest": digest, "profile": profile, "imported_at": at,
-        "accepted": 0, "duplicates": 0, "refused": 0, "after_shot_id": newest_shot,
-        "after_gauging_id": newest_gauging,
-    }
-    return int(conn.execute(sa.insert(imports).values(**row).returning(_c.id)).scalar_one())
+        "accepted": 0, "duplicates": 0, "refused": 0, "after_shot_id": _newest(conn, shots),
+        "after_gauging_id": _newest(conn, gaugings), "alive_at": clock(conn),
+    }  # fmt: skip
+    new = insert_into(conn, imports).values(row_values).on_conflict_do_nothing().returning(_c.id)
+    begun = conn.execute(new).scalar_one_or_none()
+    if begun is None:  # another process began at the same moment
+        raise _running(file_name)
+    return int(begun)
+
+
+def go_on(conn: sa.Connection, import_id: int) -> None:
+    """Say, first thing in a transaction with rows of an import, that it goes on.
+
+    Raises
+    ------
+    ImportEnded
+        It was taken back meanwhile, or taken for cut off and begun anew.
+    """
+    mine = (_c.id == import_id, _c.undone_at.is_(None), _c.last_shot_id.is_(None))
+    if conn.execute(sa.update(imports).where(*mine).values(alive_at=clock(conn))).rowcount == 1:
+        return
+    row = by_id(conn, import_id)
+    if row is not None and row.undone_at is not None:
+        raise ImportEnded(
+            f"import {import_id} of {row.file_name} was undone by {row.undone_by} while it ran; what it had "
+            "stored is set aside, and the rest of the file was not taken"
+        )
+    raise ImportEnded(
+        f"import {import_id} stood still for so long that another import of the same file name took its "
+        "place; what it had stored stays, import the file again for the rest"
+    )
+
+
+def let_go(conn: sa.Connection, import_id: int) -> None:
+    """The process that ran an import ends before the file does."""
+    conn.execute(sa.update(imports).where(_c.id == import_id).values(alive_at=None))
+
+
+def is_running(conn: sa.Connection, row: ImportRow) -> bool:
+    """Whether a process has said of late that it goes on with an import."""
+    # One that is ahead of the clock is from before the clock was set back.
+    return row.alive_at is not None and abs(clock(conn) - row.alive_at) < CUT_OFF_AFTER
+
+
+def _running(file_name: str) -> ImportRunning:
+    return ImportRunning(
+        f"a file named {file_name} is being imported by another process; wait until that ends (`evenrun "
+        f"imports` tells), or, if it was killed, for {CUT_OFF_AFTER.seconds} s"
+    )
+
+
+def locked(conn: sa.Connection, import_id: int) -> ImportRow | None:
+    """One import, to which no rows are added before this transaction ends."""
+    conn.execute(sa.select(_c.id).where(_c.id == import_id).with_for_update())
+    return by_id(conn, import_id)  # only now, as it is after the transaction that was waited for
+
+
+def stop(conn: sa.Connection, row: ImportRow) -> None:
+    """End an import with the rows that it has, as it is locked; the process that runs it finds that out."""
+    _ended(conn, row.id, accepted=_count(conn, row), duplicates=0, refused=0)
 
 
 def finish(conn: sa.Connection, import_id: int, *, accepted: int, duplicates: int, refused: int) -> None:
     """Note what came of it; an import that stored nothing leaves no trace but its refusals."""
     if not accepted:
         conn.execute(sa.delete(imports).where(_c.id == import_id))
-        return
-    conn.execute(
-        sa.update(imports).where(_c.id == import_id).values(
-            accepted=accepted, duplicates=duplicates, refused=refused, last_shot_id=_newest(conn, shots),
-            last_gauging_id=_newest(conn, gaugings),
-        )
-    )  # fmt: skip
+    else:
+        _ended(conn, import_id, accepted=accepted, duplicates=duplicates, refused=refused)
 
 
-def _count(conn: sa.Connection, import_id: int) -> int:
+def _ended(conn: sa.Connection, import_id: int, **counts: int) -> None:
+    last = {"last_shot_id": _newest(conn, shots), "last_gauging_id": _newest(conn, gaugings)}
+    conn.execute(sa.update(imports).where(_c.id == import_id).values(**counts, **last, alive_at=None))
+
+
+def _count(conn: sa.Connection, row: ImportRow) -> int:
     """How many rows an import stored that did not get to say so."""
-    row = by_id(conn, import_id)
-    assert row is not None  # it was found just now
     pairs = ((shots, of_shots(row)), (gaugings, of_gaugings(row)))
     counts = (sa.select(sa.func.count()).select_from(table).where(*own) for table, own in pairs)
     return sum(conn.execute(count).scalar_one() for count in counts)

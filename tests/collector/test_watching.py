@@ -28,7 +28,7 @@ from collector.importing import import_csv
 from collector.settings import Settings, load_settings
 from collector.settings_folders import WatchedFolder
 from collector.sources import profiles
-from collector.store import database
+from collector.store import database, imports
 from collector.store.tables import refusals, shots
 
 PROFILE = """\
@@ -286,6 +286,25 @@ def test_a_folder_without_its_profile_is_named_and_watched_once_the_profile_is_t
     assert look(second, at_s=10) == 1
     assert second.troubles() == []
     assert counters(engine) == list(range(1, 7))
+
+
+def test_a_file_that_another_process_imports_waits_and_the_others_are_taken(
+    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+) -> None:
+    with database.write(engine) as conn:
+        other = imports.begin(conn, "a.csv", b"1", "mine.toml", at=real_clock().now())
+    (folder / "a.csv").write_text(content(1, 3))
+    (folder / "b.csv").write_text(content(4, 6))
+
+    assert look(watch) == 1
+    assert counters(engine) == [4, 5, 6]
+    assert "a.csv waits" in watch.troubles()[0]
+
+    with database.write(engine) as conn:
+        imports.finish(conn, other, accepted=0, duplicates=0, refused=0)
+    assert look(watch, at_s=10) == 1
+    assert watch.troubles() == []
+    assert counters(engine) == [4, 5, 6, 1, 2, 3]
 
 
 @contextmanager

@@ -37,6 +37,7 @@ alarms = Table(
     Column("site", String),                       # of an alarm of the service itself
 )
 Index("ix_alarms_open", alarms.c.press_id, alarms.c.closed_at)
+Index("ix_alarms_closed_at", alarms.c.closed_at)  # what is open anywhere is asked for every few seconds
 
 alarm_steps = Table(
     "alarm_steps", metadata, row_id(),

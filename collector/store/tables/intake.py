@@ -50,6 +50,15 @@ imports = Table(
     Column("undone_at", UtcTime),
     Column("undone_by", String),
     Column("undone_why", Text),
+    Column("alive_at", UtcTime),  # the process that runs it, when last; null: none does
+)
+# Of one file name one import runs at a time: only so can it be told which rows are whose.
+Index(
+    "uq_imports_running",
+    imports.c.file_name,
+    unique=True,
+    sqlite_where=imports.c.alive_at.is_not(None),
+    postgresql_where=imports.c.alive_at.is_not(None),
 )
 
 withdrawn_shots = Table(                          # shots of an undone import, and where they were before

@@ -24,6 +24,7 @@ journal = Table(
     Column("previous_digest", LargeBinary, nullable=False, unique=True),  # no two follow the same one
     Column("digest", LargeBinary, nullable=False, unique=True),
 )
+Index("ix_journal_action", journal.c.action, journal.c.id)
 
 accounts = Table(
     "accounts", metadata, row_id(),

@@ -63,6 +63,11 @@ def imported(engine: sa.Engine, made: Sequence[Shot], *, digest: bytes = b"1") -
     return import_id
 
 
+def stands_still(engine: sa.Engine, import_id: int) -> None:
+    with database.write(engine) as conn:
+        imports.let_go(conn, import_id)
+
+
 def of_file(values: Sequence[float], *, first: int = 0, **more: Any) -> list[Shot]:
     return [
         shot(number, values={"cushion": value}, source=FILE, **more)
@@ -173,6 +178,7 @@ def test_an_import_that_was_killed_ends_with_the_next_one_and_can_be_undone(engi
     with database.write(engine) as conn:
         killed = imports.begin(conn, FILE, b"1", "press.toml", at=NOW)
     pipeline(engine).take_records([Read(each, b"", f"{FILE}:1") for each in made[:25]])
+    stands_still(engine, killed)
 
     second = imported(engine, made)
 
