@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from collector.actions.alarm_steps import Doer, named, written_by
 from collector.alarms.announce import announce
+from collector.alarms.extent_words import extent_words
 from collector.alarms.lifecycle import AlarmEvent
 from collector.alarms.model import PressRef
 from collector.errors import NotAllowed
@@ -79,7 +80,7 @@ def announce_hold(conn: sa.Connection, hold: HoldRow, event: str, doer: Doer) ->
     assert now_it_is is not None  # in this transaction
     press = PressRef(id=hold.press_id, **alarm_store.press_of(conn, hold.press_id))
     inside = extent(conn, hold, now_it_is.to_shot_id)
-    line = f"{press.name} hold {hold.id} {event} by {doer.who}: {hold_store.extent_words(inside)}"
+    line = f"{press.name} hold {hold.id} {event} by {doer.who}: {extent_words(inside)}"
     announce(conn, press, now=doer.now, wall=doer.clock.wall(), what=[line])
 
 

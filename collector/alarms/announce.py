@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 
 import sqlalchemy as sa
 
+from collector.alarms.extent_words import extent_words
 from collector.alarms.headline import since
 from collector.alarms.model import PressRef
 from collector.contract.outgoing import AlarmMessage, AlarmState
@@ -98,7 +99,7 @@ def _said(alarm: AlarmRow, began: _Began | None, held: hold_store.Extent | None)
     first = "" if began is None else since(began.counter, began.ended_at, UTC, zone_name="UTC")
     parts = [" ".join(filter(None, (alarm.headline, first)))]
     if held is not None:
-        parts.append(f"hold {hold_store.extent_words(held)}")
+        parts.append(f"hold {extent_words(held)}")
     return "; ".join(parts)
 
 

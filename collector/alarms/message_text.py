@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from collector.alarms.causes import to_name
 from collector.alarms.escalation import Reason
+from collector.alarms.extent_words import extent_words
 from collector.alarms.headline import since
 from collector.store import holds as hold_store
 from collector.store.notices import Asking
@@ -49,7 +50,7 @@ def _hold(conn: sa.Connection, alarm: Asking) -> str:
     inside = hold_store.extent(
         conn, press_id=hold.press_id, from_shot_id=hold.from_shot_id, to_shot_id=hold.to_shot_id
     )
-    return f"Hold {hold_store.extent_words(inside)}."
+    return f"Hold {extent_words(inside)}."
 
 
 def _look(alarm: Asking) -> str:

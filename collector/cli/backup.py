@@ -13,6 +13,7 @@ from collector.keeping import backup as backups
 from collector.keeping.restore import restore as restore_copy
 from collector.settings import load_settings
 from collector.store import database
+from collector.store.database_url import shown
 
 MEGABYTE = 1e6
 
@@ -61,6 +62,6 @@ def restore(
     url = to or load_settings().database_url
     rows = restore_copy(copy, url)
     typer.echo(
-        f"Restored into {database.shown(url)}: {rows['shots']:,} shots, {rows['alarms']:,} alarms, "
+        f"Restored into {shown(url)}: {rows['shots']:,} shots, {rows['alarms']:,} alarms, "
         f"{rows['gaugings']:,} gaugings, {rows['journal']:,} journal entries; the journal's chain holds."
     )

@@ -6,7 +6,7 @@ import logging
 
 from collector.service import collect_forever
 from collector.settings import load_settings
-from collector.store import database
+from collector.store.database_url import shown
 
 log = logging.getLogger("evenrun.collector")
 
@@ -25,6 +25,6 @@ def collect() -> None:
     settings = load_settings()
     log.info(
         "takes shots from the broker at %s:%d into %s",
-        settings.broker.host, settings.broker.port, database.shown(settings.database_url),
+        settings.broker.host, settings.broker.port, shown(settings.database_url),
     )
     collect_forever(settings)

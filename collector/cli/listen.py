@@ -22,6 +22,7 @@ from collector.settings import load_settings
 from collector.sources.mqtt_listen import listen as listen_to
 from collector.sources.recorded import Heard, line_of
 from collector.store import database
+from collector.store.database_url import is_missing
 
 
 def listen(
@@ -110,7 +111,7 @@ def _clock(database_url: str) -> ServiceClock:
     """The service's clock where there is a store to ask, the wall clock otherwise."""
     engine: sa.Engine | None = None
     try:
-        if not database.is_missing(database_url):
+        if not is_missing(database_url):
             engine = database.open_engine(database_url)
             return service_clock(engine)
     except (EvenrunError, sa.exc.SQLAlchemyError):

@@ -15,6 +15,7 @@ from collector.errors import UserError
 from collector.settings import load_settings
 from collector.store import clock as stored_clock
 from collector.store import database
+from collector.store.database_url import HOW_TO_CHOOSE, shown
 from dashboard.audit import find, render
 from dashboard.audit.audit import Audit
 from dashboard.audit.audit import audit as worked_out
@@ -50,8 +51,8 @@ def audit(  # noqa: PLR0917 - the options of a command
                 find.check_named(conn, name)
             run_id = _run_id(conn, run=run, tray=tray, mark=mark, day=date, zone=zone, press=press)
         except find.NoRun as error:
-            store = database.shown(settings.database_url)
-            raise UserError(f"{error}; this was read in {store}, {database.HOW_TO_CHOOSE}") from error
+            store = shown(settings.database_url)
+            raise UserError(f"{error}; this was read in {store}, {HOW_TO_CHOOSE}") from error
         moment = _taken_at(conn, taken_at)
         evidence = collect(conn, run_id, settings=settings, taken_at=moment, left_out=leave_out or ())
     engine.dispose()

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from collector.alarms.extent_words import tray_words
 from collector.contract import quantities
-from collector.store.holds import tray_words
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
 from dashboard.audit.evidence import Evidence, HoldFact, InForce

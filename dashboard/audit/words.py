@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from collector.alarms.extent_words import tray_words
 from collector.alarms.headline import what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
-from collector.store.holds import tray_words
 from dashboard.audit.evidence import EventFact, Evidence, SignalGroup
 from dashboard.audit.gauged import Compared
 from dashboard.audit.shifts import Excursion

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from collector.store.holds import HoldRow, HoldStep, extent_words
+from collector.alarms.extent_words import extent_words
+from collector.store.holds import HoldRow, HoldStep
 from dashboard.blocks.alarm_words import Local
 from dashboard.queries.alarms import Held
 

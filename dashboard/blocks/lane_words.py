@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-from collector.store.holds import tray_words
+from collector.alarms.extent_words import tray_words
 from dashboard.queries.floor import AlarmFacts, Floor, Lane
 from dashboard.queries.hold_extent import Held
 

@@ -11,11 +11,12 @@ import sqlalchemy as sa
 
 from collector.actions import alarms as act
 from collector.actions import holds as act_hold
+from collector.alarms.extent_words import tray_words
 from collector.alarms.notifying import tell_people
 from collector.settings import Settings
 from collector.settings_delivery import MessageChannel
 from collector.store import database, outbox, tables
-from collector.store.holds import extent, tray_words
+from collector.store.holds import extent
 from tests.collector.alarms.floor import Floor
 
 

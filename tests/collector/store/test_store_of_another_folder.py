@@ -8,6 +8,7 @@ import pytest
 
 from collector.errors import SettingsError
 from collector.store import database
+from collector.store.database_url import shown
 
 
 def test_a_store_that_is_not_there_is_named_and_not_made(tmp_path: Path) -> None:
@@ -19,4 +20,4 @@ def test_a_store_that_is_not_there_is_named_and_not_made(tmp_path: Path) -> None
 
 
 def test_a_password_is_never_shown() -> None:
-    assert "secret" not in database.shown("postgresql+psycopg://evenrun:secret@db/evenrun")
+    assert "secret" not in shown("postgresql+psycopg://evenrun:secret@db/evenrun")
