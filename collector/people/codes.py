@@ -124,7 +124,7 @@ def check_name(name: str) -> str:
     NotAllowed
         It is empty, too long, holds other signs than names have, or is one of the service's own.
     """
-    clean = " ".join(name.split())
+    clean = " ".join(unicodedata.normalize("NFC", name).split())
     if not (clean and len(clean) <= LONGEST_NAME and all(map(_may_be_in_name, clean))):
         raise NotAllowed(f"a name has 1 to {LONGEST_NAME} letters, digits, spaces, and . ' -")
     if people.name_key(clean) in RESERVED:

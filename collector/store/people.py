@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from unicodedata import normalize
 
 import sqlalchemy as sa
 
@@ -51,8 +52,12 @@ _ACCOUNT = [accounts.c[name] for name in Account.__dataclass_fields__]
 
 
 def name_key(name: str) -> str:
-    """What tells two names apart: not case, nor how many spaces."""
-    return " ".join(name.casefold().split())
+    """What tells two names apart: not case, nor how many spaces, nor how its signs are encoded.
+
+    An accented letter comes as one sign or as a letter and its accent, depending on the computer; NFKC
+    (Unicode Standard Annex 15) makes them one.
+    """
+    return " ".join(normalize("NFKC", name).casefold().split())
 
 
 def is_enforced(conn: sa.Connection) -> bool:

@@ -443,6 +443,15 @@ def test_two_names_that_read_alike_are_one(floor: Floor) -> None:
         act.add(floor.engine, " OPERATOR   1", ["admin"], who=floor.signed_in("admin 1"), clock=floor.clock)
 
 
+@pytest.mark.parametrize("written", ["Jos\u00e9 1", "Jose\u0301 1", "\uff2a\uff2f\uff33\u00c9 \uff11"])
+def test_a_name_is_known_however_its_signs_are_encoded(floor: Floor, written: str) -> None:
+    floor.add("Jose\u0301 1", "operator")
+
+    assert floor.signed_in(written) == "Jos\u00e9 1"
+    with pytest.raises(NotAllowed, match="there is an account"):
+        act.add(floor.engine, written, ["admin"], who=floor.signed_in("admin 1"), clock=floor.clock)
+
+
 def test_one_s_own_password_needs_the_current_one_and_ends_what_is_signed_in(floor: Floor) -> None:
     who, elsewhere = floor.signed_in("operator 1"), floor.signed_in("operator 1")
 
