@@ -8,6 +8,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from collector.contract.topics import ROOT
 from collector.store.tables import alarms, gaugings, holds, presses, refusals, shots
 
 
@@ -23,20 +24,29 @@ class Figures:
 
 
 def figures(conn: sa.Connection, site: str, since: datetime, until: datetime) -> Figures:
-    """Count what happened between two floor times (`until` excluded); holds as they are now."""
-    a, g = alarms.c, gaugings.c
+    """Count what happened at a site between two floor times (`until` excluded); holds as they are now.
+
+    A refused row of a file names no site and counts at each.
+    """
+    a, g, r = alarms.c, gaugings.c, refusals.c
+    here = sa.select(presses.c.id).where(presses.c.site == site)
     rows = conn.execute(
         sa.select(presses.c.name, a.headline, a.closed_at)
         .join_from(alarms, presses, presses.c.id == a.press_id, isouter=True)
-        .where(a.opened_at >= since, a.opened_at < until)
+        .where(a.opened_at >= since, a.opened_at < until, sa.func.coalesce(presses.c.site, a.site) == site)
         .order_by(a.opened_at)
     )
     return Figures(
         shots=tuple(_shots(conn, site, since, until)),
         alarms=tuple((row.name or "Service", row.headline, row.closed_at is None) for row in rows),
-        holds_open=_count(conn, holds, holds.c.state == "open"),
-        gaugings=_count(conn, gaugings, g.gauged_at >= since, g.gauged_at < until, g.withdrawn_at.is_(None)),
-        refused=_count(conn, refusals, refusals.c.received_at >= since, refusals.c.received_at < until),
+        holds_open=_count(conn, holds, holds.c.state == "open", holds.c.press_id.in_(here)),
+        gaugings=_count(
+            conn, gaugings, g.site == site, g.gauged_at >= since, g.gauged_at < until,
+            g.withdrawn_at.is_(None),
+        ),
+        refused=_count(
+            conn, refusals, r.received_at >= since, r.received_at < until, ~_sent_to_another(site)
+        ),
     )
 
 
@@ -66,6 +76,13 @@ def _shots(conn: sa.Connection, site: str, since: datetime, until: datetime) -> 
     return [
         (row.name, _count(conn, shots, shots.c.press_id == row.id, at >= since, at < until)) for row in listed
     ]
+
+
+def _sent_to_another(site: str) -> sa.ColumnElement[bool]:
+    """Condition on a refusal: its topic is one of this contract, of another site."""
+    topic = sa.func.coalesce(refusals.c.topic, "")
+    ours, here = f"{ROOT}/", f"{ROOT}/{site}/"
+    return sa.and_(topic.startswith(ours, autoescape=True), ~topic.startswith(here, autoescape=True))
 
 
 def _count(conn: sa.Connection, table: sa.Table, *where: sa.ColumnElement[bool]) -> int:

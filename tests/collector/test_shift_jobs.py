@@ -11,6 +11,7 @@ import pytest
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock
+from collector.contract.refusal import Refusal
 from collector.errors import UserError
 from collector.jobs import self_check
 from collector.jobs.gauging_due import look
@@ -20,7 +21,7 @@ from collector.jobs.shift_summary import summarize
 from collector.settings import Settings
 from collector.settings_collector import Collector
 from collector.settings_delivery import MessageChannel, Shift
-from collector.store import channels, database, reports, tables
+from collector.store import channels, database, refusals, reports, tables
 from collector.vitals import Vitals
 from tests.store_fixtures import STARTED, Seeded
 
@@ -81,6 +82,43 @@ def test_a_summary_counts_what_happened_in_its_shift_only(seeded: Seeded) -> Non
     (one,) = told(seeded.engine)
     assert "2 alarms, 1 of them still without a cause" in one["body"]
     assert "- P1: Cushion low <b>11</b>, still without a cause" in one["body"]
+
+
+def test_a_summary_counts_what_happened_at_its_own_site_only(seeded: Seeded) -> None:
+    """The other site of the store has one of everything; the counts are those of the rows written here."""
+    at = datetime(2026, 11, 24, 12, tzinfo=UTC)
+    with database.write(seeded.engine) as conn:
+        far = conn.execute(sa.insert(tables.presses).values(site="upland", name="P1")).inserted_primary_key
+        assert far is not None
+        for where in ({"press_id": far[0]}, {"site": "upland"}, {"site": "lowland"}):
+            conn.execute(sa.insert(tables.alarms).values(
+                kind="silence", state="active_unacknowledged", opened_at=at, changed_at=at, quiet_shots=0,
+                characteristics=[], headline=f"Of {where}", **where,
+            ))  # fmt: skip
+        conn.execute(sa.insert(tables.holds).values(
+            press_id=far[0], from_shot_id=seeded.shot_ids[0], state="open", reason="r", opened_by="service",
+            opened_at=at,
+        ))  # fmt: skip
+        conn.execute(sa.insert(tables.gaugings).values(
+            characteristic="dome", value=2.7, unit="mm", gauged_at=at, received_at=at, site="upland",
+            source="form", identity=b"1",
+        ))  # fmt: skip
+        for topic in ("evenrun/1/upland/P1/shot", "evenrun/1/lowland/P1/shot", "spBv1.0/g/DDATA/n/d", None):
+            refusals.keep(conn, Refusal(
+                reason="not_json", detail="d", remedy="r", raw=b"{", source="mqtt", position=str(topic),
+                topic=topic, received_at=at,
+            ))  # fmt: skip
+
+    summarize(shop(seeded.engine))
+
+    (one,) = told(seeded.engine)
+    assert one["body"].splitlines() == [
+        "100 shots: P1 100",
+        "1 alarm, 1 of them still without a cause",
+        "- Service: Of {'site': 'lowland'}, still without a cause",
+        "0 holds open now, 0 gaugings made",
+        "3 messages could not be read; the Service page lists them",
+    ]
 
 
 def replace_begin(shift: Shift, begins: time) -> Shift:
