@@ -93,12 +93,15 @@ def import_csv(
     Raises
     ------
     UserError
-        The file cannot be opened, no press is named, or a file of this name is being imported.
+        The file cannot be opened, its name cannot be shown, no press is named, or a file of this name is
+        being imported.
     ImportEnded
         Somebody has taken the import back while it ran.
     StoreUnavailable
         The store cannot be written; batches before are stored, and importing again repeats nothing.
     """
+    if not path.name.isprintable():
+        raise UserError(f"the name of the file {path.name!a} has signs that cannot be shown; rename it")
     digest = _digest(path)
     with database.write(engine) as conn:
         done = Imported(before=imports.taken_before(conn, digest))
