@@ -47,7 +47,7 @@ class Press:
         Since the end of its newest shot; None before the first.
     usual_cycle_s : float or None
     silent : bool
-        It should have made a shot by now.
+        A shot of it should have arrived by now, by our clock; never of a press that is known from files only.
     idle : bool
         It has no work: its newest run is closed.
     lag_s : float or None
@@ -197,7 +197,7 @@ def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime, *, 
     usual_s = row.usual_cycle_s
     age = None if row.last_shot_at is None else max(now - row.last_shot_at, timedelta(0))
     patience_s = max(settings.charts.stop_cycles * (usual_s or 60.0), SHORTEST_PATIENCE_S)
-    quiet = age is not None and age > timedelta(seconds=patience_s)
+    quiet = row.heard_at is not None and now - row.heard_at > timedelta(seconds=patience_s)
     newest = conn.execute(
         sa.select(shots.c.ended_at, shots.c.received_at)
         .where(shots.c.press_id == row.id, shots.c.ended_at == row.last_shot_at)

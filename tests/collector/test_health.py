@@ -129,16 +129,30 @@ def press(seeded: Seeded, **values: object) -> Any:
 
 def test_a_press_that_should_have_made_a_shot_is_silent(seeded: Seeded) -> None:
     beat(seeded.engine)
-    quiet = press(seeded, last_shot_at=WALL - timedelta(minutes=6), usual_cycle_s=60.0)
+    long_ago = WALL - timedelta(minutes=6)
+    quiet = press(seeded, last_shot_at=long_ago, heard_at=long_ago, usual_cycle_s=60.0)
     assert (quiet.silent, quiet.age_s) == (True, 360.0)
-    assert not press(seeded, last_shot_at=WALL - timedelta(minutes=4)).silent
+    assert not press(seeded, heard_at=WALL - timedelta(minutes=4)).silent
     assert health(seeded.engine).ok, "a silent press is no fault of the service"
+
+
+@pytest.mark.parametrize("wrong", [timedelta(hours=-2), timedelta(hours=2)])
+def test_the_clock_of_a_press_says_nothing_of_its_silence(seeded: Seeded, wrong: timedelta) -> None:
+    just_now, long_ago = WALL - timedelta(minutes=1), WALL - timedelta(minutes=6)
+    heard = press(seeded, last_shot_at=just_now + wrong, heard_at=just_now, usual_cycle_s=60.0)
+    assert not heard.silent
+    assert press(seeded, last_shot_at=long_ago + wrong, heard_at=long_ago).silent
+
+
+def test_a_press_that_is_known_from_files_only_is_not_silent(seeded: Seeded) -> None:
+    assert not press(seeded, last_shot_at=WALL - timedelta(hours=1), usual_cycle_s=60.0).silent
 
 
 def test_a_press_whose_run_is_closed_is_not_silent(seeded: Seeded) -> None:
     with database.write(seeded.engine) as conn:
         conn.execute(sa.update(tables.runs).values(closed_at=WALL - timedelta(hours=1)))
-    assert not press(seeded, last_shot_at=WALL - timedelta(hours=1), usual_cycle_s=60.0).silent
+    long_ago = WALL - timedelta(hours=1)
+    assert not press(seeded, last_shot_at=long_ago, heard_at=long_ago, usual_cycle_s=60.0).silent
 
 
 def test_the_lag_is_from_the_end_of_the_newest_shot_to_its_arrival(seeded: Seeded) -> None:
@@ -158,7 +172,8 @@ def test_prometheus_reads_the_metrics(seeded: Seeded) -> None:
     switch_off(seeded.engine)
     wait_in_outbox('odd "name"\\', 0)(seeded.engine)
     job_ran(ago_s=10, failed=True, outcome="full")(seeded.engine)
-    press(seeded, last_shot_at=WALL - timedelta(minutes=6), usual_cycle_s=60.0)
+    long_ago = WALL - timedelta(minutes=6)
+    press(seeded, last_shot_at=long_ago, heard_at=long_ago, usual_cycle_s=60.0)
     text = metrics_text(health(seeded.engine), read_s=0.004, wall=WALL).decode()
     samples = {
         (sample.name, *sample.labels.values()): sample.value
