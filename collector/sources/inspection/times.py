@@ -16,11 +16,12 @@ from collector.sources.inspection.table import SampledColumn
 from collector.sources.inspection.words import parts
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?([Zz]|[+-]\d{2}:?\d{2})?")
-_ZONED = re.compile(r".*\d([Zz]|\s*[+-]\d{2}:?\d{2})")
+_ZONED = re.compile(r".*:\d{2}([.,]\d+)?([Zz]|\s*[+-]\d{2}:?\d{2})")  # not the year of 24-11-2026
 _DATE_PARTS = re.compile(r"(\d+)\D(\d+)\D(\d+)")
 _END_WORDS = ("end", "stop", "finish")
 _STAMP_WORDS = ("time", "zeit", "stamp", "date", "datum")
 _TIME_WORDS = ("time", "zeit", "uhr", "clock", "hour")
+_DATE_WORDS = ("date", "datum", "day", "tag")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +87,16 @@ def _columns(columns: Sequence[SampledColumn], doubts: Doubts) -> list[SampledCo
             "time", f"columns {names} all hold times; the one that seems to be the end of a shot is taken"
         )
     if whole:
-        return [max(whole, key=lambda column: any(word in column.name.lower() for word in _END_WORDS))]
-    date = next((column for column in columns if _is_date(column)), None)
+        return [max(whole, key=lambda column: _is_named(column, _END_WORDS))]
+    dates = [column for column in columns if _is_date(column)]
+    # 24.11.26 may be a dotted time as well: what is named for dates goes before.
+    date = max(dates, key=lambda column: _is_named(column, _DATE_WORDS), default=None)
     if date is None:
         _warn_of_clock_alone(columns, doubts)
         return []
     compact = _all(date, cells.COMPACT_DATE.fullmatch)
-    clock = next((column for column in columns if _is_clock(column, compact=compact)), None)
+    clocks = [each for each in columns if each is not date and _is_clock(each, compact=compact)]
+    clock = min(clocks, key=_is_date, default=None)
     half = next((column for column in columns if _all(column, cells.HALF_DAY.fullmatch)), None)
     if clock is None:
         doubts.add(
@@ -108,6 +112,10 @@ def _all(column: SampledColumn, form: Callable[[str], object]) -> bool:
     return bool(written) and sum(bool(form(text.strip())) for text in written) >= 0.95 * len(written)
 
 
+def _is_named(column: SampledColumn, words: Sequence[str]) -> bool:
+    return any(word in column.name.lower() for word in words)
+
+
 def _is_date(column: SampledColumn) -> bool:
     return _all(column, cells.DATE.fullmatch) or _all(column, cells.COMPACT_DATE.fullmatch)
 
@@ -115,7 +123,7 @@ def _is_date(column: SampledColumn) -> bool:
 def _is_clock(column: SampledColumn, *, compact: bool) -> bool:
     if _all(column, cells.CLOCK.fullmatch):
         return True
-    named = any(word in column.name.lower() for word in _TIME_WORDS)
+    named = _is_named(column, _TIME_WORDS)
     short = named and _all(column, cells.SHORT_CLOCK.fullmatch)
     return short or (compact and named and _all(column, cells.COMPACT_CLOCK.fullmatch))
 

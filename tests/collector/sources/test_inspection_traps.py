@@ -1,0 +1,75 @@
+"""What leads an inspection astray easily, on small files: what a person would make of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from collector.contract.messages import GaugingMessage
+from collector.contract.refusal import Refusal
+from collector.contract.shot import Shot
+from collector.sources import inspection, profiles
+from collector.sources.csv_file import Import, Record, read
+
+NOW = datetime(2026, 11, 24, 12, 0, tzinfo=UTC)
+
+
+def table(head: str, row: Callable[[int], str], rows: int = 40) -> str:
+    return head + "\n" + "".join(f"{row(number)}\n" for number in range(rows))
+
+
+def cushion(number: int) -> str:
+    return f"{6 + math.sin(number):.2f}"
+
+
+def proposed(folder: Path, content: str, name: str = "press.csv") -> tuple[list[Record], list[str]]:
+    """What the proposed profile makes of a file, none of it refused, and its doubts."""
+    path = folder / name
+    path.write_text(content, newline="")
+    proposal = inspection.propose(path, inspection.Known(zone="UTC", now=NOW, press="P1"))
+    profile = profiles.parse(inspection.as_toml(proposal), "proposed")
+    found = list(read(path, profile, Import(site="-", now=NOW, received_at=NOW, run="R-1")))
+    return found, proposal.sentences()
+
+
+def kept(found: list[Record]) -> list[Record]:
+    assert [each.detail for each in found if isinstance(each, Refusal)] == []
+    return found
+
+
+def shots(found: list[Record]) -> list[Shot]:
+    return [each for each in found if isinstance(each, Shot)]
+
+
+@pytest.mark.parametrize("written", ["{:02}-11-2026", "{:02}.11.26", "{:02}/11/2026"])
+def test_dates_without_a_time_of_day_are_read(tmp_path: Path, written: str) -> None:
+    """The year of 24-11-2026 looks like the offset of a zone, and 24.11.26 like a dotted time."""
+    found, _ = proposed(
+        tmp_path, table("Disc;Datum;Dome mm", lambda n: f"A{n};{written.format(1 + n // 2)};{cushion(n)}")
+    )
+
+    days = [each.gauged_at for each in kept(found) if isinstance(each, GaugingMessage)]
+    assert days == [datetime(2026, 11, 1 + n // 2, tzinfo=UTC) for n in range(40)]
+
+
+@pytest.mark.parametrize(
+    ("head", "row"),
+    [
+        ("Shot;Datum;Zeit;Cushion mm", "{n};{d:02}.11.26;10:{m:02};{c}"),
+        ("Shot;Zeit;Datum;Cushion mm", "{n};10.{m:02}.00;{d:02}.11.26;{c}"),
+        ("Shot;Gepr.;Datum;Zeit;Cushion mm", "{n};01.12.25;{d:02}.11.26;10:{m:02};{c}"),
+    ],
+)
+def test_a_date_that_could_be_a_dotted_time_is_not_taken_for_one(
+    tmp_path: Path, head: str, row: str
+) -> None:
+    found, _ = proposed(
+        tmp_path, table(head, lambda n: row.format(n=n, d=11 + n // 20, m=n % 20, c=cushion(n)))
+    )
+
+    times = [each.ended_at for each in shots(kept(found))]
+    assert times == [datetime(2026, 11, 11 + n // 20, 10, n % 20, tzinfo=UTC) for n in range(40)]
