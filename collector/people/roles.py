@@ -7,6 +7,7 @@ Separation of who raises, who decides and who gives rights: common practice, no 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -93,6 +94,26 @@ ACTS: dict[str, Act] = {
     # the service's own
     "seal": Act((), service=True),
 }
+
+
+def refusal(action: str, roles: Collection[str], *, by_pin: bool) -> str | None:
+    """What somebody with these roles lacks for an act, in words; None when they may do it.
+
+    Parameters
+    ----------
+    action : str
+        As the journal names it.
+    roles : collection of str
+        Of the account.
+    by_pin : bool
+        Whether the sign-in rests on a PIN alone.
+    """
+    act = ACTS.get(action)
+    if act is None or not set(act.roles) & set(roles):
+        return f"it needs the role {words(act.roles) if act is not None and act.roles else 'no role'}"
+    if by_pin and not act.pin:
+        return "it needs more than a PIN; sign in with the password"
+    return None
 
 
 def words(roles: tuple[Role, ...]) -> str:

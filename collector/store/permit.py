@@ -56,8 +56,6 @@ def check(conn: sa.Connection, who: str, action: str, *, wall: datetime) -> None
         return
     if found.name != who:
         raise NotAllowed(f"this sign-in is not that of {who}; sign in again")
-    if act is None or not set(act.roles) & set(found.roles):
-        needed = roles.words(act.roles) if act is not None and act.roles else "no role"
-        raise NotAllowed(f"{who} may not do this: it needs the role {needed}")
-    if found.kind == BY_PIN and not act.pin:
-        raise NotAllowed(f"this needs more than a PIN; {who} must sign in with the password")
+    lacks = roles.refusal(action, found.roles, by_pin=found.kind == BY_PIN)
+    if lacks is not None:
+        raise NotAllowed(f"{who} may not do this: {lacks}")

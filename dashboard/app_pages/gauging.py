@@ -28,7 +28,7 @@ st.html(next_disc.field_style())
 disc_keys = [row.key for row in quantities.QUANTITIES if "disc" in row.applies_to]
 left, middle, right = st.columns([1, 1, 1.3], vertical_alignment="bottom")
 with left:
-    who = signed_in.who("gauging_who")
+    who = signed_in.who("gauging_who", lasting=True)
 gauge = middle.selectbox("Gauge", settings.gauges, key="gauging_gauge", persist_state="session")
 characteristic = right.segmented_control(
     "Characteristic", disc_keys, required=True, default=disc_keys[0], key="gauging_characteristic",

@@ -107,6 +107,7 @@ def _change(accounts: list[Account], who: str) -> None:
 def _with_code(name: str, action: Callable[[], str]) -> None:
     try:
         st.session_state[CODE] = (" ".join(name.split()), action())
+        acting.done_with("accounts_name", "accounts_roles")
     except EvenrunError as error:
         acting.refuse(str(error))
     st.rerun()

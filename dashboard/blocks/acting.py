@@ -2,27 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import streamlit as st
 
 from collector.errors import EvenrunError
+from dashboard.blocks import signed_in
 from dashboard.blocks.plain import sentence
 from dashboard.queries import database
 
 MESSAGE = "acting_message"
+DONE_WITH = "acting_done_with"
 
 
-def carry_out(done: str, action: Callable[..., Any], *subject: int, **arguments: Any) -> None:
-    """Call an action with the store and the clock, and show the page anew; `done` is said if it went well."""
+def carry_out(
+    done: str, action: Callable[..., Any], *subject: int, clears: Iterable[str] = (), **arguments: Any
+) -> None:
+    """Call an action with the store and the clock, and show the page anew.
+
+    Parameters
+    ----------
+    done : str
+        What is said if it went well.
+    action : callable
+    subject : int
+        What the action is about.
+    clears : iterable of str
+        Keys of the fields that are emptied then; who acted is asked anew in any case. What was refused stays
+        as it was typed.
+    arguments
+        Of the action.
+    """
     try:
         action(database.engine(), *subject, clock=database.clock(), **arguments)
     except EvenrunError as error:
         refuse(str(error))
     else:
-        st.session_state[MESSAGE] = ("done", done)
+        say_done(done, clears)
     st.rerun()
+
+
+def say_done(words: str, clears: Iterable[str] = ()) -> None:
+    """Say at the next run of the page what was done, and empty the fields it was done with."""
+    st.session_state[MESSAGE] = ("done", words)
+    done_with(*clears, *signed_in.asked())
+
+
+def done_with(*keys: str) -> None:
+    """Empty these fields at the next run of the page."""
+    st.session_state[DONE_WITH] = keys
 
 
 def refuse(words: str) -> None:
@@ -32,6 +61,10 @@ def refuse(words: str) -> None:
 
 def say() -> None:
     """What came of the last act, once; in a corner of the screen too, since a long page hides its top."""
+    # Before any field is drawn: afterwards none can be emptied.
+    for key in st.session_state.pop(DONE_WITH, ()):
+        if key in st.session_state:
+            st.session_state[key] = _emptied(st.session_state[key])
     kind, said = st.session_state.pop(MESSAGE, (None, ""))
     words = sentence(said)
     if kind is not None:
@@ -40,3 +73,8 @@ def say() -> None:
         st.warning(words, icon=":material/block:")
     elif kind == "done":
         st.info(words, icon=":material/check:")
+
+
+def _emptied(value: object) -> object:
+    """What a field of this kind holds before anybody touched it."""
+    return type(value)() if isinstance(value, str | bool | list) else None

@@ -19,25 +19,26 @@ from dashboard.queries.alarms import Detail
 WHO = "alarms_who"
 SHELF_HOURS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 12.0, 24.0)
 ANOTHER = "Another cause, in the note"
+ACKNOWLEDGE, CLOSE = "I look after it", "Close it with a cause"
+SHELVE, UNSHELVE = "Shelve it for a while", "Let it come back now"
 
 
 def handle(found: Detail) -> None:
     """The forms that this alarm permits now."""
-    alarm = found.alarm
-    stage = stage_of_row(alarm)
-    if lifecycle.may(stage, "acknowledge"):
+    stage = stage_of_row(found.alarm)
+    if lifecycle.may(stage, "acknowledge") and signed_in.may("alarm acknowledge", ACKNOWLEDGE):
         _acknowledge(found)
-    if lifecycle.may(stage, "close"):
+    if lifecycle.may(stage, "close") and signed_in.may("alarm close", CLOSE):
         _close(found, active=stage.active)
-    if lifecycle.may(stage, "shelve"):
+    if lifecycle.may(stage, "shelve") and signed_in.may("alarm shelve", SHELVE):
         _shelve(found)
-    if lifecycle.may(stage, "unshelve"):
+    if lifecycle.may(stage, "unshelve") and signed_in.may("alarm unshelve", UNSHELVE):
         _unshelve(found)
 
 
 def _acknowledge(found: Detail) -> None:
     with st.form(f"alarms_acknowledge_{found.alarm.id}"):
-        st.markdown(f"**:blue[{ACT}] Take it in hand**")
+        st.markdown(f"**:blue[{ACT}] {ACKNOWLEDGE}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
             who = signed_in.who(WHO)
             note = st.text_input("Note", key=f"alarms_ack_note_{found.alarm.id}", placeholder="what you see")
@@ -53,7 +54,7 @@ def _close(found: Detail, *, active: bool) -> None:
     alarm = found.alarm
     named = [entry["cause"] for entry in alarm.causes or []]
     with st.form(f"alarms_close_{alarm.id}"):
-        st.markdown(f"**:blue[{ACT}] Close it with a cause**")
+        st.markdown(f"**:blue[{ACT}] {CLOSE}**")
         options = [act.UNKNOWN_CAUSE, *named, ANOTHER]
         with st.container(horizontal=True, vertical_alignment="bottom"):
             who = signed_in.who(WHO)
@@ -76,10 +77,10 @@ def _close(found: Detail, *, active: bool) -> None:
 
 
 def _shelve(found: Detail) -> None:
-    """In a popover: it is the exception, and must not stand beside closing as if it were as good."""
+    """Folded up: it is the exception, and must not stand beside closing as if it were as good."""
     number, longest_h = found.alarm.id, database.settings().alarms.longest_shelf_h
     with (
-        st.popover("Shelve it for a while", icon=":material/notifications_paused:"),
+        st.expander(SHELVE, icon=":material/notifications_paused:"),
         st.form(f"alarms_shelve_{number}", border=False),
     ):
         discs = "" if found.alarm.kind == "silence" else " Its discs stay on hold."
@@ -105,7 +106,7 @@ def _unshelve(found: Detail) -> None:
     number = found.alarm.id
     with st.form(f"alarms_unshelve_{number}"), st.container(horizontal=True, vertical_alignment="bottom"):
         who = signed_in.who(f"alarms_unshelf_who_{number}")
-        pressed = st.form_submit_button("Let it come back now", key=f"alarms_unshelf_{number}")
+        pressed = st.form_submit_button(UNSHELVE, key=f"alarms_unshelf_{number}")
     if pressed:
         carry_out(f"Alarm {number} is back.", shelving.unshelve, number, who=who)
 

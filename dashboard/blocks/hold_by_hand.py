@@ -15,7 +15,9 @@ from dashboard.blocks.acting import carry_out, refuse
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
 
+BY_HAND = "Set discs aside by hand"
 SHOTS, TRAYS = "By shot", "By tray"
+FIELDS = tuple(f"alarms_hand_{name}" for name in ("from", "to", "tray_from", "tray_to", "reason"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +33,9 @@ def by_hand() -> None:
     """Set the discs of some shots, or of some trays, aside, whatever the charts say."""
     with read(database.engine()) as conn:
         presses = queries.press_ids(conn)
-    if not presses:
+    if not presses or not signed_in.may("hold open", BY_HAND):
         return
-    st.markdown("**Set discs aside by hand**")
+    st.markdown(f"**{BY_HAND}**")
     unit = st.segmented_control(
         "By", [SHOTS, TRAYS], default=SHOTS, required=True, key="alarms_hand_by", label_visibility="collapsed"
     )
@@ -99,4 +101,5 @@ def _set_aside(press: str, stretch: Stretch, *, who: str, reason: str) -> None:
         to_shot_id=stretch.last_id,
         who=who,
         reason=reason,
+        clears=FIELDS,
     )

@@ -8,14 +8,16 @@ from urllib.parse import quote
 import streamlit as st
 
 from collector.errors import EvenrunError
+from collector.people import roles
 from collector.people.person import Person
 from collector.store.people import SignIn
-from dashboard.blocks.plain import plain
+from dashboard.blocks.plain import plain, sentence
 from dashboard.queries import database
 from dashboard.queries import people as queries
 from dashboard.web import cookies
 
 BY_PIN = "signed_in_by_pin"
+ASKED = "signed_in_asked"
 LOCAL = "this computer"
 
 
@@ -25,19 +27,25 @@ def person() -> tuple[Person, SignIn] | None:
     return queries.whose(token) or queries.whose(st.session_state.get(BY_PIN))
 
 
-def who(key: str) -> str:
+def who(key: str, *, lasting: bool = False) -> str:
     """Who does what this form is for; empty while nobody was chosen or signed in.
 
     Parameters
     ----------
     key : str
         Of the field that asks for a name, where there are no accounts.
+    lasting : bool
+        Whether the name stays chosen: for one person who does the same many times. Otherwise each act asks
+        anew, since the next one at the same screen is another person.
     """
     if not queries.are_accounts():
+        if not lasting:
+            st.session_state.setdefault(ASKED, set()).add(key)
         names = database.settings().people.names
         chosen = st.selectbox(
-            "Who", names, index=None, key=key, persist_state="session", width=220, placeholder="choose a name"
-        )
+            "Who", names, index=None, key=key, width=220, placeholder="choose a name",
+            persist_state="session" if lasting else None,
+        )  # fmt: skip
         return chosen or ""
     found = person()
     if found is None:
@@ -45,6 +53,40 @@ def who(key: str) -> str:
         return ""
     st.markdown(f"Who: **{plain(found[0])}**", width="content")
     return found[0]
+
+
+def asked() -> frozenset[str]:
+    """Keys of the fields in which a name was chosen for one act."""
+    return frozenset(st.session_state.get(ASKED, ()))
+
+
+def may(action: str, what: str) -> bool:
+    """Whether whoever is here may do an act; where not, one line says so in place of its form.
+
+    Parameters
+    ----------
+    action : str
+        As the journal names it.
+    what : str
+        The same as a title for people.
+    """
+    lacks = why_not(action)
+    if lacks:
+        st.markdown(f":gray[{sentence(what)}: {sentence(lacks)}.]")
+    return not lacks
+
+
+def why_not(action: str) -> str:
+    """What whoever is here lacks for an act; empty where nothing is, or where there are no accounts.
+
+    What is shown is a courtesy: the act itself asks again, in its transaction.
+    """
+    if not queries.are_accounts():
+        return ""
+    found = person()
+    if found is None:
+        return "nobody is signed in here"
+    return roles.refusal(action, found[1].roles, by_pin=found[1].kind == "pin") or ""
 
 
 def line(page: str) -> None:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
+from collector.actions import alarms as act_alarms
 from collector.actions import people as act
 from collector.clock import real_clock, wall_now
 from collector.people import codes, secret, sign_in
@@ -21,6 +22,7 @@ from dashboard.blocks import signed_in
 from dashboard.blocks.act_words import ACT_WORDS
 from dashboard.queries import people as queries
 from dashboard.web import cookies
+from tests.collector.alarms.floor import Floor
 
 PAGE = "../../dashboard/app_pages/people.py"
 GOOD = "maple rivet cloud tin"
@@ -135,6 +137,48 @@ def test_the_form_says_who_is_signed_in(signed_in_as) -> None:
     assert at.session_state["who"] == "operator 1"
     assert not at.selectbox
     assert "/account?next=alarms" in at.get("html")[0].proto.body
+
+
+@pytest.mark.parametrize(
+    ("action", "lacks"),
+    [
+        ("alarm acknowledge", ""), ("alarm close", "it needs the role technician"),
+        ("approve limits", "it needs the role technician or quality"),
+    ],
+)  # fmt: skip
+def test_a_page_asks_the_table_of_roles_before_it_offers_an_act(
+    signed_in_as, action: str, lacks: str
+) -> None:
+    signed_in_as("operator 1")
+    assert signed_in.why_not(action) == lacks
+
+
+def test_whom_nobody_knows_is_offered_nothing(floor: sa.Engine) -> None:
+    assert signed_in.why_not("alarm acknowledge") == "nobody is signed in here"
+
+
+def test_where_there_are_no_accounts_everybody_is_offered_everything(store: sa.Engine) -> None:
+    assert signed_in.why_not("alarm close") == ""
+
+
+def test_an_operator_is_told_on_the_alarms_page_what_another_must_do(signed_in_as, floor: sa.Engine) -> None:
+    press = Floor(floor, "P2")
+    press.make(press.steady(120))
+    press.make(press.steady(40, 2, mold_core_temperature=0.6))
+    act_alarms.acknowledge(floor, press.alarm().id, who=signed_in_person(floor), clock=real_clock())
+    signed_in_as("operator 1")
+    at = AppTest.from_file("../../dashboard/app_pages/alarms.py", default_timeout=30).run()
+    assert not at.exception
+    said = "\n".join(str(each.value) for each in at.markdown)
+    assert "Close it with a cause: it needs the role technician." in said
+    (hold,) = press.rows("holds")
+    assert f"Decide about hold {hold['id']}: it needs the role technician or quality." in said
+    assert not [each for each in at.button if each.label in ("Close", "Release all", "Scrap all", "Shelve")]
+
+
+def signed_in_person(engine: sa.Engine) -> str:
+    """The operator, at another screen."""
+    return sign_in.by_password(engine, "operator 1", GOOD, address="t", wall=wall_now(), lasts=LASTS)
 
 
 def test_name_and_pin_act_for_some_minutes_and_not_me_ends_it(floor: sa.Engine) -> None:
