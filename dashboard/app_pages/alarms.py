@@ -5,6 +5,7 @@ import streamlit as st
 from collector.store.database import read
 from dashboard.blocks import (
     acting,
+    alarm_choice,
     alarm_detail,
     alarm_handling,
     alarm_measures,
@@ -12,7 +13,6 @@ from dashboard.blocks import (
     hold_by_hand,
     hold_handling,
 )
-from dashboard.blocks.alarm_words import line
 from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
@@ -38,19 +38,12 @@ which = st.segmented_control(
     label_visibility="collapsed",
 )
 listed = {NEEDED: found.needed, QUIET: found.quiet, CLOSED: found.closed}.get(which, ())
-lines = {each.alarm.id: each for each in listed}
 chosen = None
 
 lists, one = st.columns([1, 2], gap="medium")
 with lists:
-    if lines:
-        chosen = st.radio(
-            "Alarm",
-            list(lines),
-            format_func=lambda number: line(lines[number].press, lines[number].alarm, database.local),
-            key=f"alarms_chosen_{which}",
-            label_visibility="collapsed",
-        )
+    if listed:
+        chosen = alarm_choice.choose(which, listed)
     elif which == CLOSED:
         st.write("No alarm was closed yet.")
     elif which == QUIET:

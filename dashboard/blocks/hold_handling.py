@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
 from collector.actions import holds as act_hold
+from collector.actions.hold_steps import given
+from collector.errors import NotAllowed
 from collector.store import holds as hold_store
 from collector.store.database import read
 from collector.store.holds import HoldRow, HoldStep
@@ -19,6 +22,19 @@ from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
 from dashboard.queries.alarms import Detail, Held, open_holds
+
+THINK_AGAIN = "Think again"
+SCRAPPING = "alarms_scrapping"
+
+
+@dataclass(frozen=True, slots=True)
+class Scrapping:
+    """That somebody wants the discs of a hold scrapped, before they were asked a second time."""
+
+    number: int
+    who: str
+    reason: str
+    discs: int | None
 
 
 def of_alarm(found: Detail) -> None:
@@ -83,8 +99,13 @@ def _past(steps: Sequence[HoldStep]) -> None:
 
 def _settle(held: Held) -> None:
     number = held.hold.id
+    if not signed_in.may("hold released", f"Decide about hold {number}"):
+        return
+    if SCRAPPING in st.session_state and st.session_state[SCRAPPING].number == number:
+        _ask_again(held, st.session_state[SCRAPPING])
+        return
     with (
-        st.popover(f"Decide about hold {number}", icon=":material/inventory_2:"),
+        st.expander(f"Decide about hold {number}", icon=":material/inventory_2:"),
         st.form(f"alarms_hold_{number}", border=False),
     ):
         who = signed_in.who(f"alarms_hold_who_{number}")
@@ -101,9 +122,41 @@ def _settle(held: Held) -> None:
     if release:
         carry_out(f"Hold {number} is released.", act_hold.release, number, **by)
     if scrap:
-        carry_out(f"Hold {number} is scrapped.", act_hold.scrap, number, discs=bad, **by)
+        _scrap(Scrapping(number, who, reason, bad))
     if sort:
         _sort(number, good, bad, by)
+
+
+def _scrap(wanted: Scrapping) -> None:
+    """Ask once more: a disc in the grinder does not come back, whatever is written down later."""
+    try:
+        given(wanted.who, wanted.reason)
+    except NotAllowed as error:
+        refuse(str(error))
+    else:
+        st.session_state[SCRAPPING] = wanted
+    st.rerun()
+
+
+def _ask_again(held: Held, wanted: Scrapping) -> None:
+    number = held.hold.id
+    found = held.extent.discs if wanted.discs is None else wanted.discs
+    discs = "1 disc" if found == 1 else f"{found:,} discs"
+    with st.container(border=True):
+        st.markdown(f"**:blue[{ACT}] Scrap {discs} of hold {number}? They cannot be had back.**")
+        st.markdown(sentence(f"{wanted.who}: {wanted.reason}"))
+        with st.container(horizontal=True):
+            yes = st.button("Yes, scrap them", key=f"alarms_scrap_yes_{number}", type="primary")
+            no = st.button("No, leave them on hold", key=f"alarms_scrap_no_{number}")
+    if yes or no:
+        del st.session_state[SCRAPPING]
+    if yes:
+        carry_out(
+            f"Hold {number} is scrapped.", act_hold.scrap, number, who=wanted.who, reason=wanted.reason,
+            discs=wanted.discs,
+        )  # fmt: skip
+    if no:
+        st.rerun()
 
 
 def _count(label: str, key: str) -> int | None:
@@ -120,8 +173,10 @@ def _sort(number: int, good: int | None, bad: int | None, by: dict[str, Any]) ->
 
 
 def _reopen(number: int) -> None:
+    if not signed_in.may("hold reopened", THINK_AGAIN):
+        return
     with (
-        st.popover("Think again", icon=":material/undo:"),
+        st.expander(THINK_AGAIN, icon=":material/undo:"),
         st.form(f"alarms_reopen_{number}", border=False),
     ):
         who = signed_in.who(f"alarms_reopen_who_{number}")

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from collector.actions import alarms as act
 from collector.alarms.gauged import judge_new
-from collector.clock import wall_now
+from collector.clock import real_clock, wall_now
 from collector.gauging.model import NewGauging
 from collector.gauging.outside import Bounds
 from collector.gauging.record import record
@@ -145,6 +145,8 @@ def test_acknowledge_then_close_with_a_cause(floor: Floor) -> None:
     assert f"Alarm {number}: operator 2 has it." in text(at)
     assert floor.alarm().acknowledged_by == "operator 2"
 
+    assert at.selectbox(key="alarms_who").value is None  # the next act may be another person's
+    at.selectbox(key="alarms_who").select("operator 2")
     at.selectbox(key=f"alarms_cause_{number}").select("Coolant line blocked or valve closed")
     at.text_input(key=f"alarms_close_note_{number}").input("valve opened")
     at.button(key=f"alarms_close_button_{number}").click().run()
@@ -210,9 +212,64 @@ def test_a_hold_is_decided_with_a_reason(floor: Floor, button: str, state: str) 
     at.selectbox(key=f"alarms_hold_who_{hold['id']}").select("quality 1")
     at.text_input(key=f"alarms_hold_reason_{hold['id']}").input("dome 2.1 mm on 5 discs")
     at.button(key=f"alarms_{button}_{hold['id']}").click().run()
+    if button == "scrap":
+        assert f"discs of hold {hold['id']}? They cannot be had back" in text(at)
+        assert floor.rows("holds")[0]["state"] == "open"
+        at.button(key=f"alarms_scrap_yes_{hold['id']}").click().run()
     assert not at.exception
     assert floor.rows("holds")[0]["state"] == state
     assert "dome 2.1 mm on 5 discs" in text(at)
+
+
+def test_who_thinks_better_of_scrapping_leaves_the_discs_on_hold(floor: Floor) -> None:
+    (hold,) = floor.rows("holds")
+    at = opened()
+    at.button(key=f"alarms_scrap_{hold['id']}").click().run()
+    assert "Say who does this" in text(at)  # before anything is asked a second time
+    at.selectbox(key=f"alarms_hold_who_{hold['id']}").select("quality 1")
+    at.text_input(key=f"alarms_hold_reason_{hold['id']}").input("dome 2.1 mm on 5 discs")
+    at.button(key=f"alarms_scrap_{hold['id']}").click().run()
+    at.button(key=f"alarms_scrap_no_{hold['id']}").click().run()
+    assert not at.exception
+    assert floor.rows("holds")[0]["state"] == "open"
+    assert "cannot be had back" not in text(at)
+    assert at.button(key=f"alarms_scrap_{hold['id']}")
+
+
+def test_the_alarm_that_somebody_acknowledged_stays_before_them(six_presses: sa.Engine) -> None:
+    at = opened()
+    first = at.radio[0].value
+    assert first is not None
+    at.selectbox(key="alarms_who").select("operator 2")
+    at.button(key=f"alarms_ack_{first}").click().run()
+    assert not at.exception
+    assert at.radio[0].value == first
+    assert at.radio[0].options[0].count("P3: ")  # the list is in another order now
+    assert at.subheader[0].value.startswith("P2: ")
+
+
+def test_an_alarm_that_left_the_list_stays_before_whoever_closed_it(six_presses: sa.Engine) -> None:
+    at = opened()
+    first = at.radio[0].value
+    assert first is not None
+    act.acknowledge(six_presses, first, who="operator 1", clock=real_clock())
+    at.run()
+    at.selectbox(key="alarms_who").select("operator 2")
+    at.selectbox(key=f"alarms_cause_{first}").select(act.UNKNOWN_CAUSE)
+    at.button(key=f"alarms_close_button_{first}").click().run()
+    assert not at.exception
+    assert at.radio[0].value is None
+    assert at.subheader[0].value.startswith("P2: ")
+    assert "closed: unknown after checks" in text(at)
+    at.radio[0].set_value(only_needed(six_presses)).run()
+    assert at.subheader[0].value.startswith("P3: ")
+
+
+def only_needed(engine: sa.Engine) -> int:
+    """Number of the one alarm that still needs a person."""
+    with database.read(engine) as conn:
+        (found,) = queries.listing(conn, site="lowland", now=FLOOR_NOW).needed
+    return found.alarm.id
 
 
 def test_nobody_is_preset(floor: Floor) -> None:
