@@ -38,6 +38,7 @@ MOST_TOPICS = 1000
 _KEPT = 100  # messages a topic that a proposal is made from,
 _KEPT_BYTES = 50_000_000  # and how large all of them may be
 _SENTENCES = 3
+_LEAST_S = 1.0  # two gaugings of one disc come at once; that is no pace
 _FIRST = 4
 _MOST_PRESSES = 200
 _KINDS: dict[type, str] = {
@@ -99,11 +100,11 @@ class TopicTrial:
         self.becomes[kind, press if known else "others"] += 1
 
     def per_minute(self) -> float | None:
-        """Messages a minute of real time, None when that cannot be told yet."""
+        """Messages a minute of real time; None where they came too close together to tell."""
         if self.first_at is None or self.last_at is None:
             return None
         seconds = (self.last_at - self.first_at).total_seconds()
-        return 60.0 * (self.count - self.retained - 1) / seconds if seconds > 0 else None
+        return 60.0 * (self.count - self.retained - 1) / seconds if seconds >= _LEAST_S else None
 
     def note_time(self, heard: Heard) -> None:
         """A retained message was published before anybody listened: it says nothing of the pace."""

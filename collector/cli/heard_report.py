@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from collector.contract.figures import significant
 from collector.contract.mapping_toml import remark
 from collector.contract.quantities import format_value, label
 from collector.contract.shot import Shot
@@ -47,7 +48,7 @@ def clean(text: str, width: int = _WIDTH) -> str:
 
 def _topic(topic: TopicTrial) -> Iterator[str]:
     rate = topic.per_minute()
-    pace = "" if rate is None else f", {rate:.3g} a minute"
+    pace = "" if rate is None else f", {significant(rate)} a minute"
     kept = f", {topic.retained} of them retained" if topic.retained else ""
     yield clean(topic.topic)
     yield f"  {_number(topic.count, 'message')}{pace}{kept}, {topic.size / topic.count:.0f} bytes each"

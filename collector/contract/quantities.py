@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
+from collector.contract.figures import significant
 from collector.contract.unit_names import symbol
 
 Scope = Literal["shot", "disc", "setpoint"]
@@ -230,5 +231,5 @@ def format_value(key: str, value: float, unit: str | None = None) -> str:
     """
     quantity = find(key)
     if quantity is None:
-        return f"{value:.4g} {symbol(unit)}".rstrip() if unit else f"{value:.4g}"
+        return f"{significant(value, 4)} {symbol(unit)}".rstrip() if unit else significant(value, 4)
     return f"{value:.{quantity.decimals}f} {symbol(quantity.unit)}"

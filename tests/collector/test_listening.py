@@ -100,6 +100,13 @@ def test_rates_are_told_in_real_time_on_a_floor_whose_clock_runs_fast(tmp_path: 
         assert any("4 messages, 120 a minute" in line for line in report(trial(*several)))
 
 
+def test_messages_that_came_at_once_have_no_pace_and_a_fast_one_is_written_out() -> None:
+    at_once = (heard(FLAT_TOPIC, FLAT, seconds=n / 800) for n in range(3))
+    assert not any(" a minute" in line for line in report(trial(*at_once)))
+    dense = (heard(FLAT_TOPIC, FLAT, seconds=n / 800) for n in range(1601))
+    assert any("1601 messages, 48,000 a minute" in line for line in report(trial(*dense)))
+
+
 def test_pointers_that_lead_nowhere_in_any_message_are_told() -> None:
     found = trial(heard(NESTED_TOPIC, NESTED), heard(NESTED_TOPIC, NESTED))
 

@@ -1,0 +1,25 @@
+"""Numbers that a person reads: digits counted by hand."""
+
+from __future__ import annotations
+
+import pytest
+
+from collector.contract.figures import significant
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (45_678.0, "45,700"),
+        (61.2345, "61.2"),
+        (120.0, "120"),
+        (999.7, "1,000"),
+        (0.0042, "0.0042"),
+        (1.2e-7, "0.00000012"),
+        (0.0, "0"),
+        (-1234.5, "-1,230"),
+        (1e9, "1,000,000,000"),
+    ],
+)
+def test_no_number_is_written_with_an_exponent(value: float, text: str) -> None:
+    assert significant(value) == text
