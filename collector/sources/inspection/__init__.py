@@ -38,8 +38,11 @@ def propose(path: Path, known: Known) -> Proposal:
     Raises
     ------
     UserError
-        When the file is none that could hold shots or gaugings: not text, empty, only a header, no numbers.
+        When its name cannot be shown, or the file is none that could hold shots or gaugings: not text, empty,
+        only a header, no numbers.
     """
+    if not path.name.isprintable():
+        raise UserError(f"the name of the file {path.name!a} has signs that cannot be shown; rename it")
     doubts = Doubts()
     seen = see(path, known.now, doubts)
     mapping = map_columns(seen.free, path.name, seen.same_shot)

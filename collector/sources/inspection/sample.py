@@ -37,7 +37,7 @@ def take_sample(path: Path, doubts: Doubts) -> Sample:
     Raises
     ------
     UserError
-        When it cannot be read, is empty, or is no text.
+        When it cannot be read, is empty, is no text, or has a first line of more than 260 kB.
     """
     try:
         size = path.stat().st_size
@@ -55,6 +55,8 @@ def take_sample(path: Path, doubts: Doubts) -> Sample:
         encoding = one_byte_encoding(b"".join(later), doubts)
     whole = size <= HEAD_BYTES
     lines = _lines(_text(head, encoding))
+    if len(lines) == 1 and not whole:
+        raise UserError(f"the first line of {path.name} is longer than any table's; give a press's export")
     decoded = [_lines(_text(piece, _of_pieces(encoding, head)))[1:] for piece in later]
     decoded = [*(stretch[:-1] for stretch in decoded[:-1]), *decoded[-1:]]  # the last one ends with the file
     return Sample(path.name, encoding, lines if whole else lines[:-1], decoded, size, whole)

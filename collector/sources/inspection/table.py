@@ -10,10 +10,15 @@ from statistics import median
 from collector.sources.inspection import cells
 from collector.sources.inspection.layout import Layout
 
-# What presses and spreadsheets write where there is no value.
+# What presses and spreadsheets write where there is no value. The error values are those of ISO/IEC 29500-1,
+# 18.17.3 (from memory); as German spreadsheets show them: common practice, no source.
 NOTHING = frozenset(
-    {"", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NULL", "null", "#N/A", "?", "*"}
-)
+    {
+        "", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NULL", "null", "?", "*",
+        "#N/A", "#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!",
+        "#NV", "#WERT!", "#BEZUG!", "#ZAHL!",
+    }
+)  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -39,9 +44,9 @@ class SampledColumn:
 
     @property
     def is_whole(self) -> bool:
-        """Whether all are whole numbers from 0 on."""
+        """Whether nearly all are whole numbers from 0 on; a line of totals or a header may be among them."""
         written = self.written
-        return bool(written) and all(cells.WHOLE.fullmatch(text) for text in written)
+        return bool(written) and sum(bool(cells.WHOLE.fullmatch(t)) for t in written) >= 0.9 * len(written)
 
     @property
     def nonzero(self) -> list[float]:

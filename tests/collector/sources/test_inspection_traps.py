@@ -12,6 +12,7 @@ import pytest
 from collector.contract.messages import GaugingMessage
 from collector.contract.refusal import Refusal
 from collector.contract.shot import Shot
+from collector.errors import UserError
 from collector.sources import inspection, profiles
 from collector.sources.csv_file import Import, Record, read
 
@@ -73,3 +74,38 @@ def test_a_date_that_could_be_a_dotted_time_is_not_taken_for_one(
 
     times = [each.ended_at for each in shots(kept(found))]
     assert times == [datetime(2026, 11, 11 + n // 20, 10, n % 20, tzinfo=UTC) for n in range(40)]
+
+
+def test_cells_with_the_errors_of_a_spreadsheet_are_no_values(tmp_path: Path) -> None:
+    # ISO/IEC 29500-1, 18.17.3 (from memory).
+    errors = ("#DIV/0!", "#VALUE!", "#N/A", "#NAME?", "#REF!", "#NUM!", "#NULL!")
+    found, doubts = proposed(
+        tmp_path,
+        table(
+            "Shot;Time;Cushion mm",
+            lambda n: f"{n};2026-11-24 10:{n:02}:00;{errors[n // 3 % 7] if n % 3 == 0 else cushion(n)}",
+        ),
+    )
+
+    assert sum(not each.values for each in shots(kept(found))) == 14
+    assert any("are taken for no value" in each for each in doubts)
+
+
+@pytest.mark.parametrize("more", ["Total;;240.1\nMean;;6.0\n", "\ufeffShot;Time;Cushion mm\n"])
+def test_a_line_of_totals_and_a_second_header_take_no_counter_away(tmp_path: Path, more: str) -> None:
+    found, _ = proposed(
+        tmp_path, table("Shot;Time;Cushion mm", lambda n: f"{n};2026-11-24 10:{n:02}:00;{cushion(n)}") + more
+    )
+
+    assert [each.counter for each in shots(found)] == list(range(40))
+
+
+def test_a_first_line_without_end_is_told_in_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match=r"first line of press\.csv is longer"):
+        proposed(tmp_path, "y" * 1_000_000)
+
+
+@pytest.mark.parametrize("name", ['a\npress = "P9".csv', "a\x01.csv", "a\udcff.csv"])
+def test_a_name_that_cannot_be_shown_gets_into_no_profile(tmp_path: Path, name: str) -> None:
+    with pytest.raises(UserError, match="signs that cannot be shown; rename it"):
+        proposed(tmp_path, table("Shot;Time;Cushion mm", cushion), name=name)
