@@ -16,7 +16,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.actions.limits_confirmed import Confirmed, as_confirmed
-from collector.actions.limits_replaced import Change, check_replacing
+from collector.actions.limits_replaced import Change, check_replacing, says_the_same
 from collector.actions.limits_steady import Steady, read_steady
 from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed, propose_key
 from collector.clock import ServiceClock
@@ -58,13 +58,14 @@ def approve(
     Returns
     -------
     list of KeyLimits
-        What is in force from the next shot on.
+        What is in force from the next shot on, without what was in force as it is.
 
     Raises
     ------
     NotAllowed
-        Nobody or no reason is named, nothing can be approved, limits that were entered are none, or approved
-        limits would be replaced without a change that is known, intended, lasting, and seen in enough shots.
+        Nobody or no reason is named, nothing can be approved, limits that were entered are none, all of them
+        are in force already, or approved limits would be replaced without a change that is known, intended,
+        lasting, and seen in enough shots.
     """
     if not (who.strip() and why.strip()):
         raise NotAllowed("approving limits needs a name and a reason; say who approves, and why this run")
@@ -80,6 +81,9 @@ def approve(
     _share_cost(made)
     with database.write(engine) as conn:
         replaced = limits.approved(conn, steady.press_id, steady.context)
+        made = [new for new in made if new.key not in replaced or not says_the_same(new, replaced[new.key])]
+        if not made:
+            raise NotAllowed("these limits are in force already, equal in every number; nothing was changed")
         check_replacing(made, replaced, change)
         for new in made:
             limits.retire(conn, steady.press_id, steady.context, new.key, at=clock.now())
@@ -158,6 +162,30 @@ def approve_from_run(
     return approve(
         engine, steady, proposals, who=who, why=why, clock=clock, confirmed=confirmed, change=change
     )
+
+
+def in_force_already(
+    proposals: Sequence[Proposed],
+    steady: Steady,
+    approved: Mapping[str, KeyLimits],
+    confirmed: Mapping[str, Confirmed] | None = None,
+) -> list[str]:
+    """Keys of proposals that say what approved limits of their context say already.
+
+    Parameters
+    ----------
+    proposals, steady, confirmed
+        As in :func:`approve`.
+    approved : mapping of str to KeyLimits
+        In force, by key.
+    """
+    agreed = confirmed or {}
+    ready = (each for each in proposals if each.limits and each.key in approved)
+    return [
+        each.key
+        for each in ready
+        if says_the_same(_made(each, agreed.get(each.key), steady, who=""), approved[each.key])
+    ]
 
 
 def _made(each: Proposed, agreed: Confirmed | None, steady: Steady, who: str) -> KeyLimits:

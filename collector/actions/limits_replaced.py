@@ -67,6 +67,11 @@ def check_replacing(
         )
 
 
+def says_the_same(new: KeyLimits, old: KeyLimits) -> bool:
+    """Whether limits would change nothing: the same charts around the same baseline."""
+    return new.charts_json() == old.charts_json() and new.baseline.to_dict() == old.baseline.to_dict()
+
+
 def _same_process(new: KeyLimits, old: KeyLimits) -> bool:
     """Whether the center is where it was, to within a sigma: what the charts in force would hardly see."""
     return abs(new.baseline.center - old.baseline.center) <= old.baseline.sigma

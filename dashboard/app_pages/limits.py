@@ -6,6 +6,7 @@ from collector.actions.limits_steady import Steady, read_steady
 from collector.actions.limits_study import Proposed, propose_key
 from collector.errors import NotAllowed
 from collector.pipeline import engine_policy
+from collector.store import limits as limits_store
 from collector.store.database import read
 from dashboard.blocks import (
     acting,
@@ -134,7 +135,7 @@ for each in proposals:
     if agreed is not None:
         confirmed[each.key] = agreed
 
-limits_approve.show(
-    proposals, steady, confirmed, run=runs[run_id].name, replaces=limits.replaces(current, proposals)
-)
+with read(database.engine()) as conn:
+    approved = limits_store.approved(conn, steady.press_id, steady.context)
+limits_approve.show(proposals, steady, confirmed, run=runs[run_id].name, approved=approved)
 limits_versions.show(versions, run_names, counters)

@@ -6,15 +6,19 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from collector.actions.limits import approve
+from collector.actions.limits import approve, in_force_already
 from collector.actions.limits_confirmed import Confirmed
 from collector.actions.limits_replaced import Change
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities
+from collector.errors import NotAllowed
+from collector.plan import KeyLimits
 from dashboard.blocks import acting, signed_in
 from dashboard.blocks.alarm_words import ACT
 from dashboard.blocks.plain import sentence
+
+FIELDS = tuple(f"approve_{name}" for name in ("not", "why", "cause", "intended", "lasting"))
 
 
 def show(
@@ -23,15 +27,19 @@ def show(
     confirmed: Mapping[str, Confirmed],
     *,
     run: str,
-    replaces: bool,
+    approved: Mapping[str, KeyLimits],
 ) -> None:
-    """The form; nothing is in force before its button."""
-    ready = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
-    waiting = [each for each in proposals if each not in ready]
+    """The form; nothing is in force before its button. What is `approved` already by key is not offered."""
+    possible = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
+    waiting = [each for each in proposals if each not in possible]
+    already = _already(possible, steady, approved, confirmed)
+    ready = [each for each in possible if each.key not in already]
+    if not signed_in.may("approve limits", f"Approve limits from run {run}"):
+        return
     # Bound to what it shows: pressed for one run, it does nothing for another.
     with st.form(f"approve_limits_{steady.run_id}", border=True):
         st.markdown(f"**:blue[{ACT}] Approve limits from run {sentence(run)}**")
-        st.markdown(_says(ready, waiting))
+        st.markdown(_says(ready, waiting, already))
         with st.container(horizontal=True, vertical_alignment="bottom"):
             kept = st.multiselect(
                 "Leave as they are", [each.key for each in ready], format_func=quantities.label,
@@ -39,7 +47,7 @@ def show(
             )  # fmt: skip
             who = signed_in.who("approve_who")
             why = st.text_input("Why this run", key="approve_why", placeholder="no fault found", width=320)
-        change = _change() if replaces else None
+        change = _change() if any(each.key in approved for each in ready) else None
         pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not ready)
     if pressed:
         chosen = [each for each in ready if each.key not in kept]
@@ -61,10 +69,30 @@ def _change() -> Change | None:
     return Change(cause=cause, intended=intended, lasting=lasting)
 
 
-def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed]) -> str:
-    names = ", ".join(quantities.label(each.key) for each in waiting)
-    said = f"{len(ready)} of {len(ready) + len(waiting)} can be put in force from the next shot on."
-    return f"{said} Not confirmed, so left as they are: {names}." if waiting else said
+def _already(
+    possible: Sequence[Proposed],
+    steady: Steady,
+    approved: Mapping[str, KeyLimits],
+    confirmed: Mapping[str, Confirmed],
+) -> list[str]:
+    try:
+        return in_force_already(possible, steady, approved, confirmed)
+    except NotAllowed:  # a number that was entered is no limit: its refusal is said when it is approved
+        return []
+
+
+def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed], already: Sequence[str]) -> str:
+    every = len(ready) + len(waiting) + len(already)
+    said = f"{len(ready)} of {every} can be put in force from the next shot on."
+    if already and not ready:
+        said = "Nothing is left to approve."
+    for words, keys in (
+        ("In force already, equal in every number", already),
+        ("Not confirmed, so left as they are", [each.key for each in waiting]),
+    ):
+        if keys:
+            said += f" {words}: {', '.join(map(quantities.label, keys))}."
+    return said
 
 
 def _approve(
@@ -89,4 +117,5 @@ def _approve(
         who=who,
         why=why.strip(),
         change=change,
+        clears=FIELDS,
     )

@@ -17,6 +17,7 @@ from dashboard.blocks.limits_words import chart_words
 from dashboard.queries import database
 
 IN_FORCE, ALL = "In force", "All"
+TAKE_OUT = "Take limits out of force"
 COLUMNS = (
     "Characteristic", "Version", "State", "Standing", "Approved by", "From shot", "Made", "Retired", "Why",
     "Left out", "Signals", "For",
@@ -55,9 +56,9 @@ def show(rows: Sequence[Any], names: dict[int, str], counters: dict[int, int | N
 
 def _retire(rows: Sequence[Any]) -> None:
     """Take approved limits out of force: a person, with a reason."""
-    if not rows:
+    if not rows or not signed_in.may("retire limits", TAKE_OUT):
         return
-    with st.expander("Take limits out of force"), st.form("retire_limits", border=False):
+    with st.expander(TAKE_OUT), st.form("retire_limits", border=False):
         by_id = {row.id: row for row in rows}
         chosen = st.selectbox(
             "Limits", list(by_id), key="retire_which", width=420, format_func=lambda each: _named(by_id[each])
@@ -68,7 +69,7 @@ def _retire(rows: Sequence[Any]) -> None:
         pressed = st.form_submit_button("Take out of force")
     if pressed:
         done = "Taken out of force; the next steady shots make provisional limits."
-        acting.carry_out(done, retire, chosen, who=who or "", why=why.strip())
+        acting.carry_out(done, retire, chosen, who=who or "", why=why.strip(), clears=("retire_why",))
 
 
 def _named(row: Any) -> str:

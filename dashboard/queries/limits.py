@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,7 +12,6 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
 from collector.actions.limits_steady import SMALLEST, STEADY, Steady
-from collector.actions.limits_study import Proposed
 from collector.retrace import in_chart_order
 from collector.store import runs as run_rows
 from collector.store import shots as shot_rows
@@ -120,12 +119,6 @@ def in_force(
     mine = [row for row in rows if row.context == steady.context and row.retired_at is None]
     own = {row.key: row for row in mine if row.run_id == steady.run_id}
     return own | {row.key: row for row in reversed(mine) if row.approved_by is not None}
-
-
-def replaces(current: Mapping[str, Row[*tuple[Any, ...]]], proposals: Sequence[Proposed]) -> bool:
-    """Whether one of the proposals would take the place of limits that a person approved."""
-    keys = {each.key for each in proposals if each.limits is not None}
-    return any(key in keys and row.approved_by is not None for key, row in current.items())
 
 
 def run_names(conn: Connection, press_id: int) -> dict[int, str]:

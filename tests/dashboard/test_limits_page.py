@@ -14,8 +14,10 @@ import sqlalchemy as sa
 from streamlit.testing.v1 import AppTest
 
 import dashboard
+from collector.actions.limits import retire
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import propose_key
+from collector.clock import ServiceClock
 from collector.store import database, tables
 from collector.store.tables import journal, limits
 from dashboard.blocks import limits_words
@@ -99,6 +101,27 @@ def test_approved_limits_are_stored_with_who_and_why_and_journaled(
     (versions,) = at.dataframe
     state = versions.value.set_index("Characteristic").loc["Cushion", "State"]
     assert state == "from the next shot on"
+
+
+def test_what_is_in_force_already_is_not_offered_again_and_the_form_is_empty(
+    studied: AppTest, two_presses: sa.Engine
+) -> None:
+    at = press_approve(studied, "a sound shift")
+
+    assert not at.exception
+    assert "Nothing is left to approve. In force already, equal in every number: " in words(at)
+    assert next(each for each in at.button if each.label == "Approve these limits").disabled
+    assert at.text_input(key="approve_why").value == ""
+    assert at.selectbox(key="approve_who").value is None
+    first = {key: row.version for key, row in approved(two_presses).items()}
+    assert set(first.values()) == {1}
+
+
+def test_what_was_refused_stays_as_it_was_typed(studied: AppTest) -> None:
+    studied.text_input(key="approve_why").set_value("a sound shift")
+    next(each for each in studied.button if each.label == "Approve these limits").click().run()
+    assert any("needs a name" in warning.value for warning in studied.warning)
+    assert studied.text_input(key="approve_why").value == "a sound shift"
 
 
 def test_a_shot_that_stands_out_counts_until_a_person_leaves_it_out(with_bad_shot: sa.Engine) -> None:
@@ -313,8 +336,11 @@ def approved_keys_to_confirm(at: AppTest) -> set[str]:
 
 
 def test_a_version_that_is_retired_keeps_who_why_and_since_when(two_presses: sa.Engine) -> None:
-    for why in ("a sound shift", "a sounder shift"):
-        press_approve(page("P1"), why)
+    press_approve(page("P1"), "a sound shift")
+    old = approved(two_presses)["cushion"].id
+    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+    retire(two_presses, old, who="quality 1", why="the gate was widened", clock=clock)
+    press_approve(page("P1"), "a sounder shift")
     at = page("P1")
     at = at.segmented_control(key="limits_versions").set_value("All").run()
 

@@ -61,6 +61,15 @@ def in_force(engine: sa.Engine) -> list[tuple[int, str]]:
         return [tuple(row) for row in conn.execute(query)]
 
 
+def test_the_same_limits_are_not_approved_twice(approved: sa.Engine) -> None:
+    with pytest.raises(NotAllowed, match="in force already"):
+        approve_from_run(approved, 1, why="again", **WHO)
+
+    assert in_force(approved) == [(1, "qualification")]
+    with database.read(approved) as conn:
+        assert len(conn.execute(sa.select(chart_restarts.c.id)).all()) == 1  # no chart forgets anything for it
+
+
 def test_a_level_that_moved_asks_what_changed(approved: sa.Engine) -> None:
     with pytest.raises(NotAllowed, match=r"Cushion went from .* mm to .* mm .*say what changed"):
         approve_from_run(approved, 2, why="a new level", **WHO)
