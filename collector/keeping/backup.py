@@ -98,6 +98,7 @@ def backup(engine: sa.Engine, folder: Path, *, wall: datetime, keep: int) -> Pat
         folder.mkdir(parents=True, exist_ok=True)
         sweep(folder, f"{STEM}*", wall)
         try:
+            _open_to_nobody_else(unfinished, engine)
             (_copy_sqlite if kind == SQLITE else _dump_postgresql)(engine, unfinished)
             _finish(unfinished, copy, Note(made_at=wall.isoformat(), digest=digest_of(unfinished), **about))
         finally:
@@ -190,6 +191,14 @@ def _about(engine: sa.Engine) -> dict[str, Any]:
         }  # fmt: skip
 
 
+def _open_to_nobody_else(target: Path, engine: sa.Engine) -> None:
+    """Make the file, empty, for those who may read the store: what people are known by is in the copy too."""
+    store = Path(engine.url.database or "") if engine.dialect.name == "sqlite" else None
+    target.touch(mode=0o600)
+    if store is not None:
+        shutil.copymode(store, target)
+
+
 def _copy_sqlite(engine: sa.Engine, target: Path) -> None:
     with failures.translated(engine), engine.connect() as connection:
         driver = connection.connection.driver_connection  # a VACUUM cannot run inside a transaction
@@ -212,7 +221,10 @@ def _finish(unfinished: Path, copy: Path, note: Note) -> None:
     with unfinished.open("rb") as file:
         os.fsync(file.fileno())
     text = json.dumps(asdict(note), indent=2, sort_keys=True)
-    copy.with_name(copy.name + NOTE).write_text(f"{text}\n", encoding="utf-8")
+    with copy.with_name(copy.name + NOTE).open("w", encoding="utf-8") as beside:
+        beside.write(f"{text}\n")
+        beside.flush()
+        os.fsync(beside.fileno())
     unfinished.replace(copy)
     settle(copy.parent)
 

@@ -5,6 +5,7 @@ What a copy has to hold is common practice, no source: every row, the journal's 
 
 from __future__ import annotations
 
+import os
 import shutil
 import threading
 from collections.abc import Callable
@@ -61,6 +62,35 @@ def test_a_restored_store_has_the_same_shots_and_journal(
         digests = sa.select(tables.shots.c.digest).order_by(tables.shots.c.id)
         assert list(new.execute(digests).scalars()) == list(old.execute(digests).scalars())
     engine.dispose()
+
+
+def test_a_copy_is_read_by_nobody_who_may_not_read_the_store(seeded: Seeded, tmp_path: Path) -> None:
+    if seeded.engine.dialect.name == "sqlite":
+        Path(seeded.engine.url.database or "").chmod(0o640)
+
+    copy = backups.backup(seeded.engine, tmp_path, wall=WALL, keep=3)
+
+    expected = 0o640 if seeded.engine.dialect.name == "sqlite" else 0o600
+    assert copy.stat().st_mode & 0o777 == expected
+
+
+def test_copy_and_note_are_on_the_disk_before_the_copy_has_its_name(
+    seeded: Seeded, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What fsync was not asked for may be empty after the power failed: fsync(2)."""
+    asked: list[tuple[int, bool]] = []
+    fsync = os.fsync
+
+    def noted(file: int) -> None:
+        asked.append((os.fstat(file).st_ino, any(backups.copies(tmp_path))))
+        fsync(file)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    copy = backups.backup(seeded.engine, tmp_path, wall=WALL, keep=3)
+
+    note = copy.with_name(copy.name + backups.NOTE)
+    places = [(path.stat().st_ino, named) for path, named in ((copy, False), (note, False), (tmp_path, True))]
+    assert asked == places
 
 
 def test_shots_go_on_while_a_backup_is_made(seeded: Seeded, tmp_path: Path) -> None:
