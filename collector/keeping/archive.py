@@ -29,6 +29,7 @@ from collector.store.archives import archived_runs, is_archived
 from collector.store.tables import alarms, archives, holds, presses, runs, shots
 
 SUFFIX = ".parquet"
+LONGEST_WORD = 64
 
 
 def due(conn: sa.Connection, *, now: datetime, values_days: float) -> list[int]:
@@ -160,9 +161,15 @@ def _file_name(conn: sa.Connection, run_id: int) -> str:
         raise NotAllowed(f"run {run.name} is in the archive already")
     if conn.execute(sa.select(runs.c.id).where(runs.c.id == run_id, _waits_for_a_person())).first():
         raise NotAllowed(f"run {run.name} has an alarm that is not closed or an open hold; see to it first")
-    # A name may hold any character; in a file name it holds none that a file system or a shell minds.
-    words = (run.site, run.press, run.name)
-    return f"{'_'.join(quote(word, safe='') for word in words)}_{run_id}{SUFFIX}"
+    words = "_".join(map(_in_file_name, (run.site, run.press, run.name)))
+    return f"{words}_{run_id}{SUFFIX}"  # the number tells it from others
+
+
+def _in_file_name(word: str) -> str:
+    """A name without signs that a file system or a shell minds, and short enough for three in a file name."""
+    while len(quoted := quote(word, safe="")) > LONGEST_WORD:
+        word = word[:-1]
+    return quoted
 
 
 def _check(path: Path, ids: list[int]) -> dict[int, bytes]:

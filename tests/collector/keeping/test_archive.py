@@ -153,6 +153,20 @@ def test_a_name_with_a_path_in_it_stays_in_the_folder(
     assert path.resolve().parent == tmp_path.resolve()
 
 
+@pytest.mark.parametrize("name", ["\u56de" * 60, "x" * 200])
+def test_a_run_with_a_long_name_moves_and_comes_back(
+    closed: Seeded, tmp_path: Path, clock: ServiceClock, name: str
+) -> None:
+    """A sign of three bytes takes nine in the file's name, of which most file systems take 255 bytes."""
+    with database.write(closed.engine) as conn:
+        conn.execute(sa.update(tables.runs).values(name=name))
+
+    path = move(closed, tmp_path, clock)
+
+    assert len(path.name.encode()) < 255
+    assert archive.restore_run(closed.engine, closed.run_id, tmp_path, who="quality 1", clock=clock) == 100
+
+
 def test_a_shot_that_comes_again_after_its_values_moved_is_kept_beside_them(
     engine: sa.Engine, tmp_path: Path
 ) -> None:
