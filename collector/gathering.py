@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 import sqlalchemy as sa
 
 from collector import replay
-from collector.press_state import dump, load
-from collector.store import imports, limits, presses, runs
+from collector.store import imports, presses, runs
 from collector.store.imports import ImportRow
 from collector.store.runs import FILE, INFERRED, RunRow
 from collector.store.tables import alarms, gaugings, holds, shots
@@ -62,7 +61,8 @@ def gather(
     runs.describe(conn, home.id, opened_at=opened_at, closed_at=_end((home, *others)))
     if others:
         _set_aside(conn, row, press_id, others)
-    _rejudge(conn, press_id, home, others, f"import {row.id} is of run {name}")
+    why = f"import {row.id} is of run {name}"
+    replay.judge_again(conn, press_id, home.id, why=why, joined={run.id for run in others})
     count = sa.select(sa.func.count()).where(shots.c.run_id == home.id, *imports.of_shots(row))
     return Gathered(
         run_id=home.id, names=tuple(run.name for run in inferred), shots=conn.execute(count).scalar_one()
@@ -91,14 +91,3 @@ def _set_aside(conn: sa.Connection, row: ImportRow, press_id: int, emptied: Sequ
     aside = presses.find_or_add(conn, SITE, f"{press.site} {press.name} import {row.id}")
     ids = [run.id for run in emptied]
     conn.execute(sa.update(runs_table).where(runs_table.c.id.in_(ids)).values(press_id=aside.id))
-
-
-def _rejudge(conn: sa.Connection, press_id: int, home: RunRow, others: Sequence[RunRow], why: str) -> None:
-    stored = presses.load_engine_state(conn, press_id)
-    if stored is None:
-        return
-    state = load(stored, lambda each: limits.by_id(conn, each))
-    if state.run_id in {run.id for run in others}:
-        state = replace(state, run_id=home.id)
-    state, _ = replay.replay(conn, press_id, state, run_id=home.id, why=why, begun=())
-    presses.save_engine_state(conn, press_id, dump(state), last_shot_id=None)

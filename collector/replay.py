@@ -14,9 +14,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract.shot import Shot
-from collector.press_state import PressState
+from collector.press_state import PressState, dump, load
 from collector.retrace import Piece, last_states, retrace
-from collector.store import archives, runs, signals
+from collector.store import archives, limits, presses, runs, signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
@@ -95,6 +95,28 @@ def replay(
         moved = {key: each for key, each in last_states(pieces).items() if key not in begun}
         state = replace(state, keys={**state.keys, **moved})
     return state, ids
+
+
+def judge_again(
+    conn: sa.Connection, press_id: int, run_id: int, *, why: str, joined: Collection[int] = ()
+) -> None:
+    """Judge a run again whose shots changed beside the press, which is locked; its charts go on from there.
+
+    Parameters
+    ----------
+    conn, press_id, run_id, why
+        As for :func:`replay`.
+    joined : collection of int
+        Runs whose shots are of this run now; a press that stands in one of them goes on in this one.
+    """
+    stored = presses.load_engine_state(conn, press_id)
+    if stored is None:
+        return
+    state = load(stored, lambda each: limits.by_id(conn, each))
+    if state.run_id in joined:
+        state = replace(state, run_id=run_id)
+    state, _ = replay(conn, press_id, state, run_id=run_id, why=why)
+    presses.save_engine_state(conn, press_id, dump(state), last_shot_id=None)
 
 
 def _found(press_id: int, pieces: Sequence[Piece]) -> dict[Name, dict[str, Any]]:

@@ -19,6 +19,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
+from collector import replay
 from collector.clock import ServiceClock, wall_now
 from collector.errors import NotAllowed, StoreError, UserError
 from collector.keeping import archive_file, backup
@@ -113,6 +114,9 @@ def archive_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
 def restore_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock: ServiceClock) -> int:
     """Put the values of a run back into the store; the file stays.
 
+    Shots that came late meanwhile could not be judged without these values: now the run is judged with them.
+    Signals that so appear open no alarm, since nobody can act on them at the press any more.
+
     Returns
     -------
     int
@@ -133,17 +137,29 @@ def restore_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
         ).one_or_none()
         if kept is None:
             raise NotAllowed(f"run {run_id} is not in the archive")
+        press_id = conn.execute(sa.select(runs.c.press_id).where(runs.c.id == run_id)).scalar_one()
+        press_store.lock(conn, press_id)
         path = folder / kept.file_name
         if not path.is_file() or bytes.fromhex(backup.digest_of(path)) != kept.file_digest:
             raise UserError(f"{path} is missing or was changed since it was written; take it from a backup")
         count = sum(_put_back(conn, row) for row in archive_file.read(path))
         now = clock.now()
         conn.execute(sa.update(archives).where(archives.c.id == kept.id).values(restored_at=now))
+        late = _came_since(conn, run_id, kept.last_shot_id)
+        if late:
+            why = f"{late} late shot{'' if late == 1 else 's'} judged when the run's values came back"
+            replay.judge_again(conn, press_id, run_id, why=why)
         journal.append(
             conn, at=now, wall_at=wall_now(), who=who, action="restore values of run",
             subject=f"run {run_id}", after={"file": kept.file_name, "shots": count},
         )  # fmt: skip
     return count
+
+
+def _came_since(conn: sa.Connection, run_id: int, last_shot_id: int) -> int:
+    """How many shots came to a run after its values had moved."""
+    later = (shots.c.run_id == run_id, shots.c.id > last_shot_id)
+    return conn.execute(sa.select(sa.func.count()).select_from(shots).where(*later)).scalar_one()
 
 
 def _file_name(conn: sa.Connection, run_id: int) -> str:

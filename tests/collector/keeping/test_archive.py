@@ -19,7 +19,7 @@ from collector.keeping import archive
 from collector.pipeline import Pipeline
 from collector.store import archives, database, journal, shots, tables
 from collector.verdict import Policy
-from tests.collector.pipelines import NOW, messages, pipeline, told
+from tests.collector.pipelines import NOW, messages, pipeline, told, told_of
 from tests.collector.shots_in import START, cushions, message
 from tests.store_fixtures import STARTED, Seeded, a_shot
 
@@ -216,6 +216,28 @@ def test_a_straggler_of_an_archived_run_unsays_no_signal_of_it(
     with database.read(engine) as conn:
         late = sa.select(tables.events.c.note).where(tables.events.c.kind == "late")
         assert any("no chart judged it" in note for note in conn.execute(late).scalars())
+
+
+def test_with_its_values_a_run_is_judged_again_when_stragglers_came_meanwhile(
+    engine: sa.Engine, tmp_path: Path, clock: ServiceClock
+) -> None:
+    """Held against a store to which every shot came in order; the shift is at the shots that came late."""
+    values = cushions(90, shift=5.0, shift_from=60)
+    batch = messages(values)
+    taker = pipeline(engine)
+    taker.take(batch[:60])
+    taker.take(batch[75:])
+    run_id = archived(engine, tmp_path / "archive", clock)
+    taker.take(batch[60:75])
+    assert told(engine) != told_of(batch)
+
+    archive.restore_run(engine, run_id, tmp_path / "archive", who="quality 1", clock=clock)
+
+    assert told(engine) == told_of(batch)
+    with database.read(engine) as conn:
+        reasons = set(conn.execute(sa.select(tables.signals.c.changed)).scalars())
+    assert "15 late shots judged when the run's values came back" in reasons
+    taker.take([message(90, {"cushion": 5.0})])
 
 
 def test_a_correction_that_comes_while_the_run_is_copied_is_not_lost(
