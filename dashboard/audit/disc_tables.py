@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collector.contract import quantities
+from collector.contract.figures import significant
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
 from dashboard.audit.capable import Capable
@@ -81,7 +82,7 @@ def _index(each: Interval) -> str:
 
 
 def _in_a_thousand(ppm: Interval) -> str:
-    estimate, low, high = (f"{value / 1000:.3g}" for value in (ppm.estimate, ppm.low, ppm.high))
+    estimate, low, high = (significant(value / 1000) for value in (ppm.estimate, ppm.low, ppm.high))
     return f"{estimate} ({low} to {high})"
 
 

@@ -48,8 +48,16 @@ def html(audit: Audit) -> str:
         meanings=MEANINGS, zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
         tracks=[(each.title, Markup(each.svg)) for each in figures.tracks(audit)],  # noqa: S704 - drawn by us
         readings=[(each.title, Markup(each.svg)) for each in figures.readings(audit)],  # noqa: S704
+        foot=Markup(in_css(f"Run audit {audit.evidence.run.name}, {audit.evidence.run.press}")),  # noqa: S704
         style=Markup((HERE / "document.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
     )  # fmt: skip
+
+
+def in_css(text: str) -> str:
+    """A text as it stands in a string of CSS inside HTML, where neither may end early."""
+    return "".join(
+        letter if letter.isalnum() or letter in " ,.-" else f"\\{ord(letter):06x}" for letter in text
+    )
 
 
 @lru_cache(maxsize=1)

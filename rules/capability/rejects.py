@@ -86,9 +86,8 @@ def expected(
     # Both sides wrong at once is no likelier than either: halving the risk of each keeps that of the sum.
     joint = 1.0 - (1.0 - confidence) / 2.0 if None not in (lower, upper) else confidence
     parts = [_beyond(interval(index, joint)) for index in (lower, upper) if index is not None]
-    total = Interval(
-        reject_ppm(lower, upper), math.fsum(p.low for p in parts), math.fsum(p.high for p in parts)
-    )
+    high = min(math.fsum(p.high for p in parts), MILLION)  # no more than all of them
+    total = Interval(reject_ppm(lower, upper), math.fsum(p.low for p in parts), high)
     return Rejects(
         below=None if lower is None else sided[lower], above=None if upper is None else sided[upper],
         total=total, seen=wilson(*seen, confidence).times(MILLION),

@@ -11,6 +11,7 @@ import pytest
 import sqlalchemy as sa
 
 from collector.store import database, tables
+from dashboard.audit import disc_tables as audit_disc_tables
 from dashboard.audit import render
 from dashboard.audit import tables as audit_tables
 from tests.dashboard.audit import floor
@@ -61,6 +62,24 @@ def test_nothing_outside_the_file_is_referred_to(page):
 def test_names_from_outside_are_text_and_never_markup(page):
     assert "<b>9" not in page
     assert "R-&lt;b&gt;9&lt;/b&gt; &amp; co" in page
+
+
+def test_every_printed_page_names_the_run_and_a_name_cannot_leave_its_text(page):
+    assert "Run audit R-\\00003cb\\00003e9\\00003c\\00002fb\\00003e \\000026 co, P2" in page
+    assert render.in_css('"}</style>é') == "\\000022\\00007d\\00003c\\00002fstyle\\00003eé"
+
+
+def test_figures_of_the_discs_have_no_exponent(warm):
+    """A wide interval once read ``542 (70.5 to 1.55e+03)`` of a thousand."""
+    ((*_, expected, _),) = audit_disc_tables.capabilities(warm).rows
+    numbers = [float(each.replace(",", "")) for each in re.findall(r"[\d.,]+", expected)]
+    assert "e" not in expected
+    assert numbers == pytest.approx([p / 1000 for p in _ppm(warm)], rel=0.01)
+
+
+def _ppm(audit):
+    total = audit.found.capable[0].result.rejects.total
+    return [total.estimate, total.low, total.high]
 
 
 def test_the_json_holds_the_figures_that_the_page_shows(warm, page):
