@@ -60,8 +60,9 @@ def restore(
     first, or restore into another place and look at it there with EVENRUN_DATABASE_URL.
     """
     url = to or load_settings().database_url
-    rows = restore_copy(copy, url)
+    rows = restore_copy(copy, url, wall=wall_now())
     typer.echo(
         f"Restored into {shown(url)}: {rows['shots']:,} shots, {rows['alarms']:,} alarms, "
-        f"{rows['gaugings']:,} gaugings, {rows['journal']:,} journal entries; the journal's chain holds."
+        f"{rows['gaugings']:,} gaugings, {rows['journal']:,} journal entries; the journal's chain holds. "
+        "Everybody signs in anew."
     )

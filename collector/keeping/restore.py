@@ -1,12 +1,14 @@
 """A backup back into a store that is new: checked before, and held against its note after.
 
-An existing store is never written over: name another, or move the old one away.
+An existing store is never written over: name another, or move the old one away. What the copy knows of people
+may be old: a sign-in that was ended since, or a code that was used, would hold again; so all of them end.
 """
 
 from __future__ import annotations
 
 import os
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -14,11 +16,11 @@ import sqlalchemy as sa
 from collector.errors import StoreError, UserError
 from collector.keeping import backup
 from collector.keeping.backup import Note
-from collector.store import database, journal
+from collector.store import database, journal, people
 from collector.store.tables import metadata
 
 
-def restore(copy: Path, url: str) -> dict[str, int]:
+def restore(copy: Path, url: str, *, wall: datetime) -> dict[str, int]:
     """Make a store from a backup.
 
     Parameters
@@ -27,6 +29,8 @@ def restore(copy: Path, url: str) -> dict[str, int]:
         Made by :func:`collector.keeping.backup.backup`, with its note beside it.
     url : str
         The new store: an SQLite file that does not exist, or a PostgreSQL database without tables.
+    wall : datetime
+        Real time, at which sign-ins and one-time codes end.
 
     Returns
     -------
@@ -50,7 +54,10 @@ def restore(copy: Path, url: str) -> dict[str, int]:
     engine = database.open_engine(url)
     try:
         database.upgrade(engine)
-        return _compare(engine, note)
+        rows = _compare(engine, note)
+        with database.write(engine) as conn:
+            people.end_everything(conn, wall=wall)
+        return rows
     finally:
         engine.dispose()
 

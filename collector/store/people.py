@@ -132,6 +132,12 @@ def end_sign_ins(
     conn.execute(sa.update(sign_ins).where(mine, sign_ins.c.ended_at.is_(None)).values(ended_at=wall))
 
 
+def end_everything(conn: sa.Connection, *, wall: datetime) -> None:
+    """End every sign-in and use up every code."""
+    conn.execute(sa.update(sign_ins).where(sign_ins.c.ended_at.is_(None)).values(ended_at=wall))
+    conn.execute(sa.update(sign_in_codes).where(sign_in_codes.c.used_at.is_(None)).values(used_at=wall))
+
+
 def last_sign_ins(conn: sa.Connection) -> dict[int, datetime]:
     """When each account last signed in."""
     query = sa.select(sign_ins.c.account_id, sa.func.max(sign_ins.c.at, type_=sign_ins.c.at.type).label("at"))

@@ -18,7 +18,9 @@ import sqlalchemy as sa
 from collector.errors import StoreError, UserError
 from collector.keeping import backup as backups
 from collector.keeping.restore import restore
-from collector.store import database, journal, shots, tables
+from collector.people import sign_in
+from collector.people.secret import digest
+from collector.store import database, journal, people, shots, tables
 from tests.store_fixtures import Seeded, a_shot
 
 WALL = datetime(2026, 11, 27, 3, 0, tzinfo=UTC)
@@ -52,7 +54,7 @@ def test_a_restored_store_has_the_same_shots_and_journal(
     write_journal(seeded.engine)
     copy = backups.backup(seeded.engine, tmp_path / "copies", wall=WALL, keep=3)
 
-    rows = restore(copy, new_url)
+    rows = restore(copy, new_url, wall=WALL)
 
     engine = database.open_engine(new_url)
     with database.read(engine) as new, database.read(seeded.engine) as old:
@@ -61,6 +63,29 @@ def test_a_restored_store_has_the_same_shots_and_journal(
         assert shots.broken_digests(new) == []
         digests = sa.select(tables.shots.c.digest).order_by(tables.shots.c.id)
         assert list(new.execute(digests).scalars()) == list(old.execute(digests).scalars())
+    engine.dispose()
+
+
+def test_a_restored_store_knows_nobody_until_they_sign_in(
+    seeded: Seeded, new_url: str, tmp_path: Path
+) -> None:
+    """A sign-in that was ended and a code that was used after the backup would otherwise hold again."""
+    token, code = "a token", b"a digest of a code"
+    with database.write(seeded.engine) as conn:
+        values = {"name": "quality 1", "roles": ["quality"], "created_at": WALL, "created_by": "admin 1"}
+        number = people.add_account(conn, values)
+        row = {"token_digest": digest(token), "account_id": number, "kind": "browser", "at": WALL}
+        people.add_sign_in(conn, row | {"expires_at": WALL + timedelta(hours=12)})
+        people.add_code(conn, code, account_id=number, wall=WALL, expires_at=WALL + timedelta(days=2))
+    copy = backups.backup(seeded.engine, tmp_path / "copies", wall=WALL, keep=3)
+    assert sign_in.whose(seeded.engine, token, wall=WALL) is not None
+
+    restore(copy, new_url, wall=WALL)
+
+    engine = database.open_engine(new_url)
+    assert sign_in.whose(engine, token, wall=WALL) is None
+    with database.write(engine) as conn:
+        assert not people.use_code(conn, code, account_id=number, wall=WALL)
     engine.dispose()
 
 
@@ -144,7 +169,7 @@ def test_a_copy_that_was_changed_is_not_restored(seeded: Seeded, new_url: str, t
     copy.write_bytes(changed)
 
     with pytest.raises(UserError, match="not the one its note describes"):
-        restore(copy, new_url)
+        restore(copy, new_url, wall=WALL)
 
 
 def test_a_journal_that_was_changed_before_the_backup_is_told_of(
@@ -161,14 +186,14 @@ def test_a_journal_that_was_changed_before_the_backup_is_told_of(
     copy = backups.backup(seeded.engine, tmp_path, wall=WALL, keep=1)
 
     with pytest.raises(StoreError, match="journal is not what was backed up"):
-        restore(copy, new_url)
+        restore(copy, new_url, wall=WALL)
 
 
 def test_a_store_is_never_written_over(seeded: Seeded, database_url: str, tmp_path: Path) -> None:
     copy = backups.backup(seeded.engine, tmp_path / "copies", wall=WALL, keep=1)
 
     with pytest.raises(UserError, match="already"):
-        restore(copy, database_url)
+        restore(copy, database_url, wall=WALL)
 
 
 def test_a_log_that_a_killed_store_left_behind_is_not_mixed_into_the_new_one(
@@ -183,7 +208,7 @@ def test_a_log_that_a_killed_store_left_behind_is_not_mixed_into_the_new_one(
     left.write_bytes(b"of another store")
 
     with pytest.raises(UserError, match="-wal already; move it away"):
-        restore(copy, new_url)
+        restore(copy, new_url, wall=WALL)
 
 
 def test_a_folder_that_cannot_be_made_is_said(seeded: Seeded, tmp_path: Path) -> None:
