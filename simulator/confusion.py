@@ -45,7 +45,6 @@ SEEDS = 5
 SHOTS = 450  # of the run; what grows over hours is seen to grow
 
 
-
 def confusion(
     seeds: Annotated[int, typer.Option(min=1, help="Instances of each fault.")] = SEEDS,
     json_file: Annotated[Path | None, typer.Option("--json", help="Write everything to this file.")] = None,

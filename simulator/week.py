@@ -63,7 +63,7 @@ def _times(score: Score) -> list[str]:
     delays = sorted(told.delay for told in shown if told.delay is not None)
     if not delays:
         return [f"None of {len(shown)} faults that telemetry shows was alarmed."]
-    middle, late = np.quantile(delays, (0.5, 0.9), method="lower")
+    middle, late = np.quantile(delays, (0.5, 0.9), method="inverted_cdf")  # so many are within it, or more
     return [
         f"{len(delays)} of {len(shown)} faults that telemetry shows alarmed, {middle} shots after the first "
         f"touched one (median; nine in ten within {late})."
