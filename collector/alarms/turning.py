@@ -52,9 +52,12 @@ def turns(said: Moved, now: Moved) -> bool:
     return said.turned_shot_id is None or _shift(said) * _shift(now) < 0
 
 
-def contradicts(item: Moved) -> bool:
-    """Whether the newest signal lies on another side than what was said of a lasting change."""
-    return not item.single and item.direction * _shift(item) < 0
+def says_other(said: Moved | None, now: Moved) -> bool:
+    """Whether what was said of a characteristic is not so any more: the other side, another setpoint."""
+    if said is None or said.before is None:
+        return False
+    other_side = not now.single and now.direction * _shift(now) < 0
+    return other_side or said.after != now.after
 
 
 def _are_single(series: Series, signaled: tuple[int, ...]) -> bool:

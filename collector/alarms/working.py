@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, cast
 
 from collector.alarms import lifecycle
 from collector.alarms.containment import HOLDS_NOTHING
+from collector.alarms.counting import counted, worth_judging
 from collector.alarms.grouping import Candidate
 from collector.alarms.headline import what_moved
 from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS, REALARM_AFTER, AlarmEvent, Stage
 from collector.alarms.model import AlarmKind, Moved, ShotVerdict, SignalFact
-from collector.alarms.turning import contradicts, turns
+from collector.alarms.turning import says_other, turns
 from collector.contract import quantities
 from collector.contract.outgoing import AlarmState
 from collector.store.alarms import AlarmRow
@@ -24,7 +24,6 @@ COUNTED_PHASES: dict[str, frozenset[str]] = {"process": frozenset({"charted"})}
 EVERY_PHASE = frozenset({"startup", "baseline", "charted", "trial"})
 LASTS = "no single bad shot any more: it lasts"
 IN_DOUBT = "its values are in doubt: see the alarm of the data"
-ALWAYS_JUDGED = 8  # signaling shots up to which every batch is judged anew; then at each doubling
 
 
 @dataclass(slots=True, kw_only=True)
@@ -128,17 +127,16 @@ class Working:
     def take(self, verdict: ShotVerdict, facts: Iterable[SignalFact]) -> None:
         """Add the signals of one shot."""
         self._be_there(verdict)
-        mine, said = list(facts), dict(self.moved)
-        shots_before = self._signaling_shots()
+        mine, before = list(facts), self.moved
         fresh_keys = sorted({fact.key for fact in mine} - set(self.moved)) if self.moved else []
-        self._count(mine)
+        self.moved = counted(before, mine)
         self.signal_ids += [fact.signal_id for fact in mine]
         self.quiet_shots, self.touched = 0, True
         self.first_shot_id = self.first_shot_id or verdict.shot_id
         self.first_new_shot_id = self.first_new_shot_id or verdict.shot_id
         self.last_shot_id = verdict.shot_id
-        self.to_judge |= bool(fresh_keys) or _worth_judging(shots_before, self._signaling_shots())
-        self.to_judge |= any(_says_other(said.get(fact.key), self.moved[fact.key]) for fact in mine)
+        self.to_judge |= bool(fresh_keys) or worth_judging(before, self.moved)
+        self.to_judge |= any(says_other(before.get(fact.key), self.moved[fact.key]) for fact in mine)
         if fresh_keys:
             self._note("grow", ", ".join(quantities.label(key) for key in fresh_keys))
 
@@ -212,13 +210,6 @@ class Working:
         if lifecycle.may(self.stage, "unsuppress"):
             self._step("unsuppress")
 
-    def _count(self, facts: list[SignalFact]) -> None:
-        for key in dict.fromkeys(fact.key for fact in facts):
-            self.moved[key] = _counted(self.moved.get(key), [fact for fact in facts if fact.key == key])
-
-    def _signaling_shots(self) -> int:
-        return sum(item.shots for item in self.moved.values())
-
     def _step(self, event: AlarmEvent, note: str | None = None) -> None:
         before = self.stage
         self.stage = lifecycle.step(before, event)
@@ -235,42 +226,3 @@ def stage_of_row(row: AlarmRow) -> Stage:
     return lifecycle.stage_of(
         row.state, beneath=row.beneath, holding=row.holding, closed=row.closed_at is not None
     )
-
-
-def _counted(so_far: Moved | None, facts: list[SignalFact]) -> Moved:
-    """One more signaling shot of a characteristic; its levels are judged later, from the values."""
-    largest = max(facts, key=_share)
-    asked = largest.kind == "setting"  # what is asked of the press now, whatever it was when it began
-    if so_far is None:
-        return Moved(
-            key=largest.key, direction=largest.direction, before=largest.usual,
-            after=_finite(largest.value), unit=quantities.unit(largest.key), share=_share(largest), shots=1,
-            single=any(fact.one_value_far_out for fact in facts), how=largest.how,
-        )  # fmt: skip
-    return replace(
-        so_far,
-        direction=largest.direction or so_far.direction,
-        after=so_far.after if so_far.before is not None and not asked else _finite(largest.value),
-        share=max(so_far.share, _share(largest)),
-        shots=so_far.shots + 1,
-    )
-
-
-def _share(fact: SignalFact) -> float:
-    return _finite(fact.share) or 0.0
-
-
-def _finite(value: float | None) -> float | None:
-    """A chart without an opinion says NaN, which the store cannot keep."""
-    return value if value is not None and math.isfinite(value) else None
-
-
-def _says_other(said: Moved | None, now: Moved) -> bool:
-    """Whether what was said of a characteristic is not so any more: the other side, another setpoint."""
-    if said is None or said.before is None:
-        return False
-    return contradicts(now) or said.after != now.after
-
-
-def _worth_judging(before: int, after: int) -> bool:
-    return after <= ALWAYS_JUDGED or after.bit_length() != before.bit_length()

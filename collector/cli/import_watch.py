@@ -7,12 +7,13 @@ import threading
 from pathlib import Path
 
 from collector.errors import UserError
+from collector.folder_watch import FolderWatch
 from collector.service import service_clock, stopping_on_signals
 from collector.settings import load_settings
 from collector.settings_folders import WatchedFolder
 from collector.sources import profiles
 from collector.store import database
-from collector.watching import FolderWatch, watch_until
+from collector.watching import watch_until
 
 __all__ = ["watch"]
 

@@ -21,9 +21,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from collector import watching
+from collector import folder_watch, watching
 from collector.clock import real_clock
 from collector.errors import StoreUnavailable
+from collector.folder_watch import FolderWatch
 from collector.importing import import_csv
 from collector.settings import Settings, load_settings
 from collector.settings_folders import WatchedFolder
@@ -66,20 +67,20 @@ def folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def watch(engine: sa.Engine, folder: Path) -> watching.FolderWatch:
+def watch(engine: sa.Engine, folder: Path) -> FolderWatch:
     watched = WatchedFolder(path=folder, profile="mine.toml", settle_s=1)
     profile = profiles.parse(PROFILE, "mine.toml")
-    return watching.FolderWatch(engine, Settings(), watched, profile, real_clock())
+    return FolderWatch(engine, Settings(), watched, profile, real_clock())
 
 
-def look(watch: watching.FolderWatch | watching.ConfiguredWatch, *, at_s: float = 0.0) -> int:
+def look(watch: FolderWatch | watching.ConfiguredWatch, *, at_s: float = 0.0) -> int:
     """Twice, so that a file has settled at the second look."""
     going = threading.Event()
     return watch.look(at_s, going) + watch.look(at_s + 2, going)
 
 
 def test_a_file_is_imported_once_and_moved_to_done(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch
 ) -> None:
     (folder / "a.csv").write_text(content(1, 30))
 
@@ -91,7 +92,7 @@ def test_a_file_is_imported_once_and_moved_to_done(
 
 
 def test_a_file_with_bad_rows_is_kept_with_the_list_of_them(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch
 ) -> None:
     bad = '4;2026-05-14T10:00:04Z;=HYPERLINK("x")\n'
     (folder / "a.csv").write_text(content(1, 3) + bad + row(5))
@@ -112,7 +113,7 @@ def test_a_file_with_bad_rows_is_kept_with_the_list_of_them(
 
 
 def test_a_mended_file_that_is_put_back_brings_only_what_was_missing(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch
 ) -> None:
     (folder / "a.csv").write_text(content(1, 3) + "4;2026-05-14T10:00:04Z;?\n")
     look(watch)
@@ -125,7 +126,7 @@ def test_a_mended_file_that_is_put_back_brings_only_what_was_missing(
 
 
 def test_a_file_that_was_stored_but_not_moved_is_only_moved(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch
 ) -> None:
     path = folder / "a.csv"
     path.write_text(content(1, 30))
@@ -139,7 +140,7 @@ def test_a_file_that_was_stored_but_not_moved_is_only_moved(
 
 
 def test_a_file_that_grows_while_it_is_imported_is_taken_again(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch, monkeypatch: pytest.MonkeyPatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (folder / "a.csv").write_text(content(1, 3))
 
@@ -150,7 +151,7 @@ def test_a_file_that_grows_while_it_is_imported_is_taken_again(
             file.write(row(4))
         return done
 
-    monkeypatch.setattr(watching, "import_csv", and_grow)
+    monkeypatch.setattr(folder_watch, "import_csv", and_grow)
     look(watch)
     assert (folder / "a.csv").exists()
 
@@ -162,7 +163,7 @@ def test_a_file_that_grows_while_it_is_imported_is_taken_again(
 def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
     engine: sa.Engine,
     folder: Path,
-    watch: watching.FolderWatch,
+    watch: FolderWatch,
     monkeypatch: pytest.MonkeyPatch,
     caplog: pytest.LogCaptureFixture,
 ) -> None:
@@ -172,7 +173,7 @@ def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
     def away(*_args: object, **_named: object) -> object:
         raise StoreUnavailable("the database is locked")
 
-    monkeypatch.setattr(watching, "import_csv", away)
+    monkeypatch.setattr(folder_watch, "import_csv", away)
     assert look(watch) + look(watch, at_s=10) == 0
     assert caplog.messages == [f"the files in {folder} wait: the database is locked"]
     assert watch.troubles() == caplog.messages
@@ -185,7 +186,7 @@ def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
 
 
 def test_a_file_that_cannot_be_moved_is_named_once_and_not_taken_again(
-    folder: Path, watch: watching.FolderWatch, caplog: pytest.LogCaptureFixture
+    folder: Path, watch: FolderWatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     (folder / "done").write_text("a file where the folder should be")
     (folder / "a.csv").write_text(content(1, 3))
@@ -201,7 +202,7 @@ def test_a_file_that_cannot_be_moved_is_named_once_and_not_taken_again(
 
 
 def test_what_no_code_can_digest_stays_and_the_files_after_it_are_taken(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch, monkeypatch: pytest.MonkeyPatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (folder / "a.csv").write_text(content(1, 3))
     os.utime(folder / "a.csv", (1, 1))
@@ -212,7 +213,7 @@ def test_what_no_code_can_digest_stays_and_the_files_after_it_are_taken(
             raise RuntimeError("nobody thought of this")
         return import_csv(engine_, settings, path, *rest, **named)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(watching, "import_csv", broken)
+    monkeypatch.setattr(folder_watch, "import_csv", broken)
     look(watch)
 
     assert counters(engine) == [4, 5, 6]
@@ -220,7 +221,7 @@ def test_what_no_code_can_digest_stays_and_the_files_after_it_are_taken(
 
 
 def test_links_out_of_the_folder_are_named_once(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch, caplog: pytest.LogCaptureFixture
+    engine: sa.Engine, folder: Path, watch: FolderWatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     (folder.parent / "outside.csv").write_text(content(1, 3))
     (folder / "a.csv").symlink_to("../outside.csv")
@@ -289,7 +290,7 @@ def test_a_folder_without_its_profile_is_named_and_watched_once_the_profile_is_t
 
 
 def test_a_file_that_another_process_imports_waits_and_the_others_are_taken(
-    engine: sa.Engine, folder: Path, watch: watching.FolderWatch
+    engine: sa.Engine, folder: Path, watch: FolderWatch
 ) -> None:
     with database.write(engine) as conn:
         other = imports.begin(conn, "a.csv", b"1", "mine.toml", at=real_clock().now())
