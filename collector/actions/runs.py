@@ -26,7 +26,10 @@ MOST_LETTERS = 100  # as in a message
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What a person says of a run; what is not known stays None."""
+    """What a person says of a run; what is not known stays None.
+
+    A `trial` is made to learn what settings do: its shots are stored and shown, never charted.
+    """
 
     mold: str | None = None
     blend: str | None = None
@@ -34,6 +37,7 @@ class Told:
     color: str | None = None
     recipe: str | None = None
     recipe_version: int | None = None
+    trial: bool | None = None
 
 
 def open_run(
@@ -60,7 +64,8 @@ def open_run(
     Raises
     ------
     NotAllowed
-        Nobody is named, the press is not known, the name cannot be one, or the run has ended.
+        Nobody is named, the press is not known, the name cannot be one, the run has ended, or it is a trial
+        that would become none: its shots were judged by nothing.
     """
     _named(who)
     name = _name(name)
@@ -69,6 +74,8 @@ def open_run(
         known = runs.by_name(conn, row.id, name)
         if known is not None and (current is None or known.id != current.id):
             raise NotAllowed(f"run {name} of {press} is over; give the run another name")
+        if known is not None and known.trial and told.trial is False:
+            raise NotAllowed(f"run {name} is a trial and stays one; open another run to be charted again")
         message = _message(row, name, "open", told, clock)
         _take(conn, row, state, message, policy=policy, clock=clock)
         after = runs.by_name(conn, row.id, name)
@@ -126,14 +133,14 @@ def _take(
 def _message(row: PressRow, name: str, action: RunAction, told: Told, clock: ServiceClock) -> RunMessage:
     return RunMessage(
         site=row.site, press=row.name, at=clock.now(), run=name, action=action, received_at=clock.wall(),
-        source=FORM, **asdict(told),
+        source=FORM, **(asdict(told) | {"trial": bool(told.trial)}),
     )
 
 
 def _words(run: RunRow) -> dict[str, str | int | None]:
     return {
         "mold": run.mold, "blend": run.blend, "lot": run.lot, "color": run.color, "recipe": run.recipe,
-        "recipe_version": run.recipe_version, "opened_by": run.opened_by,
+        "recipe_version": run.recipe_version, "opened_by": run.opened_by, "trial": run.trial,
     }
 
 

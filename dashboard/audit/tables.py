@@ -9,7 +9,7 @@ from collector.alarms.extent_words import tray_words
 from collector.contract import quantities
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
-from dashboard.audit.evidence import Evidence, HoldFact, InForce
+from dashboard.audit.evidence import Evidence, HoldFact, InForce, ShotFacts
 from dashboard.audit.words import NONE
 
 
@@ -38,12 +38,19 @@ def made(audit: Audit) -> Table:
         ("Lot", ", then ".join(lots)), ("Color", run.color or NONE), ("Recipe", recipe),
         ("Opened", opened), ("Closed", closed if run.closed_at else "still open"),
         ("Shots", f"{shots.total:,}: {shots.first} to {shots.last}"),
-        ("Of these", f"{shots.startup:,} startup, {shots.baseline:,} baseline, {shots.charted:,} charted, "
-                     f"{shots.signaled:,} with a signal"),
+        ("Of these", _phases(shots)),
         ("Trays", f"{len(shots.trays)}: {tray_words(shots.trays)}" if shots.trays else "not known"),
         ("Source", ", ".join(shots.sources)),
     ]  # fmt: skip
     return Table(("", ""), rows, "")
+
+
+def _phases(shots: ShotFacts) -> str:
+    trial = shots.total - shots.startup - shots.baseline - shots.charted
+    return (
+        f"{shots.startup:,} startup, {shots.baseline:,} baseline, {shots.charted:,} charted, "
+        f"{shots.signaled:,} with a signal"
+    ) + (f", {trial:,} of a trial and so not charted" if trial else "")
 
 
 def setpoints(evidence: Evidence) -> Table:

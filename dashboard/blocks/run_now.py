@@ -51,11 +51,17 @@ def _run_form(press: str, now: Now) -> None:
             color = _asked("Color", run.color if run else None, press)
         known = {recipe_words(row): (row.name, row.version) for row in now.recipes}
         recipe = st.selectbox("Recipe", [NO_RECIPE, *known], key=f"press_run_recipe_{press}")
+        trial = st.checkbox(
+            "Trial", value=run is not None and run.trial, key=f"press_run_trial_{press}",
+            help="Made to learn what settings do: its shots are stored and shown, but no chart judges them. "
+            "A trial stays one; production goes on in another run.",
+        )
         who = signed_in.who("press_run_who")
         if st.form_submit_button("Open or describe this run", type="primary", key="press_run_button"):
             chosen = known.get(recipe, (None, None))
             told = Told(
                 mold=mold, blend=blend, lot=lot, color=color, recipe=chosen[0], recipe_version=chosen[1],
+                trial=trial,
             )
             carry_out(
                 f"Run {name.strip()} is open on {press}.", open_run, press=press, name=name, told=told,

@@ -14,7 +14,7 @@ OPENED = {
 
 def now_words(now: Now) -> str:
     """``Run R-0412, opened by a message · Larch 5 · blend A · lot 3118 · recipe Larch 5 A version 2``."""
-    parts = [_run(now), *_made(now), _recipe(now), now.clock, _missing(now)]
+    parts = [_run(now), _trial(now), *_made(now), _recipe(now), now.clock, _missing(now)]
     return " \u00b7 ".join(part for part in parts if part)
 
 
@@ -27,6 +27,10 @@ def _run(now: Now) -> str:
     if now.run is None:
         return "No run is open"
     return f"Run {now.run.name}, {OPENED.get(now.run.opened_by, now.run.opened_by)}"
+
+
+def _trial(now: Now) -> str | None:
+    return "trial, not charted" if now.run is not None and now.run.trial else None
 
 
 def _made(now: Now) -> list[str | None]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 import sqlalchemy as sa
@@ -13,10 +14,16 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from collector.clock import ServiceClock
+from collector.settings import Settings
 from collector.store import clock as stored_clock
 from collector.store import database
-from collector.store.tables import journal, recipes, runs
+from collector.store.tables import journal, recipes, runs, shots
+from dashboard.audit.audit import audit
+from dashboard.audit.collect import collect
+from dashboard.audit.tables import made
+from dashboard.blocks.lane_words import sentence
 from dashboard.blocks.run_now_words import now_words
+from dashboard.queries.floor import read_floor
 from dashboard.queries.press_run import read_now
 from tests.collector.pipelines import pipeline, rows, topic_message
 from tests.collector.shots_in import START, cushions, message
@@ -84,6 +91,39 @@ def test_a_run_is_opened_on_the_page(store: sa.Engine) -> None:
     assert found[1] == ("R-2 <b>", "Rowan 7", "form", None)
     assert found[0][3] is not None
     assert any("R-2 \\<b\\>, opened by a person" in each.value for each in app.markdown)
+
+
+def test_a_trial_is_ticked_and_neither_the_floor_nor_the_audit_takes_it_for_a_start(store: sa.Engine) -> None:
+    app = page()
+    app.text_input(key="press_run_name_P1").input("R-2")
+    app.checkbox(key="press_run_trial_P1").check()
+    app.selectbox(key="press_run_who").select("operator 1")
+    app.button(key="press_run_button").click().run()
+
+    assert any("trial, not charted" in each.value for each in app.markdown)
+    pipeline(store).take([message(n, {"cushion": 6.0}) for n in range(60, 64)])
+    assert [row[0] for row in rows(store, shots.c.phase)][-4:] == ["trial"] * 4
+    at = START + timedelta(minutes=64)
+    with database.read(store) as conn:
+        (lane,) = read_floor(conn, site="lowland", now=at, wall=at).lanes
+        said = sentence(lane, at, local=lambda moment: moment, provisional_shots=25)
+        evidence = collect(conn, 2, settings=Settings(), taken_at=at)
+    assert (said.headline, said.detail) == ("trial, shot 1,063", "stored and shown, not charted")
+    phases = dict(made(audit(evidence, ZoneInfo("UTC"))).rows)["Of these"]
+    assert phases == "0 startup, 0 baseline, 0 charted, 0 with a signal, 4 of a trial and so not charted"
+
+
+def test_a_trial_cannot_become_production(store: sa.Engine) -> None:
+    with database.write(store) as conn:
+        conn.execute(sa.update(runs).values(trial=True))
+    app = page()
+    assert app.checkbox(key="press_run_trial_P1").value
+    app.checkbox(key="press_run_trial_P1").uncheck()
+    app.selectbox(key="press_run_who").select("operator 1")
+    app.button(key="press_run_button").click().run()
+
+    assert rows(store, runs.c.trial) == [(True,)]
+    assert any("is a trial and stays one" in each.value for each in app.warning)
 
 
 def test_nobody_is_preset_and_a_run_that_nobody_opens_is_refused(store: sa.Engine) -> None:
