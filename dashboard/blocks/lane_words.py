@@ -72,7 +72,8 @@ def _running(lane: Lane, now: datetime, provisional_shots: int, act: str) -> Sen
         return Sentence("calm", "waiting for the first shot", "", act)
     number = "" if last.counter is None else f"shot {last.counter:,}"
     if last.phase == "trial":
-        return Sentence("calm", f"trial, {number}" if number else "trial", "stored and shown, not charted", act)
+        headline = f"trial, {number}" if number else "trial"
+        return Sentence("calm", headline, "stored and shown, not charted", act)
     if last.phase != "charted":
         steady = lane.steady_shots or 0
         headline = f"starting, {number}" if number else "starting"
