@@ -24,14 +24,24 @@ counted to, and the verdict of the charts. The id is left out because it is the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
-from collector.store.canonical import canonical_json, number, object_of_numbers, quote
+from collector.store.canonical import canonical_json, number, quote
+from collector.store.number_texts import written
 from collector.store.types import to_micros
 
 FORM = 1
+OF_NUMBERS = ("characteristics", "setpoints")
+TIMES = ("ended_at", "received_at")
+
+# The members in the order that the canonical form sorts their names into.
+_TEXT = (
+    f'{{{{"counter":{{}},"ended_at":{{}},"epoch":{{}},"form":{FORM},"not_written":{{}},"originals":{{}},'
+    '"press":{},"received_at":{},"setpoint_originals":{},"setpoints":{},"site":{},"source":{},'
+    '"time_reconstructed":{},"values":{}}}'
+).format
 
 
 def of_row(row: Mapping[str, Any]) -> bytes:
@@ -47,24 +57,39 @@ def of_row(row: Mapping[str, Any]) -> bytes:
     ValueError
         A value is not a finite number.
     """
-    return sha256(_text(row).encode()).digest()
+    columns = {name: [value] for name, value in row.items()}
+    for name in TIMES:
+        columns[name] = [to_micros(row[name])]
+    for name in OF_NUMBERS:
+        columns[name] = written([row[name] or {}])[1]
+    return of_columns(columns)[0]
 
 
-def _text(row: Mapping[str, Any]) -> str:
-    """The members in the order that the canonical form sorts their names into, written at once."""
-    counter = "null" if row["counter"] is None else number(row["counter"])
-    return (
-        f'{{"counter":{counter},"ended_at":{to_micros(row["ended_at"])},"epoch":{row["epoch"]},"form":{FORM},'
-        f'"not_written":{canonical_json(row["not_written"]) if row["not_written"] else "[]"},'
-        f'"originals":{_object(row["originals"])},"press":{quote(row["name"])},'
-        f'"received_at":{to_micros(row["received_at"])},'
-        f'"setpoint_originals":{_object(row["setpoint_originals"])},'
-        f'"setpoints":{_object(row["setpoints"])},"site":{quote(row["site"])},'
-        f'"source":{quote(row["source"])},'
-        f'"time_reconstructed":{"true" if row["time_reconstructed"] else "false"},'
-        f'"values":{object_of_numbers(row["characteristics"])}}}'
+def of_columns(columns: Mapping[str, Sequence[Any]]) -> list[bytes]:
+    """Digests of many rows, given as their columns.
+
+    Parameters
+    ----------
+    columns : mapping of str to sequence
+        Those of `shots`, with `site` and `name` of the press; times in microseconds, values and setpoints as
+        text in canonical form (:func:`collector.store.number_texts.written`).
+
+    Returns
+    -------
+    list of bytes
+        One a row.
+    """
+    texts = zip(
+        ["null" if each is None else number(each) for each in columns["counter"]],
+        columns["ended_at"], columns["epoch"], _texts(columns["not_written"], "[]"),
+        _texts(columns["originals"], "{}"), map(quote, columns["name"]), columns["received_at"],
+        _texts(columns["setpoint_originals"], "{}"), columns["setpoints"], map(quote, columns["site"]),
+        map(quote, columns["source"]), map(canonical_json, columns["time_reconstructed"]),
+        columns["characteristics"], strict=True,
     )
+    return [sha256(_TEXT(*each).encode()).digest() for each in texts]
 
 
-def _object(members: Mapping[str, Any] | None) -> str:
-    return canonical_json(members) if members else "{}"
+def _texts(column: Iterable[Any], empty: str) -> list[str]:
+    # Most shots have none, which needs no encoder.
+    return [canonical_json(each) if each else empty for each in column]

@@ -1,22 +1,20 @@
-"""Storing shots, and reading their values back as columns."""
+"""Storing shots (`collector.store.shot_rows`), and reading their values back as columns."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
-from math import isfinite
-from types import MappingProxyType
-from typing import Any, Literal, NamedTuple
+from typing import Any
 
 import pandas as pd
 import sqlalchemy as sa
 
-from collector.store import digest, shot_rows, shot_values
+from collector.store import digest, shot_values
+from collector.store.shot_rows import NewShot, Phase, insert
 from collector.store.tables import presses, shots
 from collector.store.withdrawn import own_press
 
-Phase = Literal["startup", "baseline", "charted", "trial"]
-Original = tuple[float, str]
+__all__ = ["NewShot", "Phase", "broken_digests", "insert", "keys", "run_of", "values"]
 
 _FRAME = {
     "id": "int64",
@@ -30,86 +28,6 @@ _FRAME = {
     "share_key": "str",
     "signaled": "bool",
 }
-
-
-class NewShot(NamedTuple):
-    """A shot with its place and its verdict, ready to be stored; a tuple, because they come by the hundred.
-
-    Attributes
-    ----------
-    press_id, epoch, counter
-        Identity: the press, the stretch in which its counter only rises, and the counter (None: has none).
-    ended_at, received_at : datetime
-        Aware; the press's time and ours.
-    run_id, tray, tray_position
-        Where it belongs, None where not known; position from 1.
-    phase : {'startup', 'baseline', 'charted'}
-        What the charts did with it.
-    share, share_key, signaled
-        Largest chart statistic as a share of its limit, whose it is, and whether anything signaled.
-    time_reconstructed : bool
-        `ended_at` was computed, not read.
-    source : str
-        Where it came from.
-    values, setpoints : mapping of str to float
-        Canonical units; a value that is missing is left out.
-    originals, setpoint_originals : mapping of str to (float, str)
-        Value and unit as sent, where they differ or the unit is not known from the key.
-    not_written : tuple of str
-        Keys the source names but has no value for.
-    """
-
-    press_id: int
-    epoch: int
-    counter: int | None
-    ended_at: datetime
-    received_at: datetime
-    phase: Phase
-    source: str
-    values: Mapping[str, float]
-    run_id: int | None = None
-    tray: str | None = None
-    tray_position: int | None = None
-    share: float | None = None
-    share_key: str | None = None
-    signaled: bool = False
-    time_reconstructed: bool = False
-    setpoints: Mapping[str, float] = MappingProxyType({})
-    originals: Mapping[str, Original] = MappingProxyType({})
-    setpoint_originals: Mapping[str, Original] = MappingProxyType({})
-    not_written: tuple[str, ...] = ()
-
-
-def insert(
-    conn: sa.Connection, new: Sequence[NewShot], *, names: Mapping[int, tuple[str, str]] | None = None
-) -> list[int]:
-    """Store shots in the order given, each with its digest.
-
-    Parameters
-    ----------
-    conn : Connection
-        A writing transaction.
-    new : sequence of NewShot
-    names : mapping of int to (str, str), optional
-        Site and name of each press by its id, where the caller knows them.
-
-    Returns
-    -------
-    list of int
-        Their ids, rising, in the same order.
-
-    Raises
-    ------
-    sqlalchemy.exc.IntegrityError
-        A shot of the same press, epoch and counter is stored already.
-    ValueError
-        A value is not a finite number.
-    """
-    if not new:
-        return []
-    names = names or _press_names(conn, {shot.press_id for shot in new})
-    rows = [_row(shot, *names[shot.press_id]) for shot in new]
-    return shot_rows.insert(conn, rows)
 
 
 def values(
@@ -206,40 +124,6 @@ def _conditions(
         (phases, c.phase.in_),
     )
     return [condition(argument) for argument, condition in asked if argument is not None]
-
-
-def _press_names(conn: sa.Connection, ids: set[int]) -> dict[int, tuple[str, str]]:
-    query = sa.select(presses.c.id, presses.c.site, presses.c.name).where(presses.c.id.in_(ids))
-    found = {row.id: (row.site, row.name) for row in conn.execute(query)}
-    if missing := ids - found.keys():
-        raise ValueError(f"no press has the id {min(missing)}; store the press before its shots")
-    return found
-
-
-def _row(shot: NewShot, site: str, press: str) -> dict[str, Any]:
-    row = {
-        "press_id": shot.press_id,
-        "epoch": shot.epoch,
-        "counter": shot.counter,
-        "ended_at": shot.ended_at,
-        "received_at": shot.received_at,
-        "run_id": shot.run_id,
-        "tray": shot.tray,
-        "tray_position": shot.tray_position,
-        "phase": shot.phase,
-        # A share that is not a number means: no chart had an opinion.
-        "share": shot.share if shot.share is not None and isfinite(shot.share) else None,
-        "share_key": shot.share_key,
-        "signaled": shot.signaled,
-        "time_reconstructed": shot.time_reconstructed,
-        "source": shot.source,
-        "characteristics": dict(shot.values),
-        "setpoints": dict(shot.setpoints),
-        "originals": dict(shot.originals),
-        "setpoint_originals": dict(shot.setpoint_originals),
-        "not_written": list(shot.not_written),
-    }
-    return row | {"digest": digest.of_row(row | {"site": site, "name": press})}
 
 
 def _frame_columns() -> list[sa.ColumnElement[Any]]:

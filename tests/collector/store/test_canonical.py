@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.store.canonical import Json, canonical_json, object_of_numbers
+from collector.store.canonical import Json, canonical_json
 
 # RFC 8785, Appendix B: the bits of a double, and how it is written.
 APPENDIX_B = """
@@ -89,23 +89,3 @@ def test_what_is_not_finite_is_refused(value: float) -> None:
 def test_what_is_no_json_is_refused() -> None:
     with pytest.raises(TypeError, match="object is no JSON value"):
         canonical_json({"cushion": object()})  # type: ignore[dict-item]
-
-
-@given(
-    st.dictionaries(
-        st.text(max_size=6),
-        st.one_of(
-            st.floats(allow_nan=False, allow_infinity=False), st.floats(0.0, 1000.0), st.integers(),
-            st.integers(-1000, 1000).map(float),
-        ),
-        max_size=12,
-    )
-)  # fmt: skip
-def test_an_object_of_numbers_is_written_as_any_other(members: dict[str, float]) -> None:
-    assert object_of_numbers(members) == canonical_json(members)
-
-
-@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
-def test_an_object_with_a_number_that_is_none_is_refused(value: float) -> None:
-    with pytest.raises(ValueError, match="must be a finite number"):
-        object_of_numbers({"cushion": 5.5, "%s": value})
