@@ -57,11 +57,33 @@ def refusal(
     return f"too many wrong attempts; try again in {minutes} minute{'s' if minutes > 1 else ''}"
 
 
+def left_words(
+    of_name: Sequence[Attempt], wrong_from_address: Sequence[datetime], kind: Kind, *, now: datetime
+) -> str:
+    """What to say with a guess that was wrong: how many more are looked at, or for how long none is.
+
+    Parameters as in :func:`refusal`; the guess itself is the newest of both. It says nothing of whether there
+    is such an account: guesses at any name are counted alike.
+    """
+    refused = refusal(of_name, wrong_from_address, kind, now=now)
+    if refused:
+        return refused
+    wrong = [each.at for each in of_name if each.kind == kind and not each.worked]
+    left = [PER_NAME - len(_recent(wrong, now)), PER_ADDRESS - len(_recent(wrong_from_address, now))]
+    if kind == "pin":
+        left.append(PINS_UNTIL_OFF - _pins_since_success(of_name))
+    return "one more try is left" if min(left) == 1 else f"{min(left)} more tries are left"
+
+
 def _shut_until(wrong: Sequence[datetime], allowed: int, now: datetime) -> datetime:
     """When the next guess is looked at: from the last wrong one on, when there were too many before it."""
-    # A wall clock that was set back must not shut anybody out for longer than the window.
-    recent = [min(at, now) for at in wrong if at > now - WINDOW]
+    recent = _recent(wrong, now)
     return now if len(recent) < allowed else recent[0] + WINDOW
+
+
+def _recent(wrong: Sequence[datetime], now: datetime) -> list[datetime]:
+    # A wall clock that was set back must not shut anybody out for longer than the window.
+    return [min(at, now) for at in wrong if at > now - WINDOW]
 
 
 def _pins_since_success(attempts: Sequence[Attempt]) -> int:

@@ -7,13 +7,14 @@ in always makes a new one: a token from before is never taken over.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
 from collector.errors import NotAllowed
 from collector.people import attempts, secret
-from collector.people.attempts import Kind
+from collector.people.attempts import Attempt, Kind
 from collector.people.person import Person
 from collector.store import people
 from collector.store.database import read, write
@@ -121,20 +122,27 @@ def _guess(engine: sa.Engine, name: str, typed: str, kind: Kind, *, address: str
     """
     with write(engine) as conn:
         people.one_guess_at_a_time(conn)
-        refused = attempts.refusal(
-            people.attempts_of(conn, name, kind), people.wrong_from(conn, address, wall=wall), kind, now=wall
-        )
+        refused = attempts.refusal(*_attempts(conn, name, kind, address, wall), kind, now=wall)
         if refused:
             raise NotAllowed(refused)
         guess = people.add_attempt(conn, name=name, address=address, kind=kind, wall=wall)
+        left = attempts.left_words(*_attempts(conn, name, kind, address, wall), kind, now=wall)
         account = people.account(conn, name)
     stored = None
     if account is not None and account.disabled_at is None:
         stored = account.password_hash if kind == "password" else account.pin_hash
     # Outside of the transaction: it takes a twentieth of a second on purpose, and the press must not wait.
     if not secret.fits(typed[: secret.LONGEST + 1], stored):
-        raise NotAllowed(WRONG.format(what="password" if kind == "password" else "PIN"))
+        what = "password" if kind == "password" else "PIN"
+        raise NotAllowed(f"{WRONG.format(what=what)}: {left}")
     assert account is not None  # nothing fits where there is none
     with write(engine) as conn:
         people.attempt_worked(conn, guess)
     return account
+
+
+def _attempts(
+    conn: sa.Connection, name: str, kind: Kind, address: str, wall: datetime
+) -> tuple[Sequence[Attempt], Sequence[datetime]]:
+    """What counts against another guess: those at the name, and those from the address."""
+    return people.attempts_of(conn, name, kind), people.wrong_from(conn, address, wall=wall)

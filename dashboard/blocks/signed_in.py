@@ -128,7 +128,9 @@ def _ask_pin() -> None:
         name = st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
         pin = st.text_input("PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed")
         pressed = st.form_submit_button("Act under this name", type="primary")
-    if pressed:
+    if pressed and not name:  # a guess at nobody's PIN would count against whoever is at this tablet
+        st.warning("Choose a name, then enter its PIN.", icon=":material/block:")
+    elif pressed:
         try:
             st.session_state[BY_PIN] = queries.by_pin(name or "", pin, _address()).token
         except EvenrunError as error:
@@ -139,8 +141,12 @@ def _ask_pin() -> None:
 
 def _not_me() -> None:
     token = st.session_state.pop(BY_PIN, None)
-    if token is not None:
+    if token is None:
+        return
+    try:
         queries.sign_out(token)
+    except EvenrunError as error:  # nobody at this screen acts under it any more, and it ends by itself
+        st.toast(sentence(f"Not noted that you went: {error}."), duration="long")
 
 
 def _address() -> str:

@@ -311,6 +311,31 @@ def test_wrong_passwords_and_codes_between_wrong_pins_keep_no_pin_on(floor: Floo
     assert looked_at == 20
 
 
+def test_whoever_guesses_a_pin_is_told_how_often_it_may_still_be_tried(floor: Floor) -> None:
+    """Five are looked at, as OWASP ASVS 4.0.3, 2.2.1 leaves room for (from memory); the last one says so."""
+    said = []
+    for pin in range(5000, 5005):
+        with pytest.raises(NotAllowed) as caught:
+            floor.by_pin("operator 1", str(pin))
+        said.append(str(caught.value).partition("disabled: ")[2])
+    assert said == [
+        "4 more tries are left", "3 more tries are left", "2 more tries are left", "one more try is left",
+        "too many wrong attempts; try again in 15 minutes",
+    ]  # fmt: skip
+
+
+def test_the_last_tries_before_a_pin_is_off_or_an_address_shut_out_are_counted_too(floor: Floor) -> None:
+    for number in range(19):
+        floor.wall += timedelta(minutes=16)
+        with pytest.raises(NotAllowed) as caught:
+            floor.by_pin("operator 1", f"{5000 + number}", address=f"10.3.{number}.1")
+    assert "one more try is left" in str(caught.value)
+    for number in range(19):
+        with pytest.raises(NotAllowed) as caught:
+            floor.signed_in(f"somebody {number}", "wrong", address="10.0.0.66")
+    assert "one more try is left" in str(caught.value)
+
+
 def test_guessing_many_names_shuts_the_address_out(floor: Floor) -> None:
     for number in range(20):
         with pytest.raises(NotAllowed, match="do not fit"):

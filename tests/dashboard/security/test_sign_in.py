@@ -141,6 +141,9 @@ def test_guessing_passwords_over_http_is_shut_out(site: Site) -> None:
 
     assert {answer.status for answer in said} == {403}
     assert "do not fit together" in said[4].text
+    left = ["4 more tries are left", "3 more tries are left", "2 more tries are left", "one more try is left"]
+    for words, answer in zip([*left, "too many wrong attempts; try again in 15 minutes"], said, strict=False):
+        assert words in answer.text  # the fifth says itself that no sixth is looked at
     assert "Too many wrong attempts" in said[5].text
     assert "Too many wrong attempts" in browser.send("/sign-in", name="operator 1", password=GOOD).text
 
