@@ -10,8 +10,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from collector.errors import StoreUnavailable
+from collector.errors import StoreError
 from dashboard.blocks import signed_in
+from dashboard.blocks.plain import sentence
 
 ICON = Path(__file__).parent / "icon.svg"
 # Streamlit writes white on the accent; on the light blue of the dark theme that is 2.1:1.
@@ -66,8 +67,8 @@ def main() -> None:
         if page.url_path:  # the floor is for a wall: nobody signs in there
             signed_in.line(page.url_path)
         page.run()
-    except StoreUnavailable as error:
-        st.warning(f"{error} This page shows nothing until then; reload it to try again.")
+    except StoreError as error:
+        st.warning(sentence(f"This page shows nothing now; reload it to try again: {error}."))
 
 
 if __name__ == "__main__":

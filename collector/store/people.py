@@ -211,8 +211,14 @@ def wrong_from(conn: sa.Connection, address: str, *, wall: datetime) -> Sequence
     return conn.execute(query.order_by(c.id.desc()).limit(MOST_ATTEMPTS)).scalars().all()
 
 
-def signing_key(conn: sa.Connection) -> bytes:
-    """The key that signs this store's cookies, made at the first call; in a writing transaction."""
+def signing_key(conn: sa.Connection) -> bytes | None:
+    """The key that signs this store's cookies; None before it was made."""
+    found = conn.execute(sa.select(sign_in_keys.c.signing_key)).scalar_one_or_none()
+    return None if found is None else bytes(found)
+
+
+def make_signing_key(conn: sa.Connection) -> bytes:
+    """The same, made where there is none; in a writing transaction."""
     made = insert_into(conn, sign_in_keys).values(id=1, signing_key=secrets.token_bytes(32))
     conn.execute(made.on_conflict_do_nothing())
     return bytes(conn.execute(sa.select(sign_in_keys.c.signing_key)).scalar_one())

@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from collector.errors import StoreUnavailable
 from collector.store.database import read
 from dashboard.blocks import (
     acting,
@@ -86,9 +87,14 @@ if which == LOAD:
 @st.fragment(run_every=5.0)
 def watch() -> None:
     """Show the page anew as soon as an alarm is new or takes a step."""
-    with read(engine) as conn:
-        if queries.fingerprint(conn) != seen:
-            st.rerun()
+    try:
+        with read(engine) as conn:
+            changed = queries.fingerprint(conn) != seen
+    except StoreUnavailable as error:
+        st.warning(sentence(f"What is shown here may be old: {error}."))
+        return
+    if changed:
+        st.rerun()
 
 
 watch()

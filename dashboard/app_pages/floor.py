@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from collector.errors import StoreUnavailable
+from collector.errors import StoreError
 from dashboard.blocks.floor_live import floor_drawing
 from dashboard.blocks.floor_screen import alone, show, trouble
 
@@ -14,7 +14,7 @@ def live() -> None:
     """Redraw once a second; every browser gets the same drawing, made once."""
     try:
         picture = floor_drawing()
-    except StoreUnavailable as error:
+    except StoreError as error:
         picture = trouble(str(error))
     show(picture, dark=DARK)
 

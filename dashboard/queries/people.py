@@ -17,9 +17,13 @@ from dashboard.queries import database
 
 @st.cache_resource(show_spinner=False)
 def signing_key() -> bytes:
-    """The key of the cookies, the same for every process of this store."""
+    """The key of the cookies, the same for every process of this store; read only, once there is one."""
+    with read(database.engine()) as conn:
+        known = people.signing_key(conn)
+    if known is not None:
+        return known
     with write(database.engine()) as conn:
-        return people.signing_key(conn)
+        return people.make_signing_key(conn)
 
 
 def are_accounts() -> bool:

@@ -8,12 +8,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from collector.errors import NotAllowed, ProviderAway, StoreUnavailable
+from collector.errors import NotAllowed, ProviderAway, StoreError
 from dashboard.app import PAGES
 from dashboard.queries import people as queries
 from dashboard.web.forms import page
 
-REFUSALS = (NotAllowed, ProviderAway, StoreUnavailable)
+REFUSALS = (NotAllowed, ProviderAway, StoreError)
 
 
 def back(wanted: str | None) -> str:
@@ -28,9 +28,9 @@ def guarded(
     """What a person, the store or the provider cannot do is a sentence on a page and never a stack."""
 
     async def answer(request: Request) -> Response:
-        if not await run_in_threadpool(queries.are_accounts):
-            return RedirectResponse("/", status_code=303)
         try:
+            if not await run_in_threadpool(queries.are_accounts):
+                return RedirectResponse("/", status_code=303)
             return await handler(request)
         except REFUSALS as error:
             return refused(request, error)
@@ -42,9 +42,8 @@ def refused(request: Request, error: Exception) -> Response:
     """A page that says why something was not done."""
     status = 403 if isinstance(error, NotAllowed) else 503
     links = (("/sign-in", "Sign in"),)
-    return page(
-        request, queries.signing_key(), title="Not done", refused=sentence(error), links=links, status=status
-    )
+    # Without a form and so without the store's key: the store may be what cannot be asked.
+    return page(request, b"", title="Not done", refused=sentence(error), links=links, status=status)
 
 
 def sentence(error: Exception) -> str:

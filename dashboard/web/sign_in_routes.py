@@ -29,22 +29,21 @@ NEW_PASSWORD = Field(
     "password", "New password", "password", "new-password", longest=secret.LONGEST,
     hint=f"At least {secret.SHORTEST} characters. Four unrelated words make a good one.",
 )  # fmt: skip
+DIGITS = f"{secret.PIN_SHORTEST} to {secret.PIN_LONGEST} digits"
 PIN = Field(
     "pin", "PIN for tablets that many use", "password", "off", longest=secret.PIN_LONGEST, required=False,
-    digits=True, hint=f"{secret.PIN_SHORTEST} to {secret.PIN_LONGEST} digits; leave it empty for none.",
+    digits=True, hint=f"{DIGITS}; leave it empty for none.",
 )  # fmt: skip
-ONLY_FRESH = (
-    f"{secret.PIN_SHORTEST} to {secret.PIN_LONGEST} digits; within five minutes after the identity provider "
-    "signed you in."
-)
+ONLY_FRESH = f"{DIGITS}; within five minutes after the identity provider signed you in."
 NEW_PASSWORD_OR_NONE = Field(
     "password", "New password", "password", "new-password", longest=secret.LONGEST, required=False,
     hint="Leave it empty to keep the one you have.",
 )  # fmt: skip
 
+NEW_PIN = replace(PIN, hint=f"{DIGITS}; leave it empty to keep what you have.")
 CURRENT = Field("current", "Current password", "password", "current-password", longest=secret.LONGEST)
 PASSWORD_OR_PIN = Form(
-    "/account", "Change", (CURRENT, NEW_PASSWORD_OR_NONE, PIN), title="Another password or PIN"
+    "/account", "Change", (CURRENT, NEW_PASSWORD_OR_NONE, NEW_PIN), title="Another password or PIN"
 )
 PIN_ALONE = Form(
     "/account", "Choose this PIN", (replace(PIN, hint=ONLY_FRESH, required=True),), title="A PIN of your own"
