@@ -13,7 +13,8 @@ from typing import Any
 
 from collector.contract import topics
 from collector.contract.bodies import Message
-from collector.contract.mapping_proposal import Proposal, propose
+from collector.contract.mapping_draft import Proposal
+from collector.contract.mapping_proposal import propose
 from collector.contract.mapping_read import make
 from collector.contract.messages import (
     GaugingMessage,

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from collector.contract.mapping_draft import NOWHERE, Proposal
 from collector.contract.mapping_model import JsonMapping
-from collector.contract.mapping_proposal import NOWHERE, Proposal, propose
+from collector.contract.mapping_proposal import propose
 from collector.contract.mapping_units import guess_unit_of
 from collector.contract.mapping_words import guess_key, guess_unit
 from collector.contract.messages import StateMessage
