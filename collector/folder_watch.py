@@ -148,7 +148,7 @@ class FolderWatch:
         into = REFUSED if done.counts.refused else DONE
         try:
             listed.keep()
-            moved = set_aside(arrived.path, into)
+            moved = set_aside(arrived, into)
         except OSError as error:
             self._leave(
                 arrived,
@@ -157,9 +157,11 @@ class FolderWatch:
             )
             return
         self._left.pop(arrived.path, None)
+        if moved is None:
+            return  # another file came to its place at the last moment, and is taken when it has settled
         say = log.warning if done.counts.refused else log.info
         first = f", the first because {done.sentences[0].rstrip('.')}" if done.sentences else ""
-        say("%s: %s%s; it now lies in %s", arrived.path.name, done.told(), first, moved.parent)
+        say("%s: %s%s; it now lies in %s", arrived.path.name, done.told(), first, moved.path.parent)
 
     def _leave(self, arrived: Arrived, sentence: str) -> None:
         log.warning("%s", sentence)

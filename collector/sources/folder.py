@@ -136,14 +136,23 @@ def place_in(folder: Path, name: str) -> Path:
     return folder / next(each for each in names if not os.path.lexists(folder / each))
 
 
-def set_aside(file: Path, into: str) -> Path:
+def set_aside(file: Arrived, into: str) -> Arrived | None:
     """Move a file into a folder beside it; a file of that name is left as it is.
+
+    Returns
+    -------
+    Arrived or None
+        The file where it lies now; None when it was another one by the time it was moved, and was put back.
 
     Raises
     ------
     OSError
         When it cannot be moved.
     """
-    target = place_in(file.parent / into, file.name)
-    file.rename(target)
-    return target
+    folder, name = file.path.parent, file.path.name
+    moved = Arrived(place_in(folder / into, name), file.fingerprint)
+    file.path.rename(moved.path)
+    if moved.is_unchanged():
+        return moved
+    moved.path.rename(place_in(folder, name))
+    return None

@@ -18,6 +18,11 @@ def names(found: list[Arrived]) -> list[str]:
     return [each.path.name for each in found]
 
 
+def as_it_is(path: Path) -> Arrived:
+    found = path.stat()
+    return Arrived(path, (found.st_size, found.st_mtime_ns))
+
+
 @pytest.fixture
 def arrivals(tmp_path: Path) -> Arrivals:
     return Arrivals(tmp_path, "*.csv", settle_s=5)
@@ -111,10 +116,20 @@ def test_a_folder_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
 def test_a_file_is_moved_beside_one_of_the_same_name(tmp_path: Path) -> None:
     for text in ("first", "second", "third"):
         (tmp_path / "a.csv").write_text(text)
-        set_aside(tmp_path / "a.csv", "done")
+        assert set_aside(as_it_is(tmp_path / "a.csv"), "done") is not None
 
     moved = {path.name: path.read_text() for path in (tmp_path / "done").iterdir()}
     assert moved == {"a.csv": "first", "a.2.csv": "second", "a.3.csv": "third"}
+
+
+def test_a_file_that_took_the_place_of_the_imported_one_is_put_back(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("1\n")
+    imported = as_it_is(tmp_path / "a.csv")
+    (tmp_path / "a.csv").write_text("another\n")
+
+    assert set_aside(imported, "done") is None
+    assert (tmp_path / "a.csv").read_text() == "another\n"
+    assert list((tmp_path / "done").iterdir()) == []
 
 
 def test_nothing_is_moved_through_a_link(tmp_path: Path) -> None:
@@ -124,5 +139,5 @@ def test_nothing_is_moved_through_a_link(tmp_path: Path) -> None:
     (tmp_path / "in/a.csv").write_text("1\n")
 
     with pytest.raises(OSError, match="link"):
-        set_aside(tmp_path / "in/a.csv", "done")
+        set_aside(as_it_is(tmp_path / "in/a.csv"), "done")
     assert (tmp_path / "in/a.csv").exists()
