@@ -12,7 +12,8 @@ from collector.contract.mapping_toml import remark
 from collector.contract.quantities import format_value, label
 from collector.contract.shot import Shot
 from collector.contract.times import to_text
-from collector.listening import TopicTrial, Trial
+from collector.listening import Trial
+from collector.topic_trial import TopicTrial
 
 __all__ = ["report", "told_at_once"]
 
