@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import queue
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -17,7 +16,7 @@ from functools import partial
 from random import Random
 from typing import Any, Literal
 
-from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
+from paho.mqtt.client import Client, MQTTMessage, MQTTv311
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.contract import topics
@@ -25,18 +24,13 @@ from collector.contract.outgoing import CollectorState
 from collector.errors import DeliveryError, SettingsError
 from collector.sources import mqtt_connection as connection
 from collector.sources.incoming import Incoming
+from collector.sources.mqtt_arrivals import Arrivals
 from collector.sources.mqtt_settings import MqttSettings, back_off_s
-from collector.sources.mqtt_tls import explained
+from collector.sources.mqtt_trouble import Trouble
+from collector.sources.mqtt_version import Version
 
 _log = logging.getLogger(__name__)
-_UNSUPPORTED_VERSION = 0x84  # MQTT 5.0, table 3-1; paho gives the same code for the refusal of a 3.1.1 broker
 _LOOK_S = 0.2  # how often something that waits looks whether the connection still stands
-_WINDOWS_IN_HAND = 10
-# Whoever has waited so long for a next message has them all. While a batch is stored the next one gathers by
-# itself, so that waiting longer makes batches no larger, but an alarm later.
-_GAP_S = 0.002
-_SAY_AGAIN_S = 60.0  # how often the log says what goes on being wrong
-_IDLE_S = 0.5  # an empty batch this often lets the caller look after its timed work
 
 
 class MqttSource:
@@ -72,8 +66,7 @@ class MqttSource:
         self._may_connect = may_connect
         self._clock = clock
         self._random = random
-        # Bounded here as well: Mosquitto 2.0.11 sends a whole window for each acknowledgement.
-        self._arrived: queue.Queue[Incoming] = queue.Queue(_WINDOWS_IN_HAND * settings.receive_maximum)
+        self._arrived = Arrivals(settings.receive_maximum)
         self._own_topic = topics.collector_state_topic(settings.site)
         self._connections = 0
         self._connected = threading.Event()
@@ -82,13 +75,15 @@ class MqttSource:
         self._answered = False
         self._hung_up = False
         self._closing = threading.Event()
-        self._protocol = MQTTv311 if settings.protocol == "3.1.1" else MQTTv5
+        self._version = Version(settings)
         self._client: Client | None = None
-        self._version_refused = False
-        self._falling_back = False
-        self._said_at_s = 0.0
         self._thread: threading.Thread | None = None
-        self.problem: str | None = "not started yet"
+        self._trouble = Trouble(settings)
+
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with the connection, in one sentence; None while nothing is."""
+        return self._trouble.sentence
 
     @property
     def connected(self) -> bool:
@@ -98,12 +93,12 @@ class MqttSource:
     @property
     def protocol(self) -> Literal["5", "3.1.1"]:
         """Version of MQTT in use."""
-        return "5" if self._protocol == MQTTv5 else "3.1.1"
+        return self._version.name
 
     @property
     def in_hand(self) -> int:
         """Messages that arrived and are in no batch yet."""
-        return self._arrived.qsize()
+        return len(self._arrived)
 
     def start(self) -> None:
         """Connect in a thread of its own and keep connecting until `close`."""
@@ -130,7 +125,7 @@ class MqttSource:
             An empty list when nothing came for half a second.
         """
         while not self._closing.is_set():
-            yield self._one_batch(max_messages, max_wait_s)
+            yield self._arrived.batch(max_messages, max_wait_s)
 
     def publish(
         self, topic: str, payload: bytes, *, retain: bool, qos: int = 1, timeout_s: float = 10.0
@@ -174,22 +169,6 @@ class MqttSource:
         if self._thread is not None:
             self._thread.join(timeout=10.0)
 
-    def _one_batch(self, max_messages: int, max_wait_s: float) -> list[Incoming]:
-        batch: list[Incoming] = []
-        with contextlib.suppress(queue.Empty):
-            batch.append(self._arrived.get(timeout=_IDLE_S))
-            deadline = time.monotonic() + max_wait_s
-            while len(batch) < max_messages:
-                batch.append(self._next(deadline))
-        return batch
-
-    def _next(self, deadline: float) -> Incoming:
-        """The next message that is here already, or comes right after; not after the deadline."""
-        try:
-            return self._arrived.get_nowait()
-        except queue.Empty:
-            return self._arrived.get(timeout=max(0.0, min(_GAP_S, deadline - time.monotonic())))
-
     def _keep_connected(self) -> None:
         attempt = 0
         while not self._closing.is_set():
@@ -198,7 +177,7 @@ class MqttSource:
                 continue
             was_connected = self._connect_once()
             attempt = 1 if was_connected else attempt + 1
-            if not self._falling_back:
+            if not self._version.falls_back:
                 self._closing.wait(back_off_s(attempt, self._settings, self._random))
 
     def _connect_once(self) -> bool:
@@ -214,46 +193,31 @@ class MqttSource:
         reached = False
         try:
             client = self._client = self._new_client()
-            connection.dial(client, self._settings, self._protocol)
+            connection.dial(client, self._settings, self._version.protocol)
             reached = True
             self._stay(client)
         except (OSError, ValueError, SettingsError) as error:
-            why = explained(error, self._settings.host, self._settings.tls)
-            self._note_problem(f"no connection to the broker at {self._settings.address}: {why}")
+            self._trouble.unreachable(error)
         was_connected = self._connected.is_set()
-        if reached and not self._answered and self._protocol == MQTTv311:
-            self._note_unanswered(hung_up=self._hung_up)
+        if reached and not self._answered and self._version.protocol == MQTTv311:
+            self._trouble.unanswered(hung_up=self._hung_up)
         self._client = None
         self._connected.clear()
-        self._choose_protocol(unanswered=reached and not self._answered)
+        self._version.choose(unanswered=reached and not self._answered)
         return was_connected
 
     def _stay(self, client: Client) -> None:
         # The client's own thread, because only then may other threads publish and acknowledge.
         client.loop_start()
-        perhaps_3_1_1 = self._settings.protocol == "auto" and self._protocol == MQTTv5
-        patience_s = self._settings.connect_timeout_s if perhaps_3_1_1 else self._settings.answer_timeout_s
-        self._hung_up = self._news.wait(patience_s) and not self._answered
+        self._hung_up = self._news.wait(self._version.patience_s) and not self._answered
         if not self._answered:
             client.disconnect()
         self._gone.wait()
         client.loop_stop()
 
-    def _choose_protocol(self, *, unanswered: bool) -> None:
-        """Version of the next attempt: 5 first; 3.1.1 at once after a broker that could not read 5.
-
-        Such a broker refuses version 5 by name or, as the embedded one does, does not answer at all.
-        One that is just restarting may be as silent, so every new round begins with 5 again.
-        """
-        if self._settings.protocol != "auto":
-            return
-        self._falling_back = self._protocol == MQTTv5 and (unanswered or self._version_refused)
-        self._protocol = MQTTv311 if self._falling_back else MQTTv5
-        self._version_refused = False
-
     def _new_client(self) -> Client:
         will = self._state("offline", "connection lost")
-        client = connection.new_client(self._settings, self._protocol, will)
+        client = connection.new_client(self._settings, self._version.protocol, will)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -269,47 +233,32 @@ class MqttSource:
         self._answered = True
         self._news.set()
         if code.is_failure:
-            self._refused(code)
+            if not self._version.is_refused(code):
+                self._trouble.refused(code)
             return
-        self.problem = None
+        self._trouble.is_over()
         _log.info(
-            "connected to %s with MQTT %s, session kept: %s",
-            self._settings.address,
-            self.protocol,
+            "connected to %s with MQTT %s, session kept: %s", self._settings.address, self.protocol,
             flags.session_present,
         )
-        wanted = connection.subscription(self._settings, self._protocol)
+        wanted = connection.subscription(self._settings, self._version.protocol)
         if self._settings.ends:
             client.unsubscribe([name for name, _ in wanted])
             return
         client.subscribe(wanted)
         client.publish(self._own_topic, self._state("online", None), qos=1, retain=True)
-        if (
-            flags.session_present
-        ):  # with its subscriptions, so that messages may come before an answer to ours
+        if flags.session_present:  # with its subscriptions: messages may come before an answer to ours
             self._connected.set()
-
-    def _refused(self, code: ReasonCode) -> None:
-        self._version_refused = code.value == _UNSUPPORTED_VERSION
-        if not self._version_refused:
-            self._note_problem(
-                f"the broker at {self._settings.address} refused the connection ({code}); "
-                "check the broker's user and password settings"
-            )
 
     def _on_subscribe(self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _: Any) -> None:
         if not any(code.is_failure for code in codes):
             self._connected.set()
             return
-        wanted = " and ".join((f"{topics.ROOT}/{self._settings.site}/#", *self._settings.also))
-        self._note_problem(
-            f"the broker at {self._settings.address} refused the subscription; "
-            f"give this user the right to read {wanted}"
-        )
+        self._trouble.not_subscribed()
 
     def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
         if self._connected.is_set() and not self._closing.is_set():
-            self._note_problem(f"connection to the broker at {self._settings.address} lost ({code})")
+            self._trouble.lost(code)
         self._gone.set()
         self._news.set()
 
@@ -321,40 +270,8 @@ class MqttSource:
         position = f"{self._connections}:{message.mid}"
         acknowledge = partial(self._acknowledge, client, message.mid, message.qos)
         incoming = Incoming(topic, bytes(message.payload), "mqtt", position, acknowledge)
-        try:
-            self._arrived.put_nowait(incoming)
-        except queue.Full:
-            self._wait_for_room(incoming)
-
-    def _wait_for_room(self, incoming: Incoming) -> None:
-        """Waiting stops the reading of the socket, so that a backlog stays with the broker."""
-        while not self._closing.is_set():
-            with contextlib.suppress(queue.Full):
-                self._arrived.put(incoming, timeout=_LOOK_S)
-                return
+        self._arrived.put(incoming, is_over=self._closing.is_set)
 
     def _acknowledge(self, client: Client, mid: int, qos: int) -> None:
         if client is self._client:
             client.ack(mid, qos)
-
-    def _note_unanswered(self, *, hung_up: bool) -> None:
-        """Not after MQTT 5 alone, which some brokers leave unanswered before they take 3.1.1."""
-        where = f"the broker at {self._settings.address}"
-        if not hung_up:
-            self._note_problem(
-                f"{where} took the connection but did not answer within "
-                f"{self._settings.answer_timeout_s:g} s; see whether it is still starting or overloaded"
-            )
-            return
-        ours = "encrypted" if self._settings.tls else "not encrypted"
-        self._note_problem(
-            f"{where} hung up without an answer; where this goes on, see whether it runs and, since we are "
-            f"{ours} (broker.tls), whether that port is too and asks for a client certificate"
-        )
-
-    def _note_problem(self, sentence: str) -> None:
-        now_s = time.monotonic()
-        if sentence != self.problem or now_s - self._said_at_s >= _SAY_AGAIN_S:
-            _log.warning("%s", sentence)
-            self._said_at_s = now_s
-        self.problem = sentence

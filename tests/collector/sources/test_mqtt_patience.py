@@ -14,7 +14,7 @@ from random import Random
 
 import pytest
 
-from collector.sources import mqtt
+from collector.sources import mqtt_trouble
 from collector.sources.mqtt import MqttSource
 from collector.sources.mqtt_settings import MqttSettings
 from tests.collector.sources.mqtt_helpers import embedded_broker, settings, wait_for
@@ -60,7 +60,7 @@ def test_silence_is_not_taken_for_a_matter_of_encryption() -> None:
 def test_where_nothing_listens_it_says_so_again_and_again_but_not_at_every_attempt(
     monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setattr(mqtt, "_SAY_AGAIN_S", 1.0)
+    monkeypatch.setattr(mqtt_trouble, "_SAY_AGAIN_S", 1.0)
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
     with caplog.at_level(logging.WARNING), opened(port, longest_wait_s=0.1) as found:
