@@ -26,6 +26,8 @@ from collector.sources.folder import DONE, REFUSED, Arrivals, Arrived, set_aside
 
 log = logging.getLogger("evenrun.folders")
 
+MOST_MOVED = 20  # files that are still looked after when they were moved
+
 
 class _Stopped(Exception):
     """The service ends; the file stays where it is and is taken again."""
@@ -61,6 +63,7 @@ class FolderWatch:
         self._arrivals = Arrivals(folder.path, folder.pattern, folder.settle_s)
         # Files that wait for a person, as they were when that was said, and what was said.
         self._left: dict[Path, tuple[Arrived, str]] = {}
+        self._moved: dict[Path, Arrived] = {}  # the last ones, as they were then
         self._said: frozenset[str] = frozenset()
         self._troubles: list[str] = []
 
@@ -97,10 +100,20 @@ class FolderWatch:
             troubles.append(f"the files in {self._folder.path} wait: {error}")
         except UserError as error:
             troubles.append(str(error))
+        troubles += self._written_on()
         self._troubles = troubles
         odd = sorted(self._arrivals.left_alone.items())
         self._say([*troubles, *(f"{name} in {self._folder.path} {why}." for name, why in odd)])
         return taken
+
+    def _written_on(self) -> list[str]:
+        """A file that its writer kept open has rows by now that nobody has read."""
+        changed = [path for path, moved in self._moved.items() if path.exists() and not moved.is_unchanged()]
+        return [
+            f"{path} was written on after it was imported and moved: put it back into {self._folder.path}, "
+            "and set settle_s to more than the longest time between two writings"
+            for path in changed
+        ]
 
     def _say(self, sentences: Sequence[str]) -> None:
         """Say what goes on being wrong once, and again only when it was right in between."""
@@ -159,6 +172,8 @@ class FolderWatch:
         self._left.pop(arrived.path, None)
         if moved is None:
             return  # another file came to its place at the last moment, and is taken when it has settled
+        older = list(self._moved.items())[1 - MOST_MOVED :]
+        self._moved = dict([*older, (moved.path, moved)])
         say = log.warning if done.counts.refused else log.info
         first = f", the first because {done.sentences[0].rstrip('.')}" if done.sentences else ""
         say("%s: %s%s; it now lies in %s", arrived.path.name, done.told(), first, moved.path.parent)

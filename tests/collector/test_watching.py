@@ -160,6 +160,28 @@ def test_a_file_that_grows_while_it_is_imported_is_taken_again(
     assert (folder / "done/a.csv").exists()
 
 
+def test_a_file_that_is_written_on_after_it_was_moved_is_told_until_it_is_put_back(
+    engine: sa.Engine, folder: Path, watch: FolderWatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A press that keeps its file open writes on wherever the file was moved: rename(2)."""
+    with (folder / "a.csv").open("w") as kept_open:
+        kept_open.write(content(1, 3))
+        kept_open.flush()
+        look(watch)
+        assert watch.troubles() == []
+        kept_open.write(row(4))
+
+    look(watch, at_s=10)
+    look(watch, at_s=20)
+    (said,) = watch.troubles()
+    assert "done/a.csv was written on after it was imported and moved: put it back" in said
+    assert caplog.text.count("was written on") == 1
+
+    (folder / "done/a.csv").rename(folder / "a.csv")
+    look(watch, at_s=30)
+    assert (watch.troubles(), counters(engine)) == ([], [1, 2, 3, 4])
+
+
 def test_while_the_store_is_away_the_files_wait_and_it_is_said_once(
     engine: sa.Engine,
     folder: Path,
