@@ -24,9 +24,9 @@ from simulator.scenarios import SCENARIOS
 from simulator.score import Score, judge
 from simulator.score_figures import GOALS, Figures, figures, unseen
 from simulator.score_pool import Task, each, run
-from simulator.score_shop import watch
 from simulator.score_table import WIDTH, show
 from simulator.score_truth import account
+from simulator.score_watch import watch
 
 MONDAY = datetime(2026, 11, 16, tzinfo=UTC)
 SEEDS, QUICK_SEEDS = 10, 5

@@ -37,9 +37,10 @@ from simulator.confusion_table import show
 from simulator.faults import FAULTS
 from simulator.scenarios import one_fault
 from simulator.score import LATEST_AFTER
+from simulator.score_alarms import Raised
 from simulator.score_pool import Task, each, run
-from simulator.score_shop import Raised, watch
 from simulator.score_truth import Matter, account
+from simulator.score_watch import watch
 
 SEEDS = 5
 SHOTS = 450  # of the run; what grows over hours is seen to grow

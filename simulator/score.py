@@ -21,8 +21,10 @@ from dataclasses import asdict, dataclass, replace
 from datetime import timedelta
 from typing import Any
 
-from simulator.score_shop import Raised, Standings, Watched
+from simulator.score_alarms import Raised
+from simulator.score_shop import Standings
 from simulator.score_truth import Account, Matter, Sound
+from simulator.score_watch import Watched
 
 LATEST_AFTER = 24
 _HOUR = timedelta(hours=1)

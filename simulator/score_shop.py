@@ -1,18 +1,14 @@
-"""What does the real service make of a story? Every story gets a store of its own, in memory, and the shop
-does what a shop would: recipes are qualified, the qualification run is studied and its limits approved, its
-alarms are closed and its discs let go, and then production is taken in, message by message as on the floor.
+"""A shop with a store of its own, in memory, that does what a shop would: recipes are qualified, the
+qualification run is studied and its limits approved, its alarms are closed and its discs let go.
 
-Only what a gateway sends goes in. What comes out is named by the true counters of the story, so that a
-counter that jumped or a message that came twice does not hide which disc is meant.
+Only what a gateway sends goes in, message by message as on the floor.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from hashlib import sha256
 from typing import Any
 
 import sqlalchemy as sa
@@ -21,7 +17,6 @@ from collector.actions import alarms as alarm_actions
 from collector.actions import holds as hold_actions
 from collector.actions import limits as limit_actions
 from collector.actions import recipes as recipe_actions
-from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS
 from collector.alarms.lives import read_measures
 from collector.alarms.measures import Measures
 from collector.clock import ServiceClock
@@ -30,14 +25,13 @@ from collector.settings import Settings
 from collector.sources.incoming import Incoming
 from collector.store import alarms as alarm_store
 from collector.store import database
-from collector.store.tables import alarms, holds, presses, runs, shots, signals
+from collector.store.tables import holds, presses, runs, shots
 from collector.verdict import Policy
 from simulator.messages import to_message
 from simulator.records import SimEvent, SimRecord, SimShot
-from simulator.scenarios import Story
+from simulator.score_alarms import Raised, read_alarms
 
 WHO = "technician 1"
-QUALIFICATION_BATCH = 100
 NO_PROVISIONAL = 1_000_000  # steady shots that no qualification run has
 # By how much a setpoint may differ from the recipe before that is a signal; common practice, no source.
 ALLOWED = {
@@ -56,113 +50,6 @@ ALLOWED_BARREL_K = 5.0
 
 Standings = dict[str, dict[str, str]]
 Name = tuple[str, int | None, datetime]
-
-
-@dataclass(frozen=True, slots=True)
-class Call:
-    """The true counter of a shot at which an alarm said something new, and the characteristics it named."""
-
-    shot: int
-    keys: frozenset[str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Raised:
-    """One alarm of production.
-
-    Attributes
-    ----------
-    kind : str
-        "process", "recipe" or "data".
-    calls : tuple of Call
-        When it told people something new: when it opened, when another characteristic joined, and when it
-        came back after it had cleared.
-    charts : tuple of str
-        "key chart rule" of its first shot.
-    low, first, high : int
-        True counters of the estimated first shot and its set.
-    held : tuple of int or None
-        First and last true counter of its hold.
-    causes : tuple of int
-        Rows of the fault table that it names, best fit first.
-    """
-
-    press: str
-    kind: str
-    calls: tuple[Call, ...]
-    charts: tuple[str, ...]
-    low: int
-    first: int
-    high: int
-    held: tuple[int, int] | None
-    headline: str
-    causes: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Watched:
-    """What the service concluded from a story: alarms in order, standings of the approved limits by press and
-    key, and how much its alarms asked of people, by the measures of the standard."""
-
-    alarms: tuple[Raised, ...]
-    standings: Standings
-    load: Measures
-
-
-def watch(story: Story, settings: Settings) -> Watched:
-    """Let the service take a story in.
-
-    Parameters
-    ----------
-    story : Story
-        Not read before.
-    settings : Settings
-        The database in it is not used.
-
-    Returns
-    -------
-    Watched
-    """
-    records = list(story)
-    produced = 1 + max(n for n, record in enumerate(records) if _run(record) in story.qualification)
-    shop = Shop(settings, story.start - timedelta(days=2))
-    try:
-        standings = _qualified(shop, story, records[:produced], settings)
-        shop.take(records[produced:], most=1)
-        return Watched(shop.alarms(), standings, shop.load(since=story.start))
-    finally:
-        shop.close()
-
-
-@dataclass(frozen=True, slots=True)
-class _Qualified:
-    """A store after a qualification that other stories of the same presses and seed begin with, too."""
-
-    store: bytes
-    standings: Standings
-
-
-_KNOWN: dict[bytes, _Qualified] = {}
-_MOST_KNOWN = 16
-
-
-def _qualified(shop: Shop, story: Story, records: Sequence[SimRecord], settings: Settings) -> Standings:
-    """Go through the qualification; where this process has seen the same messages, take what came of it."""
-    shop.learn(records)
-    seen = sha256(repr((settings.charts, story.start)).encode())
-    for record in records:
-        seen.update(to_message(record).payload)
-    key = seen.digest()
-    if key not in _KNOWN:
-        shop.qualify_recipes(records, story.qualification)
-        shop.take(records, most=QUALIFICATION_BATCH)
-        standings = shop.approve(story.qualification, at=story.start)
-        if len(_KNOWN) == _MOST_KNOWN:
-            del _KNOWN[next(iter(_KNOWN))]
-        _KNOWN[key] = _Qualified(shop.store(), standings)
-    else:
-        shop.restore(_KNOWN[key].store, at=story.start)
-    return _KNOWN[key].standings
 
 
 class Shop:
@@ -259,14 +146,7 @@ class Shop:
     def alarms(self) -> tuple[Raised, ...]:
         """The alarms of production in the order in which they opened."""
         with database.read(self._engine) as conn:
-            counters = self._counters(conn)
-            rows = conn.execute(
-                sa.select(alarms, presses.c.name.label("press"))
-                .join(presses)
-                .where(alarms.c.closed_at.is_(None))  # those of the qualification are closed
-                .order_by(alarms.c.id)
-            )
-            return tuple(_raised(conn, row, counters) for row in rows.mappings().all())
+            return read_alarms(conn, self._counters(conn))
 
     def _tidy_up(self) -> None:
         with database.read(self._engine) as conn:
@@ -298,59 +178,6 @@ class Shop:
         return Incoming(message.topic, message.payload, "mqtt", f"story:{self._taken}")
 
 
-def _raised(
-    conn: sa.Connection, row: Mapping[Any, Any], counters: Mapping[str, Mapping[int, int]]
-) -> Raised:
-    true = counters[row["press"]]
-    found = conn.execute(
-        sa.select(signals.c.shot_id, signals.c.key, signals.c.chart, signals.c.rule)
-        .where(signals.c.alarm_id == row["id"])
-        .order_by(signals.c.shot_id, signals.c.id)
-    ).all()
-    told = [(true[each.shot_id], each.key) for each in found if each.shot_id in true]
-    opened = found[0].shot_id if found else row["first_shot_id"]
-    low, first, high = (
-        true.get(row[name] or row["first_shot_id"], true[opened])
-        for name in ("change_low_shot_id", "change_shot_id", "change_high_shot_id")
-    )
-    return Raised(
-        press=row["press"], kind=row["kind"], calls=_calls(told),
-        charts=tuple(
-            f"{each.key} {each.chart or 'recipe'} {each.rule}" for each in found if each.shot_id == opened
-        ),
-        low=low, first=first, high=high, held=_held(conn, row["id"], true), headline=row["headline"],
-        causes=tuple(cause["row"] for cause in row["causes"] or ()),
-    )  # fmt: skip
-
-
-def _calls(told: Sequence[tuple[int, str]]) -> tuple[Call, ...]:
-    """When an alarm said something new, from (shot, characteristic) of its signals."""
-    by_shot: dict[int, set[str]] = defaultdict(set)
-    for counter, key in told:
-        by_shot[counter].add(key)
-    calls: list[Call] = []
-    known, last = set[str](), None
-    for counter, keys in sorted(by_shot.items()):
-        back = last is None or counter - last > CLEAR_AFTER_SHOTS
-        if back or keys - known:
-            calls.append(Call(counter, frozenset(keys if back else keys - known)))
-        known |= keys
-        last = counter
-    return tuple(calls)
-
-
-def _held(conn: sa.Connection, alarm_id: int, true: Mapping[int, int]) -> tuple[int, int] | None:
-    """True counters between which an alarm's holds lie; lost messages between them are held, too."""
-    query = sa.select(holds.c.from_shot_id, holds.c.to_shot_id).where(holds.c.alarm_id == alarm_id)
-    inside = [
-        counter
-        for first, last in conn.execute(query)
-        for shot_id, counter in true.items()
-        if first <= shot_id and (last is None or shot_id <= last)
-    ]
-    return (min(inside), max(inside)) if inside else None
-
-
 def _recipe(setpoints: Mapping[str, float]) -> dict[str, dict[str, float]]:
     return {
         key: {"setpoint": value, "allowed": ALLOWED.get(key, ALLOWED_BARREL_K)}
@@ -369,10 +196,6 @@ def _batches(records: Sequence[SimRecord], most: int) -> Iterator[list[SimRecord
             batch, made = [], 0
     if batch:
         yield batch
-
-
-def _run(record: SimRecord) -> str | None:
-    return record.run if isinstance(record, SimShot) else record.payload.get("run")
 
 
 def _true_time(record: SimRecord) -> datetime:

@@ -20,8 +20,8 @@ from collector.alarms.figures import figures
 from collector.settings import load_settings
 from simulator.scenarios import SCENARIOS
 from simulator.score import Score, judge
-from simulator.score_shop import Watched, watch
 from simulator.score_truth import account
+from simulator.score_watch import Watched, watch
 
 MONDAY = datetime(2026, 11, 16, tzinfo=UTC)
 STORY = "ordinary_week"

@@ -8,14 +8,15 @@ import pytest
 
 from collector.alarms.measures import Measures, measure
 from collector.settings import Settings
-from simulator import bench, score_shop
+from simulator import bench, score_watch
 from simulator.records import SimShot, Truth
 from simulator.scenarios import SCENARIOS, one_fault
 from simulator.score import Score, judge
+from simulator.score_alarms import Call, Raised
 from simulator.score_figures import GOALS, figures, unseen
-from simulator.score_shop import Call, Raised, Watched, watch
 from simulator.score_truth import Account, Matter, Sound, account
 from simulator.score_visible import shows
+from simulator.score_watch import Watched, watch
 from simulator.truth import Interval
 
 START = datetime(2026, 11, 16, tzinfo=UTC)
@@ -188,7 +189,7 @@ def test_a_fault_may_show_in_the_setpoints_alone() -> None:
 
 @pytest.mark.slow
 def test_a_clogged_core_goes_through_the_real_service_and_is_found_and_held() -> None:
-    score_shop._KNOWN.clear()
+    score_watch._KNOWN.clear()
     first = _clogged()
     again = _clogged()  # from the qualification that was kept
 

@@ -13,7 +13,7 @@ from simulator import confusion
 from simulator.confusion_figures import NOTHING, Named, figures, matrix
 from simulator.confusion_table import show
 from simulator.faults import FAULTS
-from simulator.score_shop import Call, Raised
+from simulator.score_alarms import Call, Raised
 from simulator.score_truth import Matter
 
 
