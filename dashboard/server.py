@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 
 from collector.clock import wall_now
-from collector.errors import StoreUnavailable
+from collector.errors import StoreError
 from collector.people import codes
 from dashboard import routes
 from dashboard.queries import database
@@ -48,7 +48,7 @@ def welcome() -> None:
         return
     try:
         code = codes.first_admin_code(database.engine(), wall=wall_now())
-    except StoreUnavailable as error:
+    except StoreError as error:
         sys.stderr.write(f"evenrun dashboard: no code for the first admin, start again later: {error}\n")
         return
     if code is not None:
@@ -65,7 +65,7 @@ def knows(sent: Mapping[str, str]) -> bool:
     """Whether these cookies hold a sign-in; nobody is known while the store cannot be asked."""
     try:
         return queries.whose(cookies.token_in(sent, queries.signing_key())) is not None
-    except StoreUnavailable:
+    except StoreError:
         return False
 
 

@@ -85,7 +85,7 @@ def why_not(action: str) -> str:
         return ""
     found = person()
     if found is None:
-        return "nobody is signed in here"
+        return "sign in first"
     return roles.refusal(action, found[1].roles, by_pin=found[1].kind == "pin") or ""
 
 

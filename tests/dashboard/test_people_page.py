@@ -154,7 +154,7 @@ def test_a_page_asks_the_table_of_roles_before_it_offers_an_act(
 
 
 def test_whom_nobody_knows_is_offered_nothing(floor: sa.Engine) -> None:
-    assert signed_in.why_not("alarm acknowledge") == "nobody is signed in here"
+    assert signed_in.why_not("alarm acknowledge") == "sign in first"
 
 
 def test_where_there_are_no_accounts_everybody_is_offered_everything(store: sa.Engine) -> None:
