@@ -10,7 +10,9 @@ from dashboard.blocks import (
     service_journal,
     service_maintenance,
     service_refused,
+    service_words,
 )
+from dashboard.queries import database
 
 PARTS = {
     "Health": service_health.figures,
@@ -28,3 +30,5 @@ part = st.segmented_control(
     "Part", list(PARTS), default="Health", required=True, key="service_part", label_visibility="collapsed"
 )
 PARTS[part]()
+if clocks := service_words.two_clocks(database.clock().speed):
+    st.caption(clocks)

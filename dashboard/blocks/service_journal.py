@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from collector.store.database import read
-from dashboard.blocks import service_words as words
+from dashboard.blocks.journal_words import journal_row
 from dashboard.queries import database
 from dashboard.queries import service as queries
 
@@ -24,7 +24,7 @@ def show() -> None:
         st.write("No such entry." if containing.strip() else "Nobody has done anything yet.")
         return
     st.dataframe(
-        [words.journal_row(row, database.local) for row in rows], key="service_journal", hide_index=True,
+        [journal_row(row, database.local) for row in rows], key="service_journal", hide_index=True,
         height=560, alt="Entries of the journal, newest first",
     )  # fmt: skip
     st.caption(f"The newest {len(rows):,}. `evenrun verify` tells whether any entry was changed or removed.")

@@ -27,7 +27,17 @@ def health_words(health: Health) -> str:
     newest = min(health.collectors, key=lambda one: one.age_s, default=None)
     if newest is None:
         return "Everything works."
-    return f"Everything works: collector {newest.name} spoke {span_words(newest.age_s)} ago."
+    return f"Everything works: collector {newest.name} spoke {ago(newest.age_s)}."
+
+
+def two_clocks(speed: float) -> str:
+    """Whose times stand where, on a floor whose clock is not the wall's; empty elsewhere."""
+    if speed == 1.0:
+        return ""
+    return (
+        f"The floor's clock runs {speed:g} times as fast as yours. The journal and maintenance go by the "
+        "floor's; refusals, jobs and channels by yours."
+    )
 
 
 def collector_row(one: Collector) -> dict[str, str]:
@@ -37,12 +47,12 @@ def collector_row(one: Collector) -> dict[str, str]:
     per_batch = f"{1000 * one.detail.get('store_s', 0.0) / batches:.1f} ms" if batches else "none yet"
     return {
         "Collector": one.name,
-        "Last spoke": f"{span_words(one.age_s)} ago",
+        "Last spoke": ago(one.age_s),
         "Broker": str(one.detail.get("broker", "not known")),
         "MQTT": str(one.detail.get("mqtt", "")),
         "Stored": f"{counts.get('stored', 0):,}",
         "Refused": f"{counts.get('refused', 0):,}",
-        "In hand": f"{one.detail.get('in_hand', 0):,}",
+        "Waiting to be stored": f"{one.detail.get('in_hand', 0):,}",
         "Store, a batch": per_batch,
     }
 
@@ -53,14 +63,14 @@ def press_row(one: Press) -> dict[str, str]:
         "Press": one.name,
         "Newest shot": "none yet" if one.age_s is None else f"{span_words(one.age_s)} ago",
         "Usual cycle": "not known" if one.usual_cycle_s is None else f"{one.usual_cycle_s:.1f} s",
-        "Arrived after": "not known" if one.lag_s is None else span_words(one.lag_s),
+        "Time to arrive": "not known" if one.lag_s is None else span_words(one.lag_s),
         "State": f"{SIGNAL} silent" if one.silent else "no run" if one.idle else "as usual",
     }
 
 
 def job_row(job: Job, last: Result | None, local: Local) -> dict[str, str]:
     """One timed job as a row; what its last run came to."""
-    row = {"Job": job.name, "Every": span_words(job.every_s)}
+    row = {"Job": job.name, "Every": together(span_words(job.every_s))}
     if last is None:
         return row | {"Last run": "not yet", "Took": "", "What came of it": "", "Missed": ""}
     came = f"{ACT} failed: {last.outcome}" if last.failed else last.outcome or "nothing to do"
@@ -68,8 +78,8 @@ def job_row(job: Job, last: Result | None, local: Local) -> dict[str, str]:
         came = "running, or cut off"
     missed = f"until {local(last.missed_until):%a %d %b %H:%M}: {last.missed}" if last.missed_until else ""
     return row | {
-        "Last run": f"{local(last.started_at):%a %H:%M:%S}",
-        "Took": "" if last.took_s is None else f"{last.took_s:.2f} s",
+        "Last run": together(f"{local(last.started_at):%a %H:%M:%S}"),
+        "Took": "" if last.took_s is None else together(f"{last.took_s:.2f} s"),
         "What came of it": came,
         "Missed": missed,
     }
@@ -119,33 +129,9 @@ def refusal_row(row: Any, local: Local) -> dict[str, str]:
     }
 
 
-def journal_row(row: Any, local: Local) -> dict[str, str]:
-    """One entry of the journal as a row."""
-    return {
-        "Entry": f"{row.id:,}",
-        "Time": f"{local(row.at):%a %d %b %H:%M:%S}",
-        "Who": row.who,
-        "What": row.action,
-        "On": row.subject,
-        "Before": _values(row.before),
-        "After": _values(row.after),
-        "Why": row.why or "",
-    }
-
-
-def _values(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, dict):
-        return ", ".join(_pair(name, each) for name, each in value.items())
-    if isinstance(value, list):
-        return ", ".join(map(_values, value)) or "none"
-    return str(value)
-
-
-def _pair(name: str, value: Any) -> str:
-    words = _values(value) or "none"
-    return f"{name.replace('_', ' ')} {words.replace('_', ' ') if name == 'state' else words}"
+def ago(seconds: float) -> str:
+    """``just now``, ``3 s ago``: a figure that dances every second draws the eye for nothing."""
+    return "just now" if seconds < 3 else f"{span_words(seconds)} ago"
 
 
 def span_words(seconds: float) -> str:
@@ -157,6 +143,11 @@ def span_words(seconds: float) -> str:
     if seconds < 7200:
         return f"{seconds / 60:.0f} min"
     return f"{seconds / 3600:.1f} h" if seconds < 172_800 else f"{seconds / 86_400:.1f} d"
+
+
+def together(text: str) -> str:
+    """A short text that a narrow table shall not break."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def bytes_words(raw: bytes, most: int) -> str:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import json
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import dashboard
@@ -25,6 +27,7 @@ from collector.store import clock as stored_clock
 from collector.store import jobs as results
 from collector.store import refusals as refusal_rows
 from dashboard.blocks import service_words as words
+from dashboard.blocks.journal_words import journal_row
 from dashboard.blocks.plain import plain
 from dashboard.queries import press as press_queries
 from dashboard.queries import service as queries
@@ -151,7 +154,8 @@ def test_each_job_shows_its_last_result(alive: sa.Engine) -> None:
         results.finish(conn, "self-check", claim, wall=at_, took_s=0.25, failed=True, outcome="3 MB left")
     (table,) = tables_of(opened("Jobs"))
     row = table[table["Job"] == plain("self-check")].iloc[0]
-    assert (row["Took"], row["What came of it"]) == (plain("0.25 s"), plain("■ failed: 3 MB left"))
+    assert row["Took"] == plain(words.together("0.25 s"))
+    assert row["What came of it"] == plain("■ failed: 3 MB left")
     assert "heartbeat" not in list(table["Job"])
     assert list(table[table["Job"] == "shift summary"]["Last run"]) == ["not yet"]
 
@@ -201,13 +205,44 @@ def test_the_journal_is_filtered(alive: sa.Engine) -> None:
             )  # fmt: skip
     at = opened("Journal")
     assert list(at.dataframe[0].value["Who"]) == ["operator 2", "operator 1"]
-    assert at.dataframe[0].value["After"][0] == "state active acknowledged, trays 41"
+    assert at.dataframe[0].value["What changed"][0] == "state active acknowledged, trays 41"
     at.text_input(key="service_journal_filter").input("50 %").run()
     assert list(at.dataframe[0].value["Who"]) == ["operator 2"]
     at.text_input(key="service_journal_filter").input("%").run()
     assert len(at.dataframe[0].value) == 1, "a percent sign is no wild card"
     at.text_input(key="service_journal_filter").input("nobody").run()
     assert "No such entry." in text(at)
+
+
+def test_an_entry_of_the_journal_tells_only_what_changed_and_nothing_twice() -> None:
+    at = datetime(2026, 11, 8, 2, 20, 43, tzinfo=UTC)
+    before = {"state": "latched_unacknowledged", "beneath": None, "acknowledged_by": None, "changed_at": "x"}
+    after = {
+        "state": "latched_acknowledged", "beneath": None, "acknowledged_by": "operator 2",
+        "changed_at": at.isoformat(), "ends_at": "2026-11-08T04:00:00+00:00", "trays": ["41", "42", "43"],
+    }
+    row = SimpleNamespace(
+        id=1200, at=at, who="operator 2", action="alarm acknowledge", subject="alarm 45", why=None,
+        before=before, after=after,
+    )
+    shown = journal_row(row, lambda moment: moment.astimezone(timezone(timedelta(hours=1))))
+    assert shown["Time"] == "Sun 08 Nov 03:20:43"
+    assert shown["What changed"] == (
+        "state latched unacknowledged to latched acknowledged, ends Sun 08 Nov 05:00:00, trays 41 to 43"
+    )
+    row.before, row.after = {"state": "open"}, None
+    assert journal_row(row, lambda moment: moment)["What changed"] == "it was: state open"
+
+
+def test_a_floor_whose_clock_runs_fast_says_which_times_are_whose(alive: sa.Engine) -> None:
+    assert not [each for each in opened("Jobs").caption if "runs" in each.value]
+    with database.write(alive) as conn:
+        stored_clock.save(
+            conn, ServiceClock(wall_anchor=wall_now(), service_anchor=wall_now(), speed=60.0)
+        )
+    st.cache_resource.clear()
+    (said,) = [each.value for each in opened("Jobs").caption if "runs" in each.value]
+    assert "60 times" in said
 
 
 def test_maintenance_is_entered_and_stands_on_the_time_axis(alive: sa.Engine) -> None:
