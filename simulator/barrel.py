@@ -8,9 +8,9 @@ stands at the setpoint. Sizes are assumed: they give a fall over 5 to 20 minutes
 as known on the floor (common practice, no source).
 """
 
+from simulator.hall import HALL_C
 from simulator.health import Health, PerZone
 
-HALL_C = 23.0
 STEEL_J_K = 10_700.0
 LOSS_W_K = 5.2  # to the hall
 NEIGHBOR_W_K = 8.6

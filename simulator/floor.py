@@ -115,3 +115,13 @@ def post(number: int) -> Post:
         other_lot=lots[1],
         color=color,
     )
+
+
+def tray_name(press: str, number: int) -> str:
+    """Number on the tray, such as ``P1-041``."""
+    return f"{press}-{number:03d}"
+
+
+def run_name(number: int) -> str:
+    """Name of a run, such as ``R-0412``."""
+    return f"R-{number:04d}"

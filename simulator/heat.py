@@ -9,13 +9,13 @@ up warms it by heat flow over mass flow and heat capacity.
 import math
 
 from simulator.disc import Molding, rim_temperature_c
+from simulator.hall import HALL_C
 from simulator.health import Health
 from simulator.noise import Wobble
 from simulator.plant import Machine, Mold
 from simulator.stages import Coolant, Setup
 
 WATER_J_KGK = 4186.0
-HALL_C = 23.0
 HALL_SHARE = 0.008  # of a warm hall that the chiller lets through; assumed
 TANK_LOSS_W_K = 6.0  # from the hall to the tank
 CHILLER_SETTLE_S = 120.0

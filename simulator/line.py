@@ -1,6 +1,5 @@
 """One press through its spans of production: shots, trays, and the events between them, in time order."""
 
-import math
 from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -10,7 +9,8 @@ import numpy as np
 
 from simulator.disc import Disc, set_disc
 from simulator.faults import Episode, Situation, under
-from simulator.floor import TRAY_SIZE, Post
+from simulator.floor import TRAY_SIZE, Post, tray_name
+from simulator.hall import HALL_C, hall_c
 from simulator.handling import Handling
 from simulator.health import SOUND
 from simulator.plant import Settings
@@ -20,8 +20,6 @@ from simulator.spans import EpisodeBook, Span, Standing
 from simulator.stages import Setup
 from simulator.twin import Twin
 
-HALL_C = 23.0
-HALL_SWING_K = 2.5  # day against night
 SHORT_STOP = "short stop"
 WARM_SHOTS = 60  # unseen shots before a span that begins on a warm press
 
@@ -48,7 +46,7 @@ class Line:
         self._book = EpisodeBook(episodes, post.press)
         self._counter, self._tray, self._position = standing.counter, standing.tray, TRAY_SIZE
         self._state: PressState | None = None
-        self._twin: Twin | None = None
+        self._twin = Twin(post.setup)
         self._ended: datetime | None = None
         self._run, self._recipe, self._trial = "", post.recipe, False
         self._poured = (post.lot, post.color)
@@ -91,8 +89,7 @@ class Line:
 
     def _stood(self, state: PressState, idle_s: float, until: datetime) -> PressState:
         """The press after it stood; its twin stood, too."""
-        if self._twin is not None:
-            self._twin.state = stand_still(self._twin.state, self.post.setup, idle_s=idle_s)
+        self._twin.stand_still(idle_s)
         ill = under(self._book.at(until), Situation(self.post.setup.settings), until)
         return stand_still(state, self.post.setup, idle_s=idle_s, health=ill.health)
 
@@ -131,7 +128,8 @@ class Line:
             disc = self._set(outcome)
             sound = self._sound_disc(episodes, usual, state, draws, began)
             self._counter, self._ended, self._state = self._counter + 1, ended, after
-            self._drop_twin(after, episodes)
+            if not any(_is_fault(episode) for episode in episodes):
+                self._twin.end_if_like(after)
             yield from self._into_tray(began)
             yield self._shot(situation, outcome, disc, sound or disc, self._names(episodes, began, outcome))
             state, made = after, made + 1
@@ -162,7 +160,7 @@ class Line:
         assert episode.case.stop is not None
         length_s = episode.case.stop.length_s
         yield self._event("state", self._now, state="stopped", reason=SHORT_STOP)
-        self._twin = self._twin or Twin(state)
+        self._twin.begin(state)
         self._ended = self._now + timedelta(seconds=round(length_s))
         yield self._event("state", self._now, state="automatic", reason=None)
         return stand_still(state, self.post.setup, idle_s=length_s)
@@ -184,18 +182,13 @@ class Line:
         began: datetime,
     ) -> Disc | None:
         """The disc that would have been without a fault; None where it is the same."""
-        if self._twin is None:
-            if not any(_is_fault(episode) for episode in episodes):
-                return None
-            self._twin = Twin(state)
+        if any(_is_fault(episode) for episode in episodes):
+            self._twin.begin(state)
+        if not self._twin.is_there:
+            return None
         sound = under((e for e in episodes if e.ordinary), usual, began)
         ambient_c = hall_c(began) + sound.hall_k
         return self._twin.make(self._setup(sound.settings), sound, ambient_c=ambient_c, draws=draws)
-
-    def _drop_twin(self, state: PressState, episodes: list[Episode]) -> None:
-        gone = self._twin is not None and not any(_is_fault(episode) for episode in episodes)
-        if gone and self._twin is not None and self._twin.is_like(state):
-            self._twin = None
 
     def _changes(self, began: datetime, episodes: list[Episode], settings: Settings) -> Iterator[SimEvent]:
         poured = self._in_hopper(episodes, began)
@@ -274,19 +267,3 @@ class Line:
 
 def _is_fault(episode: Episode) -> bool:
     return not episode.ordinary
-
-
-def hall_c(moment: datetime) -> float:
-    """Temperature of the hall: warmest at three in the afternoon."""
-    hour = moment.hour + moment.minute / 60
-    return HALL_C + HALL_SWING_K * math.sin(2 * math.pi * (hour - 9) / 24)
-
-
-def tray_name(press: str, number: int) -> str:
-    """Number on the tray, such as ``P1-041``."""
-    return f"{press}-{number:03d}"
-
-
-def run_name(number: int) -> str:
-    """Name of a run, such as ``R-0412``."""
-    return f"R-{number:04d}"

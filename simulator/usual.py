@@ -6,12 +6,12 @@ from functools import lru_cache
 import numpy as np
 
 from simulator.disc import set_disc
+from simulator.hall import HALL_C
 from simulator.health import SOUND
 from simulator.press import cold_start, shoot
 from simulator.stages import Setup
 
 SETTLING, SHOTS = 60, 60
-HALL_C = 23.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from simulator.faults import Episode
-from simulator.floor import post
-from simulator.line import Line, run_name
+from simulator.floor import post, run_name
+from simulator.line import Line
 from simulator.records import SimRecord
 from simulator.scenarios.cases import ROTATION, known
 from simulator.scenarios.times import FIRST_STANDING, HOUR, merged, utc

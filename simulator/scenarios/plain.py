@@ -4,8 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from simulator.faults import FAULTS, Episode, draw, prepared
-from simulator.floor import post
-from simulator.line import run_name
+from simulator.floor import post, run_name
 from simulator.records import SimRecord
 from simulator.scenarios.stream import press_stream
 from simulator.scenarios.times import merged, utc

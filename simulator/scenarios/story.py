@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from simulator.faults import Episode
-from simulator.floor import Post
-from simulator.line import run_name
+from simulator.floor import Post, run_name
 from simulator.records import SimRecord, SimShot
 from simulator.scenarios.stream import press_stream
 from simulator.scenarios.times import FIRST_RUN, FIRST_STANDING, QUALIFICATION_SHOTS, merged, utc

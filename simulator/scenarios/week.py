@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from simulator.faults import Episode
-from simulator.floor import post
-from simulator.line import Line, run_name
+from simulator.floor import post, run_name
+from simulator.line import Line
 from simulator.records import SimRecord
 from simulator.scenarios.cases import known
 from simulator.scenarios.story import Part, Story, tell

@@ -10,7 +10,6 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from simulator.barrel import (
-    HALL_C,
     LOSS_W_K,
     NEIGHBOR_W_K,
     RESERVE,
@@ -19,6 +18,7 @@ from simulator.barrel import (
     targets_c,
 )
 from simulator.floor import post
+from simulator.hall import HALL_C
 from simulator.health import ALL_ONE, ALL_ZERO, SOUND, Health, PerZone
 from simulator.heat import tank_after
 
