@@ -17,7 +17,7 @@ from dashboard.queries import database
 
 BY_HAND = "Set discs aside by hand"
 SHOTS, TRAYS = "By shot", "By tray"
-FIELDS = tuple(f"alarms_hand_{name}" for name in ("from", "to", "tray_from", "tray_to", "reason"))
+FIELDS = tuple(f"alarms_hand_{name}" for name in ("press", "from", "to", "tray_from", "tray_to", "reason"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +40,26 @@ def by_hand() -> None:
         "By", [SHOTS, TRAYS], default=SHOTS, required=True, key="alarms_hand_by", label_visibility="collapsed"
     )
     with st.form("alarms_hand"):
-        press = st.selectbox("Press", sorted(presses), key="alarms_hand_press")
-        stretch = _by_shot(presses[press]) if unit == SHOTS else _by_tray(presses[press])
+        press = st.selectbox(
+            "Press", sorted(presses), index=None, key="alarms_hand_press", placeholder="choose one"
+        )
+        find = _by_shot() if unit == SHOTS else _by_tray()
         who = signed_in.who("alarms_hand_who")
         reason = st.text_input("Reason", key="alarms_hand_reason", placeholder="what is wrong")
         wanted = st.form_submit_button("Set aside", key="alarms_hand_button")
-    if wanted:
-        _set_aside(press, stretch(), who=who, reason=reason)
+    if wanted and press:
+        _set_aside(press, find(presses[press]), who=who, reason=reason)
+    elif wanted:
+        refuse("choose the press whose discs are set aside")
+        st.rerun()
 
 
-def _by_shot(press_id: int) -> Callable[[], Stretch]:
+def _by_shot() -> Callable[[int], Stretch]:
     """The fields for two shots, and how their stretch is found."""
     first = st.number_input("From shot", min_value=0, value=None, step=1, key="alarms_hand_from")
     last = st.number_input("To shot", min_value=0, value=None, step=1, key="alarms_hand_to")
 
-    def find() -> Stretch:
+    def find(press_id: int) -> Stretch:
         if first is None or last is None:
             return Stretch("say from which shot to which")
         with read(database.engine()) as conn:
@@ -67,12 +72,12 @@ def _by_shot(press_id: int) -> Callable[[], Stretch]:
     return find
 
 
-def _by_tray(press_id: int) -> Callable[[], Stretch]:
+def _by_tray() -> Callable[[int], Stretch]:
     """The fields for two trays, and how their stretch is found."""
     first = st.text_input("From tray", key="alarms_hand_tray_from")
     last = st.text_input("To tray", key="alarms_hand_tray_to", placeholder="the same, if left empty")
 
-    def find() -> Stretch:
+    def find(press_id: int) -> Stretch:
         trays = (first.strip(), last.strip() or first.strip())
         if not trays[0]:
             return Stretch("say from which tray to which")

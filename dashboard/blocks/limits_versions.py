@@ -61,15 +61,20 @@ def _retire(rows: Sequence[Any]) -> None:
     with st.expander(TAKE_OUT), st.form("retire_limits", border=False):
         by_id = {row.id: row for row in rows}
         chosen = st.selectbox(
-            "Limits", list(by_id), key="retire_which", width=420, format_func=lambda each: _named(by_id[each])
-        )
+            "Limits", list(by_id), index=None, key="retire_which", width=420, placeholder="choose which",
+            format_func=lambda each: _named(by_id[each]),
+        )  # fmt: skip
         with st.container(horizontal=True, vertical_alignment="bottom"):
             who = signed_in.who("retire_who")
             why = st.text_input("Why", key="retire_why", width=320)
         pressed = st.form_submit_button("Take out of force")
-    if pressed:
+    if pressed and chosen is not None:
         done = "Taken out of force; the next steady shots make provisional limits."
-        acting.carry_out(done, retire, chosen, who=who or "", why=why.strip(), clears=("retire_why",))
+        filled = ("retire_which", "retire_why")
+        acting.carry_out(done, retire, chosen, who=who, why=why.strip(), clears=filled)
+    elif pressed:
+        acting.refuse("choose which limits are taken out of force")
+        st.rerun()
 
 
 def _named(row: Any) -> str:

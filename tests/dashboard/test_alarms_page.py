@@ -182,6 +182,7 @@ def test_discs_stay_on_the_list_of_holds_after_their_alarm_is_closed(floor: Floo
 def test_discs_are_set_aside_by_hand(floor: Floor) -> None:
     at = page().run()
     at.segmented_control(key="alarms_which").set_value("On hold").run()
+    at.selectbox(key="alarms_hand_press").select("P2")
     at.number_input(key="alarms_hand_from").set_value(1_010)
     at.number_input(key="alarms_hand_to").set_value(1_019)
     at.selectbox(key="alarms_hand_who").select("operator 1")
@@ -196,6 +197,7 @@ def test_discs_are_set_aside_by_hand(floor: Floor) -> None:
 def test_setting_aside_shots_that_nobody_made_is_refused(floor: Floor) -> None:
     at = page().run()
     at.segmented_control(key="alarms_which").set_value("On hold").run()
+    at.selectbox(key="alarms_hand_press").select("P2")
     at.number_input(key="alarms_hand_from").set_value(7)
     at.number_input(key="alarms_hand_to").set_value(9)
     at.selectbox(key="alarms_hand_who").select("operator 1")

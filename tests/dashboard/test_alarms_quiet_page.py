@@ -136,6 +136,9 @@ def test_a_decided_hold_is_thought_over(floor: Floor) -> None:
 def test_discs_are_set_aside_by_tray(floor: Floor) -> None:
     at = tab("On hold")
     at.segmented_control(key="alarms_hand_by").set_value("By tray").run()
+    at.button(key="alarms_hand_button").click().run()
+    assert "Choose the press whose discs are set aside" in text(at)
+    at.selectbox(key="alarms_hand_press").select("P2")
     at.selectbox(key="alarms_hand_who").select("operator 1")
     at.text_input(key="alarms_hand_reason").input("black specks")
     at.text_input(key="alarms_hand_tray_from").input("42")
@@ -145,6 +148,8 @@ def test_discs_are_set_aside_by_tray(floor: Floor) -> None:
     hold = floor.rows("holds")[-1]
     assert (hold["from_shot_id"], hold["to_shot_id"]) == (21, 60)
     assert "P2, trays 42 to 43: on hold." in text(at)
+    assert at.text_input(key="alarms_hand_reason").value == ""
+    at.selectbox(key="alarms_hand_press").select("P2")
     at.text_input(key="alarms_hand_tray_from").input("99")
     at.button(key="alarms_hand_button").click().run()
     assert "P2: no disc of this press went to tray 99" in text(at)

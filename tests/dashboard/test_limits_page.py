@@ -335,6 +335,21 @@ def approved_keys_to_confirm(at: AppTest) -> set[str]:
     return {str(each.key).split("_1_", 1)[1] for each in at.checkbox if "_agreed_" in str(each.key)}
 
 
+def test_limits_are_taken_out_of_force_only_once_they_are_chosen(
+    studied: AppTest, two_presses: sa.Engine
+) -> None:
+    at = press_approve(studied, "a sound shift")
+    at.selectbox(key="retire_who").select("quality 1")
+    at.text_input(key="retire_why").set_value("the gate was widened")
+    next(each for each in at.button if each.label == "Take out of force").click().run()
+    assert at.warning[0].value == "Choose which limits are taken out of force."
+    at.selectbox(key="retire_which").select(approved(two_presses)["cushion"].id)
+    next(each for each in at.button if each.label == "Take out of force").click().run()
+    assert not at.exception
+    assert approved(two_presses)["cushion"].retired_at is not None
+    assert [key for key, row in approved(two_presses).items() if row.retired_at] == ["cushion"]
+
+
 def test_a_version_that_is_retired_keeps_who_why_and_since_when(two_presses: sa.Engine) -> None:
     press_approve(page("P1"), "a sound shift")
     old = approved(two_presses)["cushion"].id
