@@ -14,6 +14,7 @@ from collector.gauging.record import shift_order as join_in_order
 from collector.store import gaugings, journal
 from collector.store.canonical import Json
 from collector.store.database import write
+from collector.store.gaugings import Listed
 
 FORM = "form"
 
@@ -84,7 +85,7 @@ def withdraw(
 
 def shift_order(
     engine: sa.Engine,
-    batch: str,
+    asked: Listed,
     offset: int,
     *,
     who: str,
@@ -95,8 +96,8 @@ def shift_order(
 
     Parameters
     ----------
-    batch : str
-        Name of the list, `order_batch` of its gaugings.
+    asked : Listed
+        The list.
     offset : int
         Shots of the run to skip before the list's first reading; 0 when it begins with the run.
 
@@ -113,13 +114,14 @@ def shift_order(
     _named(who)
     now = clock.now()
     with write(engine) as conn:
-        before = gaugings.offsets(conn, [batch]).get(batch)
+        before = gaugings.offsets(conn, [asked]).get(asked)
         if before is None:
-            raise NotAllowed(f"There is no list of gaugings called {batch}; reload the page.")
-        outcomes = join_in_order(conn, batch, offset)
+            raise NotAllowed(f"There is no list of gaugings called {asked.batch}; reload the page.")
+        outcomes = join_in_order(conn, asked, offset)
         journal.append(
             conn, at=now, wall_at=clock.wall(), who=who, action="gauging order shifted",
-            subject=f"gauging list {batch}", before={"offset": before}, after={"offset": offset}, why=why,
+            subject=f"gauging list {asked.batch}", before={"run": asked.run, "offset": before},
+            after={"run": asked.run, "offset": offset}, why=why,
         )  # fmt: skip
     return outcomes
 

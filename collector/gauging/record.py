@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from collector.gauging import age, identity
 from collector.gauging.model import Join, NewGauging, Outcome
 from collector.store import disc_lookup, gaugings, presses
+from collector.store.gaugings import Listed
 
 TRIED_AGAIN = 200  # how many waiting gaugings new shots of a press are tried on, newest first
 
@@ -35,7 +36,7 @@ def record(conn: sa.Connection, new: Sequence[NewGauging], *, now: datetime, sou
     """
     identities = [identity.digest(gauging) for gauging in new]
     known = gaugings.stored(conn, identities)
-    offsets = gaugings.offsets(conn, {gauging.order_batch for gauging in new if gauging.order_batch})
+    offsets = gaugings.offsets(conn, {each for gauging in new if (each := _listed(gauging)) is not None})
     outcomes: list[Outcome] = []
     for gauging, key in zip(new, identities, strict=True):
         if key not in known:
@@ -58,7 +59,7 @@ def join_waiting(conn: sa.Connection, press_id: int) -> list[Outcome]:
     return [outcome for outcome in outcomes if outcome.state != "waiting"]
 
 
-def shift_order(conn: sa.Connection, batch: str, offset: int) -> list[Outcome]:
+def shift_order(conn: sa.Connection, asked: Listed, offset: int) -> list[Outcome]:
     """Join a list of gaugings anew, `offset` shots later in the run than it was written.
 
     Returns
@@ -66,15 +67,15 @@ def shift_order(conn: sa.Connection, batch: str, offset: int) -> list[Outcome]:
     list of Outcome
         One for each gauging of the list that was not withdrawn.
     """
-    gaugings.set_offset(conn, batch, offset)
-    return [_join_again(conn, row) for row in gaugings.of_batch(conn, batch)]
+    gaugings.set_offset(conn, asked, offset)
+    return [_join_again(conn, row) for row in gaugings.of_list(conn, asked)]
 
 
 def _store(
     conn: sa.Connection,
     gauging: NewGauging,
     key: bytes,
-    offsets: Mapping[str, int],
+    offsets: Mapping[Listed, int],
     *,
     now: datetime,
     source: str,
@@ -82,13 +83,19 @@ def _store(
     press_id = None
     if gauging.press is not None:
         press_id = presses.find_or_add(conn, gauging.site, gauging.press).id
-    offset = offsets.get(gauging.order_batch, 0) if gauging.order_batch else None
+    listed = _listed(gauging)
+    offset = None if listed is None else offsets.get(listed, 0)
     join = disc_lookup.find(conn, gauging, offset=offset or 0)
     row = _named(gauging) | {
         "press_id": press_id, "order_offset": offset, "received_at": now, "source": source, "identity": key,
     }  # fmt: skip
     row |= _joined(join, gauging.gauged_at)
     return _outcome(gaugings.insert(conn, row), gauging.characteristic, join, row["age_h"])
+
+
+def _listed(gauging: NewGauging) -> Listed | None:
+    batch = gauging.order_batch
+    return Listed(gauging.site, gauging.run, batch) if batch else None
 
 
 def _named(gauging: NewGauging) -> dict[str, Any]:

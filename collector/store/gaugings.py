@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 
@@ -13,6 +13,14 @@ from collector.store.tables import gaugings
 from collector.store.tables import presses as press_table
 
 _CHUNK = 500  # values in one IN list; SQLite's limit is far higher on every build we know
+
+
+class Listed(NamedTuple):
+    """Which list of gaugings in order: files of one name come for one run after the other."""
+
+    site: str
+    run: str | None
+    batch: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,25 +109,32 @@ def waiting(conn: sa.Connection, press_id: int, *, limit: int) -> Sequence[sa.Ro
     return conn.execute(_WAITING, {"press_id": press_id, "most": limit}).mappings().all()
 
 
-def of_batch(conn: sa.Connection, batch: str) -> Sequence[sa.RowMapping]:
+def of_list(conn: sa.Connection, asked: Listed) -> Sequence[sa.RowMapping]:
     """Gaugings of one list in its order, without withdrawn ones."""
-    where = (gaugings.c.order_batch == batch, gaugings.c.withdrawn_at.is_(None))
-    return conn.execute(_with_press().where(*where).order_by(gaugings.c.order_index)).mappings().all()
+    query = _with_press().where(*_of(asked), gaugings.c.withdrawn_at.is_(None))
+    return conn.execute(query.order_by(gaugings.c.order_index)).mappings().all()
 
 
-def offsets(conn: sa.Connection, batches: Collection[str]) -> dict[str, int]:
+def offsets(conn: sa.Connection, asked: Collection[Listed]) -> dict[Listed, int]:
     """Offset in force of each of these lists that is stored."""
-    query = (
-        sa.select(gaugings.c.order_batch, sa.func.max(gaugings.c.order_offset).label("shift"))
-        .where(gaugings.c.order_batch.in_(sorted(batches)))
-        .group_by(gaugings.c.order_batch)
-    )
-    return {row.order_batch: row.shift or 0 for row in conn.execute(query)}
+    c = gaugings.c
+    names = sorted({each.batch for each in asked})
+    query = sa.select(c.site, c.run_name, c.order_batch, sa.func.max(c.order_offset).label("shift"))
+    query = query.where(c.order_batch.in_(names)).group_by(c.site, c.run_name, c.order_batch)
+    rows = conn.execute(query)
+    found = {Listed(row.site, row.run_name, row.order_batch): row.shift or 0 for row in rows}
+    return {each: offset for each, offset in found.items() if each in asked}
 
 
-def set_offset(conn: sa.Connection, batch: str, offset: int) -> None:
+def set_offset(conn: sa.Connection, asked: Listed, offset: int) -> None:
     """Write the offset of a whole list."""
-    conn.execute(sa.update(gaugings).where(gaugings.c.order_batch == batch).values(order_offset=offset))
+    conn.execute(sa.update(gaugings).where(*_of(asked)).values(order_offset=offset))
+
+
+def _of(asked: Listed) -> tuple[sa.ColumnElement[bool], ...]:
+    c = gaugings.c
+    same_run = c.run_name.is_not_distinct_from(asked.run)
+    return c.order_batch == asked.batch, c.site == asked.site, same_run
 
 
 def _rows() -> sa.Select[Any]:

@@ -91,16 +91,18 @@ def orders(engine: sa.Engine, who: str) -> None:
 
 
 def _order(engine: sa.Engine, each: OrderList, who: str) -> None:
+    key = "_".join(filter(None, each.listed))
     words = f"{each.joined:,} of {each.readings:,} readings joined. {_first_words(each)}"
-    st.markdown(f"**{sentence(each.batch)}**: {sentence(words)}")
+    of_run = f", run {each.named_run}" if each.named_run else ""
+    st.markdown(f"**{sentence(each.batch + of_run)}**: {sentence(words)}")
     with st.container(horizontal=True, vertical_alignment="bottom"):
         offset = st.number_input(
             "Shots to skip before the first reading", value=each.offset, step=1, width=280,
-            key=f"gauging_offset_{each.batch}",
+            key=f"gauging_offset_{key}",
         )  # fmt: skip
-        if st.button("Shift the list", key=f"gauging_shift_{each.batch}", disabled=offset == each.offset):
+        if st.button("Shift the list", key=f"gauging_shift_{key}", disabled=offset == each.offset):
             try:
-                actions.shift_order(engine, each.batch, int(offset), who=who, clock=database.clock())
+                actions.shift_order(engine, each.listed, int(offset), who=who, clock=database.clock())
             except EvenrunError as error:
                 st.session_state[reading_form.MESSAGE] = ("refused", str(error))
             st.rerun()

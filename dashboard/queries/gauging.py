@@ -13,6 +13,7 @@ from collector.gauging.age import set_time_h
 from collector.gauging.model import Disc, NewGauging
 from collector.gauging.proposal import Proposal, Why, due_from
 from collector.store import disc_lookup, discs_due
+from collector.store.gaugings import Listed
 from collector.store.tables import gaugings, presses, runs, shots
 
 SOON = timedelta(hours=1)
@@ -46,13 +47,20 @@ class ToGauge:
 class OrderList:
     """A list of gaugings joined by order: its first shot shows whether the offset is right."""
 
+    site: str
     batch: str
+    named_run: str | None
     readings: int
     joined: int
     offset: int
     press: str | None
     run: str | None
     first_counter: int | None
+
+    @property
+    def listed(self) -> Listed:
+        """Which list it is."""
+        return Listed(self.site, self.named_run, self.batch)
 
 
 def to_gauge(
@@ -96,12 +104,14 @@ def press_names(conn: Connection, site: str) -> list[str]:
 
 def order_lists(conn: Connection, *, limit: int = 10) -> list[OrderList]:
     """Lists joined by order, newest first."""
+    c = gaugings.c
+    which = (c.site, c.order_batch.label("batch"), c.run_name.label("named_run"))
     joined = gaugings.outerjoin(runs, runs.c.id == gaugings.c.run_id).outerjoin(
         presses, presses.c.id == gaugings.c.press_id
     ).outerjoin(shots, shots.c.id == gaugings.c.shot_id)  # fmt: skip
     query = (
         sa.select(
-            gaugings.c.order_batch.label("batch"), sa.func.count().label("readings"),
+            *which, sa.func.count().label("readings"),
             sa.func.count(gaugings.c.shot_id).label("joined"),
             sa.func.coalesce(sa.func.max(gaugings.c.order_offset), 0).label("offset"),
             sa.func.max(presses.c.name).label("press"), sa.func.max(runs.c.name).label("run"),
@@ -109,7 +119,7 @@ def order_lists(conn: Connection, *, limit: int = 10) -> list[OrderList]:
         )
         .select_from(joined)
         .where(gaugings.c.order_batch.is_not(None), gaugings.c.withdrawn_at.is_(None))
-        .group_by(gaugings.c.order_batch)
+        .group_by(*which)
         .order_by(sa.func.max(gaugings.c.id).desc())
         .limit(limit)
     )  # fmt: skip

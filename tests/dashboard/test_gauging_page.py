@@ -192,8 +192,8 @@ def test_a_list_joined_by_order_shows_its_first_shot_and_can_be_shifted(store, s
         record(conn, new, now=NOW, source="file")
     page = opened()
     assert any("The first belongs to shot 1 of P2" in text.value for text in page.markdown)
-    page.number_input(key="gauging_offset_bench.csv").set_value(2).run()
-    page.button(key="gauging_shift_bench.csv").click().run()
+    page.number_input(key="gauging_offset_lowland_R-0401_bench.csv").set_value(2).run()
+    page.button(key="gauging_shift_lowland_R-0401_bench.csv").click().run()
     assert any("The first belongs to shot 3 of P2" in text.value for text in page.markdown)
 
 

@@ -10,9 +10,11 @@ from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.gauging.record import record
 from collector.store import database, gaugings, journal, tables
+from collector.store.gaugings import Listed
 from tests.collector.gauging.floor import DAY, START, dome, make, press, run
 
 WALL = START + 999 * DAY
+LIST = Listed("lowland", "R1", "list")
 CLOCK = ServiceClock(wall_anchor=WALL, service_anchor=START + 2 * DAY, wall=lambda: WALL)
 
 
@@ -75,7 +77,7 @@ def test_what_is_not_there_or_named_by_nobody_is_refused_and_leaves_nothing(engi
     with pytest.raises(NotAllowed, match="Choose who you are"):
         actions.enter(engine, dome(press="P1", counter=6), who=" ", clock=CLOCK)
     with pytest.raises(NotAllowed, match="no list of gaugings called x"):
-        actions.shift_order(engine, "x", 1, who="operator 1", clock=CLOCK)
+        actions.shift_order(engine, Listed("lowland", "R1", "x"), 1, who="operator 1", clock=CLOCK)
     assert entries(engine) == []
 
 
@@ -84,11 +86,11 @@ def test_a_shifted_list_stands_in_the_journal_with_both_offsets(engine):
     with database.write(engine) as conn:
         before = record(conn, rows, now=START + 2 * DAY, source="file")
     after = actions.shift_order(
-        engine, "list", 1, who="quality 1", clock=CLOCK, why="first disc was scrapped"
+        engine, LIST, 1, who="quality 1", clock=CLOCK, why="first disc was scrapped"
     )
     assert [b.shot_id + 1 for b in before] == [a.shot_id for a in after]
     entry = entries(engine)[-1]
-    assert (entry.before, entry.after) == ({"offset": 0}, {"offset": 1})
+    assert (entry.before, entry.after) == ({"run": "R1", "offset": 0}, {"run": "R1", "offset": 1})
 
 
 def test_a_list_shifted_beyond_its_run_waits_and_can_be_shifted_back(engine):
@@ -96,5 +98,5 @@ def test_a_list_shifted_beyond_its_run_waits_and_can_be_shifted_back(engine):
     with database.write(engine) as conn:
         record(conn, rows, now=START + timedelta(days=2), source="file")
     for offset, states in ((9, ["joined", "waiting", "waiting"]), (-1, ["waiting", "joined", "joined"])):
-        outcomes = actions.shift_order(engine, "list", offset, who="quality 1", clock=CLOCK)
+        outcomes = actions.shift_order(engine, LIST, offset, who="quality 1", clock=CLOCK)
         assert [o.state for o in outcomes] == states

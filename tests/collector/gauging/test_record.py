@@ -9,10 +9,12 @@ from collector.gauging import record as door
 from collector.gauging.proposal import Why
 from collector.store import database, gaugings, holds
 from collector.store.discs_due import due
+from collector.store.gaugings import Listed
 from collector.store.tables import gaugings as table
 from tests.collector.gauging.floor import DAY, START, at, dome, make, press, run
 
 NOW = START + 2 * DAY
+LIST = Listed("lowland", "R1", "list 1")
 
 
 @pytest.fixture
@@ -107,10 +109,23 @@ def test_a_list_joins_by_order_and_can_be_shifted(conn, p1, r1):
     ids = make(conn, p1, r1, range(10))
     rows = [dome(2 + i / 10, press="P1", run="R1", order_batch="list 1", order_index=i) for i in range(3)]
     assert [o.shot_id for o in record(conn, *rows)] == ids[:3]
-    assert [o.shot_id for o in door.shift_order(conn, "list 1", 2)] == ids[2:5]
-    assert gaugings.offsets(conn, ["list 1"]) == {"list 1": 2}
+    assert [o.shot_id for o in door.shift_order(conn, LIST, 2)] == ids[2:5]
+    assert gaugings.offsets(conn, [LIST]) == {LIST: 2}
     later = dome(9.9, press="P1", run="R1", order_batch="list 1", order_index=3)
     assert record(conn, later)[0].shot_id == ids[5]
+
+
+def test_lists_of_one_name_are_told_apart_by_their_run(conn, p1, r1):
+    """A gauge that writes each week to a file of one name: without a batch the file's name is the list's."""
+    first, second = make(conn, p1, r1, range(10)), make(conn, p1, run(conn, p1, name="R2"), range(20, 30))
+    old = [dome(2 + i / 10, press="P1", run="R1", order_batch="list 1", order_index=i) for i in range(3)]
+    new = [dome(2 + i / 10, press="P1", run="R2", order_batch="list 1", order_index=i) for i in range(3)]
+    record(conn, *old)
+    door.shift_order(conn, LIST, 4)
+
+    assert [o.shot_id for o in record(conn, *new)] == second[:3]
+    assert [o.shot_id for o in door.shift_order(conn, LIST, 5)] == first[5:8]
+    assert gaugings.offsets(conn, [LIST, LIST._replace(run="R2")]) == {LIST: 5, LIST._replace(run="R2"): 0}
 
 
 def test_a_list_longer_than_its_run_waits_at_its_end(conn, p1, r1):

@@ -21,6 +21,7 @@ from collector.people import codes
 from collector.people.roles import ACTS, ROLES
 from collector.store import holds as hold_store
 from collector.store.database import read
+from collector.store.gaugings import Listed
 from collector.store.tables import journal
 from tests.store_fixtures import Seeded
 
@@ -109,7 +110,7 @@ def test_an_action_of_a_page_is_refused_without_its_role(seeded: Seeded, who: st
             engine, from_shot_id=first, to_shot_id=last, who=who, clock=clock, reason="specks"
         ),
         lambda: alarms.acknowledge(engine, 1, who=who, clock=clock),
-        lambda: gaugings.shift_order(engine, "a list", 1, who=who, clock=clock),
+        lambda: gaugings.shift_order(engine, Listed("lowland", "R1", "a list"), 1, who=who, clock=clock),
     ]
     for attempt in attempts:
         with pytest.raises(NotAllowed):
