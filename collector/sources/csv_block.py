@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime, timedelta
+from itertools import repeat
 from math import isfinite
 from typing import Any, TypeVar
 
@@ -96,22 +97,15 @@ class BlockReader:
     def _shots(self, columns: Sequence[Texts], count: int, first: int) -> list[Shot]:
         values, originals = self._numbers(columns, count, self._values)
         setpoints, setpoint_originals = self._numbers(columns, count, self._setpoints)
-        fields = zip(
-            self._presses(columns, count), self._counters(columns, count), self._times(columns, count, first),
-            self._texts(columns, count, self._profile.tray_column), values, originals, setpoints,
-            setpoint_originals, strict=True,
+        job = self._job
+        fields = (  # in the order in which a shot has them
+            repeat(job.site), self._presses(columns, count), self._counters(columns, count),
+            self._times(columns, count, first), repeat(job.received_at), repeat(self._run),
+            self._texts(columns, count, self._profile.tray_column), repeat(None), values, originals,
+            setpoints, setpoint_originals, repeat(self._units), repeat(()), repeat(self._read_time is None),
+            repeat(self._source),
         )  # fmt: skip
-        site, received_at, run, units = self._job.site, self._job.received_at, self._run, self._units
-        made_up, source = self._read_time is None, self._source
-        return [
-            Shot(
-                site=site, press=press, counter=counter, ended_at=ended_at, received_at=received_at, run=run,
-                tray=tray, tray_position=None, values=value, originals=original, setpoints=setpoint,
-                setpoint_originals=setpoint_original, units=units, not_written=(),
-                time_reconstructed=made_up, source=source,
-            )
-            for press, counter, ended_at, tray, value, original, setpoint, setpoint_original in fields
-        ]  # fmt: skip
+        return list(map(Shot, *fields))
 
     def _numbers(
         self, columns: Sequence[Texts], count: int, plans: Sequence[CellPlan]
@@ -142,7 +136,8 @@ class BlockReader:
         found = raw
         if plan.sent_unit is not None:
             found = [value * plan.factor + plan.offset for value in raw]
-        if not (all(map(isfinite, raw)) and all(map(isfinite, found))):
+        # A sum is finite only if all are; the few of which only the sum is not are left to the single rows.
+        if not (isfinite(sum(raw)) and isfinite(sum(found))):
             raise _Odd
         return raw, found
 
