@@ -2,15 +2,16 @@
 
 A press's counter may repeat, restart or be polled twice, so a shot is named by press, counter epoch and
 counter. An epoch is a stretch in which the counter only rises; a counter that falls, or repeats at a far
-later time, opens a new one. A press without a counter names its shots by their time.
+later time, opens a new one. A press without a counter names its shots by their time. The records are tuples,
+because they come with every shot.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
+from typing import NamedTuple
 
 # Two reports of one cycle lie closer than two cycles do.
 POLL_CYCLES = 0.9
@@ -26,8 +27,7 @@ class Kind(Enum):
     LATE = "late"
 
 
-@dataclass(frozen=True, slots=True)
-class Last:
+class Last(NamedTuple):
     """The newest shot of a press, as far as identity goes."""
 
     epoch: int
@@ -35,8 +35,7 @@ class Last:
     ended_at: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class Stored:
+class Stored(NamedTuple):
     """A stored shot with the counter (or time) that the message names."""
 
     shot_id: int
@@ -44,8 +43,7 @@ class Stored:
     ended_at: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class Identity:
+class Identity(NamedTuple):
     """The verdict: kind, epoch, the stored shot if there is one, and how many counters were skipped."""
 
     kind: Kind

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 
@@ -40,9 +40,8 @@ log = logging.getLogger("evenrun.pipeline")
 Record = Message | Refusal
 
 
-@dataclass(frozen=True, slots=True)
-class Read:
-    """A record with the bytes it came from, should nothing be able to digest it."""
+class Read(NamedTuple):
+    """A record with the bytes it came from, should nothing be able to digest it; a tuple, as `Shot` is."""
 
     record: Record
     raw: bytes

@@ -15,9 +15,10 @@ import sqlalchemy as sa
 from collector import replay
 from collector.contract.shot import Shot
 from collector.identity import Identity
-from collector.press_rows import new_shot
+from collector.press_rows import new_shots
 from collector.press_state import PressState
 from collector.store import gaps, shots
+from collector.verdict import Verdict
 
 
 @dataclass(slots=True)
@@ -45,11 +46,9 @@ class LateShots:
         """Store a shot in a run, by default that of its neighbors, and return its id and its run."""
         place = replay.place_of(self._conn, self._press_id, verdict.epoch, shot)
         run_id = place.run_id if run_id is None else run_id
-        row = new_shot(
-            self._press_id, run_id, shot, verdict, phase=place.phase, tray=shot.tray,
-            tray_position=shot.tray_position,
-        )
-        (shot_id,) = shots.insert(self._conn, [row])
+        unjudged = Verdict(place.phase, None, None, shot.tray, shot.tray_position)
+        new = new_shots(self._press_id, run_id, [shot], [verdict], [unjudged])
+        (shot_id,) = shots.insert(self._conn, new)
         if shot.counter is not None:
             gaps.arrived(self._conn, self._press_id, verdict.epoch, shot.counter, at=now)
         return shot_id, run_id

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from itertools import repeat
 from typing import Any
 
 import sqlalchemy as sa
 
 from collector.alarms.model import ShotVerdict, SignalFact
-from collector.contract.shot import Shot
+from collector.contract.shot import Original, Shot
 from collector.identity import Identity
 from collector.store import events, gaps, limits, shots, signals
 from collector.store.presses import PressRow
 from collector.store.shots import NewShot
-from collector.verdict import Verdict
+from collector.verdict import Event, Verdict
 
 
 class PressRows:
@@ -41,18 +42,22 @@ class PressRows:
         self._events: list[tuple[int, dict[str, Any]]] = []  # with the place of its first shot in _judged
         self._gaps: list[dict[str, Any]] = []
 
-    def add(self, shot: NewShot, verdict: Verdict) -> None:
-        """Keep a judged shot."""
-        for each in verdict.events:
-            self.event(
-                each.kind, at=shot.ended_at, source=shot.source, key=each.key, old=each.old, new=each.new,
-                note=each.note,
+    def add(self, new: Sequence[NewShot], verdicts: Sequence[Verdict]) -> None:
+        """Keep judged shots."""
+        for shot, verdict in zip(new, verdicts, strict=True):
+            for each in verdict.events:
+                self._add_event(shot, each)
+            self._judged.append((shot, verdict))
+
+    def _add_event(self, shot: NewShot, found: Event) -> None:
+        self.event(
+            found.kind, at=shot.ended_at, source=shot.source, key=found.key, old=found.old, new=found.new,
+            note=found.note,
+        )
+        if found.kind == "gap":
+            self._gaps.append(
+                gaps.row(self.press.id, shot.epoch, after=found.old, before=found.new, at=shot.ended_at)
             )
-            if each.kind == "gap":
-                self._gaps.append(
-                    gaps.row(self.press.id, shot.epoch, after=each.old, before=each.new, at=shot.ended_at)
-                )
-        self._judged.append((shot, verdict))
 
     def event(self, kind: str, *, at: datetime, source: str = "service", **what: Any) -> None:
         """Keep an event; the next shot is its first."""
@@ -146,31 +151,35 @@ class PressRows:
             facts.setdefault(row["shot_id"], []).append(fact)
         return [
             ShotVerdict(
-                shot_id=shot_id, counter=row.counter, ended_at=row.ended_at, run_id=row.run_id,
-                phase=row.phase, tray=row.tray, signals=tuple(facts.get(shot_id, ())),
+                shot_id, row.counter, row.ended_at, row.run_id, row.phase, row.tray,
+                tuple(facts.get(shot_id, ())),
             )
             for shot_id, (row, _) in zip(ids, self._judged, strict=True)
         ]
 
 
-def judged_as(found: Verdict) -> dict[str, Any]:
-    """What a verdict says of the row of its shot."""
-    return {
-        "phase": found.phase, "tray": found.tray, "tray_position": found.tray_position,
-        "share": found.share, "share_key": found.share_key, "signaled": bool(found.signals),
-    }
-
-
-def new_shot(press_id: int, run_id: int | None, shot: Shot, verdict: Identity, **judged: Any) -> NewShot:
-    """The row of a shot of a run, with what was judged of it."""
-    originals = shot.originals
-    if shot.units:
-        own = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
-        originals = {**own, **originals}
-    return NewShot(
-        press_id=press_id, epoch=verdict.epoch, counter=shot.counter, ended_at=shot.ended_at,
-        received_at=shot.received_at, run_id=run_id, source=shot.source,
-        time_reconstructed=shot.time_reconstructed, values=shot.values, setpoints=shot.setpoints,
-        originals=originals, setpoint_originals=shot.setpoint_originals,
-        not_written=shot.not_written, **judged,
+def new_shots(
+    press_id: int,
+    run_id: int | None,
+    shots: Sequence[Shot],
+    identities: Sequence[Identity],
+    verdicts: Sequence[Verdict],
+) -> list[NewShot]:
+    """The rows of shots of a run with what was judged of them, made column by column; at least one shot."""
+    shot: Any = Shot._make(zip(*shots, strict=True))
+    found: Any = Verdict._make(zip(*verdicts, strict=True))
+    rows = map(
+        NewShot, repeat(press_id), [each.epoch for each in identities], shot.counter, shot.ended_at,
+        shot.received_at, found.phase, shot.source, shot.values, repeat(run_id), found.tray,
+        found.tray_position, found.share, found.share_key, map(bool, found.signals), shot.time_reconstructed,
+        shot.setpoints, map(_originals, shots), shot.setpoint_originals, shot.not_written,
     )
+    return list(rows)
+
+
+def _originals(shot: Shot) -> Mapping[str, Original]:
+    """What was converted, and what has a unit of its own."""
+    if not shot.units:
+        return shot.originals
+    own = {key: (shot.values[key], unit) for key, unit in shot.units.items() if key in shot.values}
+    return {**own, **shot.originals}

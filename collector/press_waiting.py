@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from collector import engine
 from collector.contract.shot import Shot
 from collector.identity import Identity, Last
-from collector.press_rows import PressRows, judged_as, new_shot
+from collector.press_rows import PressRows, new_shots
 from collector.press_state import PressState
 from collector.verdict import Policy
 
@@ -19,6 +19,7 @@ class WaitingShots:
     policy: Policy
     _shots: list[Shot] = field(default_factory=list)
     _identities: list[Identity] = field(default_factory=list)
+    _last: Last | None = None  # of those that wait
 
     def __bool__(self) -> bool:
         return bool(self._shots)
@@ -27,19 +28,18 @@ class WaitingShots:
         """Let a shot wait."""
         self._shots.append(shot)
         self._identities.append(verdict)
+        self._last = Last(verdict.epoch, shot.counter, shot.ended_at)
 
     def last(self, state: PressState) -> Last | None:
         """Identity of the newest shot, judged or not."""
-        if not self._shots:
-            return state.last
-        return Last(self._identities[-1].epoch, self._shots[-1].counter, self._shots[-1].ended_at)
+        return state.last if self._last is None else self._last
 
     def judge(self, state: PressState, rows: PressRows) -> PressState:
         """Judge what waits and keep it among the rows to be stored; the state is then that after it."""
         if not self._shots:
             return state
         state, judged = engine.run(state, self._shots, self._identities, self.policy)
-        for shot, verdict, found in zip(self._shots, self._identities, judged, strict=True):
-            rows.add(new_shot(rows.press.id, state.run_id, shot, verdict, **judged_as(found)), found)
-        self._shots, self._identities = [], []
+        new = new_shots(rows.press.id, state.run_id, self._shots, self._identities, judged)
+        rows.add(new, judged)
+        self._shots, self._identities, self._last = [], [], None
         return state

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 SignalKind = Literal["chart", "setting", "sense", "engineering", "data"]
 AlarmKind = Literal["process", "recipe", "data", "gauging", "silence"]
@@ -63,9 +63,8 @@ class SignalFact:
         return self.chart == SINGLE_SHOT_CHART and self.rule == SINGLE_SHOT_RULE
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShotVerdict:
-    """What the charts said about one shot, in the order in which they saw it."""
+class ShotVerdict(NamedTuple):
+    """What the charts said about one shot, in the order in which they saw it; a tuple, as `Shot` is."""
 
     shot_id: int
     counter: int | None
