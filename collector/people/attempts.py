@@ -82,8 +82,8 @@ def _shut_until(wrong: Sequence[datetime], allowed: int, now: datetime) -> datet
 
 
 def _recent(wrong: Sequence[datetime], now: datetime) -> list[datetime]:
-    # A wall clock that was set back must not shut anybody out for longer than the window.
-    return [min(at, now) for at in wrong if at > now - WINDOW]
+    # What lies farther ahead is of before the wall clock was set back, and shuts nobody out until then.
+    return [at for at in wrong if abs(now - at) < WINDOW]
 
 
 def _pins_since_success(attempts: Sequence[Attempt]) -> int:

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from collector.actions import people as act
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
-from collector.people import codes, secret, sign_in
+from collector.people import attempts, codes, secret, sign_in
 from collector.people.person import Person
 from collector.store import journal, people, tables
 from collector.store.database import read, write
@@ -269,6 +269,24 @@ def test_guessing_shuts_a_name_out_even_with_the_right_secret_and_ends_by_itself
         guess(right)
     floor.wall += timedelta(minutes=15)
     assert guess(right) == "operator 1"
+
+
+@pytest.mark.parametrize(("set_back_min", "open_at_once"), [(300, True), (10, False)])
+def test_a_wall_clock_that_is_set_back_shuts_nobody_out_until_it_has_caught_up(
+    set_back_min: int, *, open_at_once: bool
+) -> None:
+    """Only while it lies within a quarter of an hour of the wrong guesses, before or after."""
+    wrong = [attempts.Attempt(START - timedelta(seconds=each), "password", worked=False) for each in range(5)]
+    wrong_from = [each.at for each in wrong] * 4
+    now = START - timedelta(minutes=set_back_min)
+
+    shut = [
+        minutes
+        for minutes in range(400)
+        if attempts.refusal(wrong, wrong_from, "password", now=now + timedelta(minutes=minutes))
+    ]
+    assert (0 not in shut) is open_at_once
+    assert shut == [minutes for minutes in range(400) if abs(minutes - set_back_min) < 15]
 
 
 def test_at_most_a_hundred_wrong_passwords_an_hour_get_through(floor: Floor) -> None:
