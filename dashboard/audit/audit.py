@@ -8,8 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboard.audit.conclude import Conclusion, conclude
-from dashboard.audit.evidence import Evidence, plain
+from dashboard.audit.evidence import Evidence
 from dashboard.audit.findings import Findings, findings
+from dashboard.audit.plain_facts import plain
 from dashboard.audit.words import Clock
 
 FORM = 1

@@ -15,7 +15,8 @@ from collector.store import runs as run_rows
 from collector.store.archives import is_archived
 from collector.store.tables import presses, recipes, runs
 from dashboard.audit import collect_alarms, collect_changes, collect_gaugings, collect_limits, collect_shots
-from dashboard.audit.evidence import Evidence, RunFacts
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import RunFacts
 
 
 def collect(
@@ -84,6 +85,7 @@ def collect(
         tolerances=collect_gaugings.tolerances(settings.tolerance, run.mold),
         others=collect_gaugings.others(conn, run, keys, left_out),
         left_out=tuple(sorted(left_out)),
+        archived_alike=collect_gaugings.archived_alike(conn, run, left_out),
         units={key: collect_shots.unit_of(conn, run_id, key) for key in keys},
         timers=timers,
         journal_head=journal.head(conn).hex(),

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from collector.store import alarms as alarm_rows
 from collector.store import holds as hold_rows
 from collector.store.tables import alarms, holds, shots, signals
-from dashboard.audit.evidence import AlarmFact, HoldFact, SignalGroup, StepFact
+from dashboard.audit.facts import AlarmFact, HoldFact, SignalGroup, StepFact
 from dashboard.audit.shot_list import ShotList
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.store.tables import amendments, events, refusals, shots
-from dashboard.audit.evidence import EventFact
+from dashboard.audit.facts import EventFact
 from dashboard.audit.shot_list import ShotList
 
 # Limits have their own section, and trays are named with the discs that they took.

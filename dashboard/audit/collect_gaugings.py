@@ -12,7 +12,7 @@ from collector.settings import Tolerance
 from collector.store import shots as stored
 from collector.store.archives import archived_runs
 from collector.store.tables import gaugings, holds, runs
-from dashboard.audit.evidence import GaugingFact, OtherRun
+from dashboard.audit.facts import GaugingFact, OtherRun
 from dashboard.audit.levels import level_of
 from dashboard.audit.shot_list import ShotList
 
@@ -64,15 +64,26 @@ def others(
     conn: sa.Connection, run: sa.Row[Any], keys: Sequence[str], left_out: Iterable[str]
 ) -> tuple[OtherRun, ...]:
     """Closed runs of the same press and context, the nearest in time, oldest first."""
+    query = _alike(run, left_out).where(runs.c.id.not_in(archived_runs()))
+    nearest = sorted(conn.execute(query), key=lambda row: (abs(row.opened_at - run.opened_at), row.id))
+    kept = sorted(nearest[:MOST_OTHERS], key=lambda row: (row.opened_at, row.id))
+    return tuple(_other(conn, row, keys) for row in kept)
+
+
+def archived_alike(conn: sa.Connection, run: sa.Row[Any], left_out: Iterable[str]) -> tuple[str, ...]:
+    """Names of the runs like it whose values are in the archive, oldest first."""
+    query = _alike(run, left_out).where(runs.c.id.in_(archived_runs()))
+    rows = sorted(conn.execute(query), key=lambda row: (row.opened_at, row.id))
+    return tuple(row.name for row in rows)
+
+
+def _alike(run: sa.Row[Any], left_out: Iterable[str]) -> sa.Select[Any]:
     same = (runs.c.mold, runs.c.blend, runs.c.color, runs.c.recipe_id)
-    query = sa.select(runs).where(
+    return sa.select(runs).where(
         runs.c.press_id == run.press_id, runs.c.id != run.id, runs.c.closed_at.is_not(None),
-        runs.c.name.not_in(list(left_out)), runs.c.id.not_in(archived_runs()),
+        runs.c.name.not_in(list(left_out)), runs.c.trial.is_not(True),  # a trial was never charted
         *(column.is_not_distinct_from(getattr(run, column.name)) for column in same),
     )  # fmt: skip
-    rows = conn.execute(query).all()
-    nearest = sorted(rows, key=lambda row: (abs(row.opened_at - run.opened_at), row.id))[:MOST_OTHERS]
-    return tuple(_other(conn, row, keys) for row in sorted(nearest, key=lambda row: (row.opened_at, row.id)))
 
 
 def _other(conn: sa.Connection, row: sa.Row[Any], keys: Sequence[str]) -> OtherRun:

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from collector.plan import charts_from_json, drawn_limits
 from collector.store.tables import events, limits, runs, shots
-from dashboard.audit.evidence import InForce
+from dashboard.audit.facts import InForce
 from dashboard.audit.shot_list import ShotList
 from rules.limits import Baseline
 

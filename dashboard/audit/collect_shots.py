@@ -14,7 +14,7 @@ from collector.contract import quantities, units
 from collector.retrace import in_chart_order
 from collector.store import shots as stored
 from collector.store.tables import shots
-from dashboard.audit.evidence import ShotFacts
+from dashboard.audit.facts import ShotFacts
 from dashboard.audit.shot_list import ShotList
 
 

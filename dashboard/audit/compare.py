@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from dashboard.audit.evidence import Level, OtherRun
+from dashboard.audit.facts import Level, OtherRun
 
 FEWEST_RUNS = 3
 CONFIDENCE = 0.95

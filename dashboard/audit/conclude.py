@@ -12,7 +12,8 @@ from typing import Literal
 
 from collector.contract import quantities
 from dashboard.audit import people, unknowns, words
-from dashboard.audit.evidence import EventFact, Evidence
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import EventFact
 from dashboard.audit.findings import Findings
 from dashboard.audit.gauged import Compared, Gauged
 from dashboard.audit.shifts import Excursion

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from dashboard.audit import capable, compare, gauged, shifts
 from dashboard.audit.capable import Capable
 from dashboard.audit.compare import Against
-from dashboard.audit.evidence import Evidence, Level
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import Level
 from dashboard.audit.gauged import Gauged
 from dashboard.audit.levels import level_of
 from dashboard.audit.shifts import Excursion, History

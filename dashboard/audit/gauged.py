@@ -10,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from collector.gauging.age import standing
-from dashboard.audit.evidence import Evidence, GaugingFact
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import GaugingFact
 from rules.dome import link
 
 FIRST = ("dome", "diameter", "weight")

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.audit.evidence import Level
+from dashboard.audit.facts import Level
 
 
 def level_of(key: str, values: Any) -> Level | None:

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from collector.gauging.age import set_time_h, standing
 from dashboard.audit import words
-from dashboard.audit.evidence import AlarmFact, Evidence, HoldFact
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import AlarmFact, HoldFact
 from dashboard.audit.findings import Findings
 from dashboard.audit.statement import Statement
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dashboard.audit.evidence import InForce
+from dashboard.audit.facts import InForce
 from dashboard.audit.shot_list import ShotList
 from rules import change_point
 

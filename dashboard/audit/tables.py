@@ -9,7 +9,8 @@ from collector.alarms.extent_words import tray_words
 from collector.contract import quantities
 from dashboard.audit import words
 from dashboard.audit.audit import Audit
-from dashboard.audit.evidence import Evidence, HoldFact, InForce, ShotFacts
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import HoldFact, InForce, ShotFacts
 from dashboard.audit.words import NONE
 
 

@@ -12,7 +12,8 @@ from collector.alarms.extent_words import tray_words
 from collector.alarms.headline import what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
-from dashboard.audit.evidence import EventFact, Evidence, SignalGroup
+from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import EventFact, SignalGroup
 from dashboard.audit.gauged import Compared
 from dashboard.audit.shifts import Excursion
 from dashboard.audit.shot_list import stretches

@@ -10,10 +10,11 @@ import pytest
 import sqlalchemy as sa
 from scipy import stats
 
+from collector.keeping.archive import archive_run
 from collector.settings import Settings
 from collector.store import tables
-from dashboard.audit import compare, disc_tables
-from dashboard.audit.evidence import Level
+from dashboard.audit import compare, disc_tables, render
+from dashboard.audit.facts import Level
 from dashboard.audit.gauged import one_a_disc
 from tests.dashboard.audit import floor
 
@@ -186,6 +187,27 @@ def test_a_run_is_compared_with_others_of_its_kind_and_never_with_those_left_out
     assert not fill.unusual_level
     without = audited(engine, left_out=("R-0", "R-1"))
     assert [each.name for each in without.evidence.others] == ["R-2", "R-3"]
+    engine.dispose()
+
+
+def test_neither_a_trial_nor_an_archived_run_is_compared_and_the_archived_is_named(tmp_path, audited):
+    engine = floor.new_store(tmp_path)
+    for day in range(3):
+        floor.store_run(
+            engine, tmp_path, run=f"R-{day}", first=1000 * (day + 1), seed=day, warm=range(0),
+            start=floor.START - timedelta(days=5 - day),
+        )  # fmt: skip
+    floor.store_run(engine, tmp_path)
+    before = audited(engine)
+    with engine.begin() as conn:
+        conn.execute(sa.update(tables.runs).where(tables.runs.c.name == "R-1").values(trial=True))
+        conn.execute(sa.update(tables.alarms).values(closed_at=floor.NOW))
+        conn.execute(sa.update(tables.holds).values(state="released", closed_at=floor.NOW))
+    archive_run(engine, 1, tmp_path / "archive", who="quality 1", clock=floor.CLOCK)
+    found = audited(engine)
+    assert [each.name for each in before.evidence.others] == ["R-0", "R-1", "R-2"]
+    assert [each.name for each in found.evidence.others] == ["R-2"]
+    assert "their values are in the archive: R-0." in render.html(found)
     engine.dispose()
 
 

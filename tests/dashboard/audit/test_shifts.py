@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.audit.evidence import InForce
+from dashboard.audit.facts import InForce
 from dashboard.audit.shifts import history
 from dashboard.audit.shot_list import ShotList, stretches
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.audit.evidence import HoldFact
+from dashboard.audit.facts import HoldFact
 
 AT = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 
