@@ -28,6 +28,15 @@ def fold(chart, x, state=None):
     return state, points
 
 
+def sums(chart, x):
+    """The two sums of a CUSUM after each value."""
+    state, rows = chart.start(), []
+    for value in x:
+        state, _ = chart.step(state, value)
+        rows.append((state.upper, state.lower))
+    return np.array(rows)
+
+
 def agree(track, points):
     """Assert that the whole-array form says what the streaming form said."""
     np.testing.assert_allclose(track.statistic, [p.statistic for p in points], rtol=0, atol=1e-9)

@@ -20,6 +20,7 @@ from rules.baseline import (
     study,
 )
 from tests import outside
+from tests.rules.series import autoregressive
 
 # Rosner (1983), Technometrics 25, 165-172: vitamin E data; also NIST/SEMATECH e-Handbook 1.3.5.17.3 (retyped
 # from memory; the handbook's answer, three outliers at up to ten, is reproduced).
@@ -47,14 +48,6 @@ VISCOSITY = [
     33.12,
     33.84,
 ]
-
-
-def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
-    noise, x = rng.standard_normal(n), np.empty(n)
-    x[0] = noise[0]
-    for i in range(1, n):
-        x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
-    return x
 
 
 def _cap_column(name: str) -> np.ndarray:
@@ -121,7 +114,7 @@ def test_the_interval_of_phi_holds_the_truth_as_often_as_it_says(phi: float) -> 
     rng = np.random.default_rng(10)
     inside = 0
     for _ in range(400):
-        found = lag_one(_autoregressive(rng, phi, 150))
+        found = lag_one(autoregressive(rng, phi, 150))
         inside += found.low <= phi <= found.high
 
     assert 0.90 <= inside / 400 <= 0.99
@@ -175,7 +168,7 @@ def test_warming_up_is_left_out_and_little_else() -> None:
 @pytest.mark.parametrize("phi", [0.0, 0.8])
 def test_a_steady_run_seldom_loses_its_first_shots(phi: float) -> None:
     rng = np.random.default_rng(6)
-    lost = sum(first_steady_index(_autoregressive(rng, phi, 200)) > 0 for _ in range(300))
+    lost = sum(first_steady_index(autoregressive(rng, phi, 200)) > 0 for _ in range(300))
 
     assert lost <= 0.05 * 300
 
@@ -211,7 +204,7 @@ def test_a_study_of_independent_values_takes_moving_ranges() -> None:
 
 def test_a_study_of_correlated_values_takes_all_of_their_spread_and_says_so() -> None:
     """Moving ranges see sqrt(1 - phi) of sigma (Maragah and Woodall 1992): 0.55 at phi = 0.7."""
-    x = _autoregressive(np.random.default_rng(12), 0.7, 600)
+    x = autoregressive(np.random.default_rng(12), 0.7, 600)
 
     found = study(x)
 

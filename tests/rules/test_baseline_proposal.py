@@ -24,16 +24,9 @@ from rules.baseline import (
 from rules.baseline.band import band_of
 from rules.baseline.planned import KINDS
 from rules.limits import Baseline
+from tests.rules.series import autoregressive
 
 FLOOR = Floor()
-
-
-def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
-    noise, x = rng.standard_normal(n), np.empty(n)
-    x[0] = noise[0]
-    for i in range(1, n):
-        x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
-    return x
 
 
 def _names(made: Proposal) -> list[str]:
@@ -63,7 +56,7 @@ def test_independent_values_get_a_wide_limit_and_a_cusum_within_the_budget() -> 
 
 
 def test_shots_that_are_alike_get_limits_computed_for_that() -> None:
-    x = _autoregressive(np.random.default_rng(2), 0.5, 600)
+    x = autoregressive(np.random.default_rng(2), 0.5, 600)
 
     made = propose_charts(x, FLOOR)
     _sound(made)
@@ -152,7 +145,7 @@ def test_a_drift_gets_no_limits() -> None:
 
 
 def test_a_wander_around_a_setpoint_is_held_against_it() -> None:
-    x = 190.0 + _autoregressive(np.random.default_rng(7), 0.96, 2000)
+    x = 190.0 + autoregressive(np.random.default_rng(7), 0.96, 2000)
 
     made = propose_charts(x, FLOOR, setpoint=190.5)
     _sound(made)
@@ -173,7 +166,7 @@ def test_a_wander_around_a_setpoint_is_held_against_it() -> None:
 
 
 def test_the_band_moves_and_stretches_with_the_values() -> None:
-    x = _autoregressive(np.random.default_rng(8), 0.95, 1500)
+    x = autoregressive(np.random.default_rng(8), 0.95, 1500)
 
     one, other = band_of(x, run=5000.0), band_of(40.0 - 3.0 * x, run=5000.0)
     assert other.nominal == pytest.approx(40.0 - 3.0 * one.nominal)
@@ -188,8 +181,8 @@ def test_the_wander_leaves_its_band_about_as_often_as_the_budget_says() -> None:
     rng, run = np.random.default_rng(9), 1000.0
     left, shots = 0, 0
     for _ in range(20):
-        band = band_of(_autoregressive(rng, 0.95, 2000), run=run)
-        later = _autoregressive(rng, 0.95, 20_000)
+        band = band_of(autoregressive(rng, 0.95, 2000), run=run)
+        later = autoregressive(rng, 0.95, 20_000)
         out = np.flatnonzero((later < band.lower) | (later > band.upper))
         left += len(out) and 1 + int((np.diff(out) > 20).sum())
         shots += len(later)
@@ -200,14 +193,14 @@ def test_the_wander_leaves_its_band_about_as_often_as_the_budget_says() -> None:
 
 def test_a_step_limit_is_left_away_where_its_rate_is_unknown() -> None:
     rng = np.random.default_rng(10)
-    level = _autoregressive(rng, 0.97, 2000)
+    level = autoregressive(rng, 0.97, 2000)
 
     assert band_of(level, run=5000.0).step is not None
     assert band_of(level + 0.1 * rng.standard_t(2, 2000), run=5000.0).step is None
 
 
 def test_a_longer_baseline_earns_a_narrower_band() -> None:
-    x = _autoregressive(np.random.default_rng(11), 0.95, 8000)
+    x = autoregressive(np.random.default_rng(11), 0.95, 8000)
 
     assert band_of(x, run=5000.0).width < band_of(x[:600], run=5000.0).width
 

@@ -21,6 +21,7 @@ from rules.baseline.stability import runs_score, stability_of
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.run_length import cusum_arl
 from tests import outside
+from tests.rules.series import autoregressive
 
 # NIST StRD, Univariate Summary Statistics (public domain): data and certified mean, standard deviation and
 # autocorrelation at lag 1, certified to 15 digits.
@@ -79,14 +80,6 @@ def _pi_digits(count: int) -> list[int]:
     return digits[::-1]
 
 
-def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
-    noise, x = rng.standard_normal(n), np.empty(n)
-    x[0] = noise[0]
-    for i in range(1, n):
-        x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
-    return x
-
-
 @pytest.mark.parametrize("name", CERTIFIED)
 def test_mean_sigma_and_lag_one_match_the_certified_values(name: str) -> None:
     """NIST StRD univariate; the ids of the reference values are strd.univ.NAME."""
@@ -141,7 +134,7 @@ def test_the_check_standard_of_the_handbook_is_independent() -> None:
 
 
 def test_the_test_of_what_lag_one_leaves_over_is_that_of_statsmodels() -> None:
-    x = _autoregressive(np.random.default_rng(1), 0.5, 300)
+    x = autoregressive(np.random.default_rng(1), 0.5, 300)
     found = lag_one(x)
 
     left = residuals(x, found.phi)[1:]
@@ -152,14 +145,14 @@ def test_the_test_of_what_lag_one_leaves_over_is_that_of_statsmodels() -> None:
 @pytest.mark.parametrize("phi", [0.0, 0.5, 0.9])
 def test_the_integrated_time_of_a_known_process_is_known(phi: float) -> None:
     """(1 + phi) / (1 - phi) for an autoregressive process of order one (Bayley and Hammersley 1946)."""
-    time, error = integrated_time(_autoregressive(np.random.default_rng(2), phi, 40_000))
+    time, error = integrated_time(autoregressive(np.random.default_rng(2), phi, 40_000))
 
     assert time == pytest.approx((1 + phi) / (1 - phi), abs=3 * error)
     assert error < 0.1 * time
 
 
 def test_the_unit_root_test_is_that_of_statsmodels() -> None:
-    x = _autoregressive(np.random.default_rng(3), 0.95, 500)
+    x = autoregressive(np.random.default_rng(3), 0.95, 500)
 
     found = stability_of(x, memory_of(x, lag_one(x)))
     with warnings.catch_warnings():

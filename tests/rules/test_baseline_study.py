@@ -19,14 +19,7 @@ from rules.baseline.standing import judge
 from rules.baseline.tails import heavy_quantile, skewed_interval, skewed_quantiles
 from rules.limits import Baseline
 from tests import outside
-
-
-def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
-    noise, x = rng.standard_normal(n), np.empty(n)
-    x[0] = noise[0]
-    for i in range(1, n):
-        x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
-    return x
+from tests.rules.series import autoregressive
 
 
 def _verdicts(series: Callable[[], np.ndarray], times: int) -> list[str]:
@@ -37,7 +30,7 @@ def _verdicts(series: Callable[[], np.ndarray], times: int) -> list[str]:
 def test_one_level_is_called_steady_at_any_moderate_correlation(phi: float) -> None:
     rng = np.random.default_rng(1)
 
-    found = _verdicts(lambda: _autoregressive(rng, phi, 400), 60)
+    found = _verdicts(lambda: autoregressive(rng, phi, 400), 60)
     assert found.count("steady") >= 54
 
 
@@ -46,7 +39,7 @@ def test_a_wander_is_called_a_wander_with_a_level_or_without(phi: float) -> None
     rng = np.random.default_rng(2)
 
     found = _verdicts(
-        lambda: np.cumsum(rng.standard_normal(400)) if phi == 1.0 else _autoregressive(rng, phi, 400), 40
+        lambda: np.cumsum(rng.standard_normal(400)) if phi == 1.0 else autoregressive(rng, phi, 400), 40
     )
     assert found.count("wanders") >= 34
 
@@ -73,7 +66,7 @@ def test_a_drift_is_no_wander_and_its_size_is_given() -> None:
 def test_a_slow_wander_under_noise_counts_for_what_it_is_worth() -> None:
     """Lag 1 of such a sum is 0.3; the sum of all its correlations is known: 1 + 2 (0.5) 0.8 / 0.2 = 5."""
     rng = np.random.default_rng(5)
-    x = (_autoregressive(rng, 0.8, 4000) + rng.standard_normal(4000)) / math.sqrt(2)
+    x = (autoregressive(rng, 0.8, 4000) + rng.standard_normal(4000)) / math.sqrt(2)
 
     found = study(x)
     assert found.correlation.phi == pytest.approx(0.4, abs=0.05)
@@ -86,13 +79,13 @@ def test_a_slow_wander_under_noise_counts_for_what_it_is_worth() -> None:
 
 def test_lag_one_is_enough_for_a_process_of_order_one() -> None:
     rng = np.random.default_rng(6)
-    found = [study(_autoregressive(rng, 0.6, 500)).memory.is_enough for _ in range(60)]
+    found = [study(autoregressive(rng, 0.6, 500)).memory.is_enough for _ in range(60)]
 
     assert sum(found) >= 57
 
 
 def test_a_single_bad_shot_among_shots_that_are_alike_is_found_once() -> None:
-    x = _autoregressive(np.random.default_rng(7), 0.8, 300)
+    x = autoregressive(np.random.default_rng(7), 0.8, 300)
     x[150] += 4.5  # within the spread of all values, far from its neighbors
 
     found = study(x)
@@ -148,7 +141,7 @@ def test_shots_that_are_alike_seldom_make_a_new_lot_look_different() -> None:
     """Taken for independent, an interval of 99 % would miss about four in ten at this correlation."""
     rng = np.random.default_rng(12)
     missed = sum(
-        study(_autoregressive(rng, 0.7, 400), boundaries=[200]).changes[0].level_changed for _ in range(200)
+        study(autoregressive(rng, 0.7, 400), boundaries=[200]).changes[0].level_changed for _ in range(200)
     )
 
     assert missed <= 8
@@ -254,7 +247,7 @@ def test_a_study_moves_with_the_values_and_stretches_with_their_unit(
     seed: int, phi: float, shift: float, scale: float, steps: bool
 ) -> None:
     rng = np.random.default_rng(seed)
-    x = _autoregressive(rng, phi, 160)
+    x = autoregressive(rng, phi, 160)
     x = np.round(x * 4) / 4 if steps else x
     shift = round(shift * 4) / 4  # exact, so that ties stay ties
 
@@ -316,7 +309,7 @@ def test_whatever_comes_is_studied_or_refused_in_words(
     phi=st.sampled_from([0.0, 0.7]),
 )
 def test_a_missing_value_and_one_left_out_are_the_same(seed: int, missing: set[int], phi: float) -> None:
-    x = _autoregressive(np.random.default_rng(seed), phi, 120)
+    x = autoregressive(np.random.default_rng(seed), phi, 120)
     holed = x.copy()
     holed[list(missing)] = np.nan
 

@@ -13,6 +13,7 @@ from statsmodels.datasets import nile
 
 from rules.change_point import lag_one_of_differences, many, penalty_of, step
 from tests import outside
+from tests.rules.series import autoregressive
 
 # Montgomery, Introduction to Statistical Quality Control, Table 9.1, to the signal at 29 (from memory).
 TEXTBOOK = [
@@ -23,14 +24,6 @@ TEXTBOOK = [
 
 def _nile() -> np.ndarray:
     return nile.load_pandas().data["volume"].to_numpy(dtype=float)
-
-
-def _autoregressive(rng: np.random.Generator, phi: float, n: int) -> np.ndarray:
-    noise, x = rng.standard_normal(n), np.empty(n)
-    x[0] = noise[0]
-    for i in range(1, n):
-        x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
-    return x
 
 
 def test_the_nile_changes_after_1898() -> None:
@@ -100,7 +93,7 @@ def test_a_higher_confidence_never_shrinks_the_set() -> None:
 
 
 def test_correlated_values_widen_the_set() -> None:
-    x = _autoregressive(np.random.default_rng(3), 0.6, 150)
+    x = autoregressive(np.random.default_rng(3), 0.6, 150)
     x[90:] += 2.0
 
     plain, widened = step(x), step(x, phi=0.6)
@@ -151,13 +144,13 @@ def test_a_large_level_costs_no_digits() -> None:
 @pytest.mark.parametrize("phi", [0.0, 0.5, 0.8])
 def test_a_steady_run_seldom_seems_to_change(phi: float) -> None:
     rng = np.random.default_rng(5)
-    seen = sum(bool(many(_autoregressive(rng, phi, 300))) for _ in range(200))
+    seen = sum(bool(many(autoregressive(rng, phi, 300))) for _ in range(200))
 
     assert seen / 200 <= 0.10
 
 
 def test_phi_from_differences_is_not_fooled_by_shifts() -> None:
-    x = _autoregressive(np.random.default_rng(6), 0.5, 2000)
+    x = autoregressive(np.random.default_rng(6), 0.5, 2000)
     shifted = x + np.repeat([0.0, 6.0, -4.0, 3.0], 500)
 
     assert lag_one_of_differences(shifted) == pytest.approx(0.5, abs=0.12)

@@ -14,6 +14,7 @@ from scipy.stats import binomtest
 from statsmodels.api import OLS
 
 from rules.change_point import drift, form, many, penalty_in_words, penalty_of, step
+from tests.rules.series import autoregressive
 
 
 def _drifting(rng: np.random.Generator, n: int, last_steady: int, slope: float) -> np.ndarray:
@@ -96,10 +97,7 @@ def test_a_steps_set_of_correlated_values_covers_too(phi: float) -> None:
     rng = np.random.default_rng(8)
     held = 0
     for _ in range(300):
-        noise, x = rng.standard_normal(200), np.empty(200)
-        x[0] = noise[0]
-        for i in range(1, 200):
-            x[i] = phi * x[i - 1] + math.sqrt(1 - phi * phi) * noise[i]
+        x = autoregressive(rng, phi, 200)
         x[120:] += 2.0
         found = step(x, phi=phi)
         held += found.low <= 120 <= found.high

@@ -13,6 +13,7 @@ import pytest
 
 from rules.charts import CusumChart, EwmaChart, IndividualsChart, MovingRangeChart
 from rules.charts.moving_range import sigma_from_moving_ranges
+from tests.rules.chart_suite import sums
 
 FLOW_RATE = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 VISCOSITY = [
@@ -77,14 +78,6 @@ CUSUM_X = [
 ]
 CUSUM_UPPER = [0, 0, 0, 0, 0.03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.45, 16.00, 19.04]
 CUSUM_LOWER = [0, 0.01, 0, 0.33, 0, 0, 0.56, 0.72, 0.17, 0.26, 0.31, *[0] * 9]
-
-
-def sums(chart, x):
-    state, rows = chart.start(), []
-    for value in x:
-        state, _ = chart.step(state, value)
-        rows.append((state.upper, state.lower))
-    return np.array(rows)
 
 
 def test_tabular_cusum_of_the_handbook():

@@ -28,6 +28,7 @@ from rules.charts.moving_range import sigma_from_moving_ranges
 from rules.charts.subgroup_baseline import mean_and_range_charts, mean_and_sd_charts, subgroup_baseline
 from rules.constants import c4, d2, d3, factors
 from tests import outside
+from tests.rules.chart_suite import sums
 
 
 def entry(name):
@@ -89,14 +90,6 @@ def test_individuals_and_moving_range(name):
         exact = IndividualsChart(float(np.mean(x)), sigma).limits()
         assert (exact.lower, exact.upper) == (near(expected["exact_d2_LCL"]), near(expected["exact_d2_UCL"]))
         assert MovingRangeChart(sigma).limits().upper == near(expected["exact_MR_UCL"])
-
-
-def sums(chart, x):
-    state, rows = chart.start(), []
-    for value in x:
-        state, _ = chart.step(state, value)
-        rows.append((state.upper, state.lower))
-    return np.array(rows)
 
 
 def test_cusum_of_the_handbook():
