@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import streamlit as st
 
@@ -21,6 +22,15 @@ from dashboard.blocks.plain import sentence
 FIELDS = tuple(f"approve_{name}" for name in ("not", "why", "cause", "intended", "lasting"))
 
 
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What of a study can be approved now, what waits for a person, and keys in force as they are."""
+
+    ready: list[Proposed]
+    waiting: list[Proposed]
+    already: list[str]
+
+
 def show(
     proposals: Sequence[Proposed],
     steady: Steady,
@@ -30,28 +40,51 @@ def show(
     approved: Mapping[str, KeyLimits],
 ) -> None:
     """The form; nothing is in force before its button. What is `approved` already by key is not offered."""
-    possible = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
-    waiting = [each for each in proposals if each not in possible]
-    already = _already(possible, steady, approved, confirmed)
-    ready = [each for each in possible if each.key not in already]
-    if not signed_in.may("approve limits", f"Approve limits from run {run}"):
+    title = f"Approve limits from run {run}"
+    if not signed_in.may("approve limits", title):
+        return
+    offer = _offer(proposals, steady, confirmed, approved)
+    if offer.already and not offer.ready:
+        st.markdown(f"**{sentence(title)}**")
+        st.markdown(_says(offer))
         return
     # Bound to what it shows: pressed for one run, it does nothing for another.
     with st.form(f"approve_limits_{steady.run_id}", border=True):
-        st.markdown(f"**:blue[{ACT}] Approve limits from run {sentence(run)}**")
-        st.markdown(_says(ready, waiting, already))
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            kept = st.multiselect(
-                "Leave as they are", [each.key for each in ready], format_func=quantities.label,
-                placeholder="None: approve all", key="approve_not", width=300,
-            )  # fmt: skip
-            who = signed_in.who("approve_who")
-            why = st.text_input("Why this run", key="approve_why", placeholder="no fault found", width=320)
-        change = _change() if any(each.key in approved for each in ready) else None
-        pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not ready)
+        st.markdown(f"**:blue[{ACT}] {sentence(title)}**")
+        kept, who, why = _fields(offer)
+        change = _change() if any(each.key in approved for each in offer.ready) else None
+        pressed = st.form_submit_button("Approve these limits", type="primary", disabled=not offer.ready)
     if pressed:
-        chosen = [each for each in ready if each.key not in kept]
+        chosen = [each for each in offer.ready if each.key not in kept]
         _approve(chosen, steady, confirmed, run=run, who=who, why=why, change=change)
+
+
+def _offer(
+    proposals: Sequence[Proposed],
+    steady: Steady,
+    confirmed: Mapping[str, Confirmed],
+    approved: Mapping[str, KeyLimits],
+) -> Offer:
+    possible = [each for each in proposals if each.limits and (not each.to_confirm or each.key in confirmed)]
+    try:
+        already = in_force_already(possible, steady, approved, confirmed)
+    except NotAllowed:  # a number that was entered is no limit: its refusal is said when it is approved
+        already = []
+    ready = [each for each in possible if each.key not in already]
+    return Offer(ready, [each for each in proposals if each not in possible], already)
+
+
+def _fields(offer: Offer) -> tuple[list[str], str, str]:
+    """Keys that stay as they are, who, and why."""
+    st.markdown(_says(offer))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        kept = st.multiselect(
+            "Leave as they are", [each.key for each in offer.ready], format_func=quantities.label,
+            placeholder="None: approve all", key="approve_not", width=300,
+        )  # fmt: skip
+        who = signed_in.who("approve_who")
+        why = st.text_input("Why this run", key="approve_why", placeholder="no fault found", width=320)
+    return kept, who, why
 
 
 def _change() -> Change | None:
@@ -69,26 +102,14 @@ def _change() -> Change | None:
     return Change(cause=cause, intended=intended, lasting=lasting)
 
 
-def _already(
-    possible: Sequence[Proposed],
-    steady: Steady,
-    approved: Mapping[str, KeyLimits],
-    confirmed: Mapping[str, Confirmed],
-) -> list[str]:
-    try:
-        return in_force_already(possible, steady, approved, confirmed)
-    except NotAllowed:  # a number that was entered is no limit: its refusal is said when it is approved
-        return []
-
-
-def _says(ready: Sequence[Proposed], waiting: Sequence[Proposed], already: Sequence[str]) -> str:
-    every = len(ready) + len(waiting) + len(already)
-    said = f"{len(ready)} of {every} can be put in force from the next shot on."
-    if already and not ready:
+def _says(offer: Offer) -> str:
+    every = len(offer.ready) + len(offer.waiting) + len(offer.already)
+    said = f"{len(offer.ready)} of {every} can be put in force from the next shot on."
+    if offer.already and not offer.ready:
         said = "Nothing is left to approve."
     for words, keys in (
-        ("In force already, equal in every number", already),
-        ("Not confirmed, so left as they are", [each.key for each in waiting]),
+        ("In force already, equal in every number", offer.already),
+        ("Not confirmed, so left as they are", [each.key for each in offer.waiting]),
     ):
         if keys:
             said += f" {words}: {', '.join(map(quantities.label, keys))}."
