@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import socket
+import threading
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -247,5 +248,6 @@ def test_a_port_that_is_taken_is_said(engine: sa.Engine) -> None:
 
 
 def test_without_a_port_nothing_is_served() -> None:
+    before = set(threading.enumerate())
     with serving("127.0.0.1", None, []):
-        pass
+        assert set(threading.enumerate()) <= before

@@ -104,7 +104,7 @@ def test_a_holder_that_stood_still_can_neither_commit_nor_renew_nor_connect(floo
     floor.passed_s = 2 * LASTS_S
     assert not first.is_valid()
     second.look()
-    take_planned(second)
+    assert take_planned(second) == ["c-1-of-2", "c-2-of-2"]
 
     assert not commits(floor, asleep)
     first.look()
