@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from collector.contract.mapping_model import Scalar
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
+from collector.contract.setting_types import Factor
 from collector.contract.topics import is_press_name
 from collector.sources.sparkplug.topics import is_id
 
@@ -23,16 +24,9 @@ class MetricAt(BaseModel):
     metric: str = Field(min_length=1, max_length=500)
     key: str
     unit: str | None = None
-    factor: float = Field(1.0, allow_inf_nan=False)
+    factor: Factor = 1.0
     offset: float = Field(0.0, allow_inf_nan=False)
     not_written: tuple[Scalar, ...] = ()
-
-    @field_validator("factor")
-    @classmethod
-    def _not_zero(cls, value: float) -> float:
-        if value == 0.0:
-            raise ValueError("a factor of 0 makes every value the same; leave it out or mend it")
-        return value
 
 
 class SparkplugDevice(BaseModel):

@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 from datetime import datetime
 from typing import Annotated, Any, Literal, Self
-from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator, model_validator
 
@@ -18,6 +17,7 @@ from collector.contract.mapping_times import TimeFormat
 from collector.contract.mapping_topic import Pattern, has_press
 from collector.contract.quantities import Scope, find
 from collector.contract.readings import Problem, how_to_read
+from collector.contract.setting_types import Factor, ZoneName
 from collector.contract.topics import Kind, is_press_name
 
 Scalar = bool | int | float | str
@@ -84,20 +84,13 @@ class ValueAt(Part):
     pointer: Pointer
     unit: str | None = None
     unit_pointer: Pointer | None = None
-    factor: float = Field(1.0, allow_inf_nan=False)
+    factor: Factor = 1.0
     offset: float = Field(0.0, allow_inf_nan=False)
     not_written: tuple[Scalar, ...] = ()
     decimal_mark: Literal[".", ","] | None = Field(None, description="of numbers that are sent in quotes")
     zones: bool = False
     item: Pointer = ""
     required: bool = False
-
-    @field_validator("factor")
-    @classmethod
-    def _not_zero(cls, value: float) -> float:
-        if value == 0.0:
-            raise ValueError("a factor of 0 makes every value the same; leave it out or mend it")
-        return value
 
     @model_validator(mode="after")
     def _zoned(self) -> Self:
@@ -124,15 +117,7 @@ class TimeAt(Part):
     ] = Field(min_length=1, max_length=3)
     format: TimeFormat = "iso"
     pattern: str | None = Field(None, min_length=1, max_length=100)
-    zone: str | None = None
-
-    @field_validator("zone")
-    @classmethod
-    def _known_zone(cls, value: str | None) -> str | None:
-        try:
-            return value if value is None else ZoneInfo(value).key
-        except (KeyError, ValueError, OSError) as error:
-            raise ValueError(f"no time zone is called {value!r}; use a name such as Europe/Berlin") from error
+    zone: ZoneName | None = None
 
     @field_validator("pattern")
     @classmethod

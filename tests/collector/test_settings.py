@@ -113,7 +113,7 @@ def test_mappings_stand_in_the_settings_file_or_in_one_that_it_names() -> None:
         ('"cushion"\n', '"cushion"\nunit = "bar"\n', "bar does not measure cushion, which is in mm"),
         ('"cushion"\n', '"my_index"\n', "my_index is no known quantity and has no unit"),
         ('"cushion"\n', '"cushion"\nzones = true\n', "cushion has no zones"),
-        ('"cushion"\n', '"cushion"\nfactor = 0\n', "a factor of 0"),
+        ('"cushion"\n', '"cushion"\nfactor = 0\n', "the factor is 0"),
         ("{press}", "P1", "no press is named"),
         ("kind =", 'press = "P1"\nkind =', "the press is given twice"),
         ("[mapping.time]\n", "[mapping.fields]\ncountr = '/n'\n[mapping.time]\n", "did you mean 'counter'?"),

@@ -50,12 +50,23 @@ def test_a_name_without_a_profile_lists_those_there_are() -> None:
         profiles.load("no-such")
 
 
+ONE_VALUE = '''
+kind = "shots"
+press = "P1"
+values = [{{key = "cushion", column = "c", factor = {factor}}}]
+time = {{columns = ["t"], zone = "{zone}"}}
+'''
+
+
 @pytest.mark.parametrize(
     ("text", "word"),
     [
         ("kind = ", "TOML"),
         ('kind = "curves"', "kind"),
         ('kind = "shots"\npress = "P1"\nvalues = []\ntime = {columns = ["t"]}', "values"),
+        (ONE_VALUE.format(factor="0", zone="UTC"), "the factor is 0"),
+        (ONE_VALUE.format(factor="nan", zone="UTC"), "the factor is nan"),
+        (ONE_VALUE.format(factor="2", zone="Mars/Base"), "no time zone is called 'Mars/Base'"),
     ],
 )
 def test_a_broken_profile_is_one_sentence(tmp_path: Path, text: str, word: str) -> None:

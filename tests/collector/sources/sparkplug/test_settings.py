@@ -41,7 +41,7 @@ def test_every_key_is_named_in_the_readme(model: type[SparkplugDevice] | type[Me
         ({"values": [{"metric": "m", "key": "cushion"}] * 2}, "cushion is mapped twice"),
         ({"values": [{"metric": "m", "key": "cushion", "unit": "bar"}]}, "cushion"),
         ({"values": [{"metric": "m", "key": "oil_temper"}]}, "oil_temper"),
-        ({"values": [{"metric": "m", "key": "cushion", "factor": 0}]}, "a factor of 0"),
+        ({"values": [{"metric": "m", "key": "cushion", "factor": 0}]}, "the factor is 0"),
         ({"shots": "Counter"}, "shots"),
     ],
 )
