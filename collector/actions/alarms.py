@@ -14,10 +14,9 @@ from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
-from collector.store import restarts
+from collector.store import places, restarts
 from collector.store.alarms import AlarmRow
 from collector.store.database import write
-from collector.store.tables import shots
 
 UNKNOWN_CAUSE = "unknown after checks"
 RESTART = "restart"  # a step that tells of what was done about another alarm
@@ -140,9 +139,7 @@ def _believe_from_now_on(
 
 def _end_holds(conn: sa.Connection, alarm: AlarmRow) -> None:
     """What was made until now belongs to the hold; the next shot meets fresh charts."""
-    newest = conn.execute(
-        sa.select(sa.func.max(shots.c.id)).where(shots.c.press_id == alarm.press_id)
-    ).scalar()
+    newest = None if alarm.press_id is None else places.newest(conn, alarm.press_id)
     for hold in hold_store.of_alarm(conn, alarm.id):
         if hold.state == hold_store.OPEN and hold.to_shot_id is None:
             hold_store.change(conn, hold.id, {"to_shot_id": newest})

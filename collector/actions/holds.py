@@ -23,7 +23,7 @@ from collector.actions.hold_steps import (
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.store import holds as hold_store
-from collector.store import journal
+from collector.store import journal, places
 from collector.store.database import write
 from collector.store.tables import shots
 
@@ -162,7 +162,7 @@ def _settle(
         hold = locked(conn, hold_id)
         if hold.state != hold_store.OPEN:
             raise NotAllowed(f"hold {hold_id} was {hold.state} by {hold.closed_by} already")
-        to_shot_id = hold.to_shot_id if hold.to_shot_id is not None else _newest(conn, hold.press_id)
+        to_shot_id = hold.to_shot_id if hold.to_shot_id is not None else places.newest(conn, hold.press_id)
         inside = extent(conn, hold, to_shot_id)
         doer = Doer(who=who, clock=clock, now=clock.now(), note=reason.strip())
         changes = {
@@ -181,11 +181,7 @@ def _stretch(conn: sa.Connection, from_shot_id: int, to_shot_id: int) -> tuple[i
         if shot_id not in found:
             raise NotAllowed(f"there is no shot {shot_id} in the store")
     first, last = found[from_shot_id], found[to_shot_id]
-    if first.press_id != last.press_id or from_shot_id > to_shot_id:
+    ends = places.of(conn, found)
+    if first.press_id != last.press_id or places.order(ends[to_shot_id]) < places.order(ends[from_shot_id]):
         raise NotAllowed("a hold goes from an earlier to a later shot of one press")
     return int(first.press_id), first.run_id if first.run_id == last.run_id else None
-
-
-def _newest(conn: sa.Connection, press_id: int) -> int | None:
-    newest = conn.execute(sa.select(sa.func.max(shots.c.id)).where(shots.c.press_id == press_id)).scalar()
-    return None if newest is None else int(newest)

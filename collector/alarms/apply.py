@@ -19,13 +19,21 @@ from collector.alarms.pools import Out, Pool, pools
 from collector.alarms.priority import rose
 from collector.alarms.working import IN_DOUBT, LASTS, Working
 from collector.store import alarms as alarm_store
-from collector.store import set_asides
+from collector.store import places, set_asides
 from collector.store.tables import shots, signals
 
 _TRAY_BEFORE = (
     sa.select(shots.c.tray)
     .where(shots.c.press_id == sa.bindparam("press_id"), shots.c.id < sa.bindparam("first_shot_id"))
     .order_by(shots.c.id.desc())
+    .limit(1)
+)
+
+_LAST_SIGNALED = (
+    sa.select(shots.c.id)
+    .join(signals, signals.c.shot_id == shots.c.id)
+    .where(signals.c.alarm_id == sa.bindparam("alarm_id"), signals.c.withdrawn.is_(False))
+    .order_by(*places.NEWEST_FIRST)
     .limit(1)
 )
 
@@ -188,19 +196,24 @@ def _open(batch: _Batch, alarm: Working) -> int:
 def _touched(batch: _Batch, alarm: Working, alarm_id: int) -> Touched:
     assert alarm.first_shot_id is not None  # an alarm begins with a signal
     ends = not alarm.stage.active or alarm.single
-    last = _last_bad_shot(batch.conn, alarm_id) if alarm.single else None
-    last = alarm.last_shot_id if last is None else last
+    last = _last_shot(batch.conn, alarm, alarm_id) if ends else None
     return Touched(
         alarm_id=alarm_id, press_id=batch.press.id, run_id=alarm.run_id,
-        first_shot_id=alarm.change_low_shot_id or alarm.first_shot_id, last_shot_id=last if ends else None,
+        first_shot_id=alarm.change_low_shot_id or alarm.first_shot_id, last_shot_id=last,
         fresh_shot_id=alarm.first_new_shot_id, reason=alarm.headline,
     )  # fmt: skip
 
 
-def _last_bad_shot(conn: sa.Connection, alarm_id: int) -> int | None:
-    """The charts may go on signaling after a bad shot, but the discs after it are as usual."""
-    facts = evidence.signaled(conn, alarm_id).values()
-    return max((shot for fact in facts for shot in fact.far_out), default=None)
+def _last_shot(conn: sa.Connection, alarm: Working, alarm_id: int) -> int | None:
+    """The last shot that signaled; of bad shots the last of them, since the discs after it are as usual.
+
+    By their places: a late shot that signaled was the last to be told, not the last to be made.
+    """
+    facts = evidence.signaled(conn, alarm_id).values() if alarm.single else ()
+    bad = places.of(conn, [shot for fact in facts for shot in fact.far_out])
+    if bad:
+        return max(bad.values(), key=places.order).shot_id
+    return conn.execute(_LAST_SIGNALED, {"alarm_id": alarm_id}).scalar() or alarm.last_shot_id
 
 
 def _log_lines(batch: _Batch, alarm: Working, alarm_id: int) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,8 @@ import sqlalchemy as sa
 
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
+from collector.store import places
+from collector.store.holds import HoldRow
 
 # A wrong reading, or none at all, says nothing about a disc.
 HOLDS_NOTHING = frozenset({"data", "silence"})
@@ -39,30 +42,40 @@ def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> None:
     mine = hold_store.of_alarm(conn, touched.alarm_id)
     # The newest: an earlier one may have been opened again by a person, and stays as it was.
     current = next((hold for hold in reversed(mine) if hold.state == hold_store.OPEN), None)
-    decided = max((hold.to_shot_id or 0 for hold in mine if hold.state != hold_store.OPEN), default=0)
-    first_shot_id = max(touched.first_shot_id, decided + 1)
     if current is not None:
-        _grow(conn, current, touched, first_shot_id)
+        _grow(conn, current, touched, [hold for hold in mine if hold.state != hold_store.OPEN])
     elif not mine:
-        _open(conn, touched, first_shot_id, now)
+        _open(conn, touched, touched.first_shot_id, now)
     elif touched.fresh_shot_id is not None:
         _open(conn, touched, touched.fresh_shot_id, now)
 
 
-def _grow(conn: sa.Connection, hold: hold_store.HoldRow, touched: Touched, first_shot_id: int) -> None:
+def _grow(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]) -> None:
     wanted = {
-        "from_shot_id": min(hold.from_shot_id, first_shot_id),
-        "to_shot_id": _later_end(hold, touched),
+        "from_shot_id": _earlier_start(conn, hold, touched, decided),
+        "to_shot_id": _later_end(conn, hold, touched),
         "reason": touched.reason,
     }
     if wanted != {name: getattr(hold, name) for name in wanted}:
         hold_store.change(conn, hold.id, wanted)
 
 
-def _later_end(hold: hold_store.HoldRow, touched: Touched) -> int | None:
+def _earlier_start(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]) -> int:
+    """The earlier of both starts, but after what a person decided about."""
+    ends = [each.to_shot_id for each in decided if each.to_shot_id is not None]
+    known = places.of(conn, (hold.from_shot_id, touched.first_shot_id, *ends))
+    start = min(known[hold.from_shot_id], known[touched.first_shot_id], key=places.order)
+    end = max((known[each] for each in ends), key=places.order, default=None)
+    if end is None or places.order(end) < places.order(start):
+        return start.shot_id
+    return places.following(conn, hold.press_id, end) or hold.from_shot_id
+
+
+def _later_end(conn: sa.Connection, hold: HoldRow, touched: Touched) -> int | None:
     if touched.last_shot_id is None or hold.to_shot_id is None:
         return touched.last_shot_id
-    return max(hold.to_shot_id, touched.last_shot_id)
+    ends = places.of(conn, (hold.to_shot_id, touched.last_shot_id))
+    return max(ends.values(), key=places.order).shot_id
 
 
 def _open(conn: sa.Connection, touched: Touched, from_shot_id: int, now: datetime) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract import quantities
+from collector.store import places
 from collector.store.tables import alarms, holds, shots, signals
 
 LEAVE_ALONE = "Inside normal variation: no chart passed its limit at this shot. Leave the settings alone."
@@ -68,14 +69,14 @@ def _signals(conn: sa.Connection, shot_id: int) -> bool:
 
 def _held(conn: sa.Connection, press_id: int, shot_id: int) -> sa.Row[*tuple[Any, ...]] | None:
     """The newest alarm with an open hold in which the shot lies."""
-    c = holds.c
+    c, first, last = holds.c, shots.alias("first"), shots.alias("last")
     query = (
         sa.select(alarms.c.id, alarms.c.headline)
         .join(holds, c.alarm_id == alarms.c.id)
-        .where(
-            c.press_id == press_id, c.state == "open", c.from_shot_id <= shot_id,
-            sa.or_(c.to_shot_id.is_(None), c.to_shot_id >= shot_id),
-        )
+        .join(shots, shots.c.id == shot_id)
+        .join(first, first.c.id == c.from_shot_id)
+        .outerjoin(last, last.c.id == c.to_shot_id)
+        .where(c.press_id == press_id, c.state == "open", places.between(shots, first, last))
         .order_by(alarms.c.id.desc())
-    )  # fmt: skip
+    )
     return conn.execute(query.limit(1)).first()

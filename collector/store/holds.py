@@ -9,6 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.store import places
 from collector.store.tables import hold_steps, holds, shots
 
 OPEN, RELEASED, SORTED, SCRAPPED = "open", "released", "sorted", "scrapped"
@@ -62,21 +63,14 @@ class Extent:
 
 _COLUMNS = [holds.c[field.name] for field in fields(HoldRow)]
 _OF_ALARM = sa.select(*_COLUMNS).where(holds.c.alarm_id == sa.bindparam("alarm_id")).order_by(holds.c.id)
-_BY_TRAY = (
-    sa.select(
-        shots.c.tray,
-        sa.func.count().label("discs"),
-        sa.func.min(shots.c.id).label("first"),
-        sa.func.max(shots.c.id).label("last"),
-    )
-    .where(shots.c.press_id == sa.bindparam("press_id"), shots.c.id >= sa.bindparam("first"))
-    .group_by(shots.c.tray)
-    .order_by(sa.func.min(shots.c.id))
-)
-_BY_TRAY_UNTIL = _BY_TRAY.where(shots.c.id <= sa.bindparam("last"))
-_COUNTERS = sa.select(shots.c.id, shots.c.counter).where(
-    shots.c.id.in_((sa.bindparam("first"), sa.bindparam("last")))
-)
+_BY_TRAY = sa.select(
+    shots.c.tray,
+    shots.c.epoch,
+    sa.func.count().label("discs"),
+    sa.func.min(shots.c.counter).label("first"),
+    sa.func.max(shots.c.counter).label("last"),
+    sa.func.min(shots.c.ended_at).label("began_at"),
+).group_by(shots.c.tray, shots.c.epoch)
 
 
 def get(conn: sa.Connection, hold_id: int) -> HoldRow | None:
@@ -150,13 +144,13 @@ def tray_stretch(conn: sa.Connection, press_id: int, tray: str) -> tuple[int, in
     """
     inside = (shots.c.press_id == press_id, shots.c.tray == tray)
     newest = conn.execute(
-        sa.select(shots.c.id, shots.c.run_id).where(*inside).order_by(shots.c.id.desc()).limit(1)
+        sa.select(shots.c.id, shots.c.run_id).where(*inside).order_by(*places.NEWEST_FIRST).limit(1)
     ).first()
     if newest is None:
         return None
     same_run = shots.c.run_id.is_(None) if newest.run_id is None else shots.c.run_id == newest.run_id
-    first = conn.execute(sa.select(sa.func.min(shots.c.id)).where(*inside, same_run)).scalar_one()
-    return int(first), int(newest.id)
+    oldest = sa.select(shots.c.id).where(*inside, same_run).order_by(*places.OLDEST_FIRST).limit(1)
+    return int(conn.execute(oldest).scalar_one()), int(newest.id)
 
 
 def change(conn: sa.Connection, hold_id: int, values: Mapping[str, Any]) -> None:
@@ -165,7 +159,7 @@ def change(conn: sa.Connection, hold_id: int, values: Mapping[str, Any]) -> None
 
 
 def extent(conn: sa.Connection, *, press_id: int, from_shot_id: int, to_shot_id: int | None) -> Extent:
-    """Count discs and trays from one shot of a press to another, both included.
+    """Count discs and trays from one shot of a press to another, both included, as they were made.
 
     Parameters
     ----------
@@ -179,17 +173,19 @@ def extent(conn: sa.Connection, *, press_id: int, from_shot_id: int, to_shot_id:
     Extent
         Its trays, number of discs (one a shot), discs that went to no known tray, and counters.
     """
-    by_tray, asked = _BY_TRAY, {"press_id": press_id, "first": from_shot_id}
-    if to_shot_id is not None:
-        by_tray, asked = _BY_TRAY_UNTIL, asked | {"last": to_shot_id}
-    rows = conn.execute(by_tray, asked).all()
-    first = min((row.first for row in rows), default=None)
-    last = max((row.last for row in rows), default=None)
-    counters = {row.id: row.counter for row in conn.execute(_COUNTERS, {"first": first, "last": last})}
+    ends = places.of(conn, (from_shot_id, to_shot_id))
+    last = None if to_shot_id is None else ends[to_shot_id]
+    rows = conn.execute(_BY_TRAY.where(places.within(press_id, ends[from_shot_id], last))).all()
+    counted = all(row.first is not None for row in rows)
+    rows = sorted(rows, key=lambda row: (row.epoch, row.first if counted else row.began_at))
+    counters = (
+        min(row.first for row in rows if row.epoch == rows[0].epoch),
+        max(row.last for row in rows if row.epoch == rows[-1].epoch),
+    ) if rows and counted else (None, None)  # fmt: skip
     return Extent(
         discs=sum(row.discs for row in rows),
-        trays=tuple(row.tray for row in rows if row.tray is not None),
+        trays=tuple(dict.fromkeys(row.tray for row in rows if row.tray is not None)),
         without_tray=sum(row.discs for row in rows if row.tray is None),
-        first_counter=counters.get(first),
-        last_counter=counters.get(last),
+        first_counter=counters[0],
+        last_counter=counters[1],
     )

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import sqlalchemy as sa
 
 from collector.contract import quantities
 from collector.gauging.outside import Reading
+from collector.store import places
 from collector.store.tables import gaugings, runs, shots
 
 AT_ONCE = 2_000  # gaugings in one transaction
@@ -62,7 +64,8 @@ def readings(conn: sa.Connection, run_id: int, characteristic: str) -> list[Read
         .order_by(c.id)
     )
     newest = {row.shot_id: Reading(row.id, row.shot_id, row.value) for row in conn.execute(query)}
-    return [newest[shot_id] for shot_id in sorted(newest)]
+    lie = places.of(conn, newest)
+    return [newest[each.shot_id] for each in sorted(lie.values(), key=places.order)]
 
 
 def stretch(
@@ -75,29 +78,31 @@ def stretch(
     (int, int or None)
         None for the last while the run goes on and no disc bounds it.
     """
-    c = shots.c
-    inside = [c.run_id == run_id]
-    if after is not None:
-        inside.append(c.id > after)
-    if before is not None:
-        inside.append(c.id < before)
-    first, last = conn.execute(sa.select(sa.func.min(c.id), sa.func.max(c.id)).where(*inside)).one()
-    first, last = _tray_end(conn, run_id, first, sa.func.min), _tray_end(conn, run_id, last, sa.func.max)
-    going_on = conn.execute(sa.select(runs.c.closed_at).where(runs.c.id == run_id)).scalar() is None
-    return first, None if before is None and going_on else last
+    run = conn.execute(sa.select(runs.c.press_id, runs.c.closed_at).where(runs.c.id == run_id)).one()
+    ends = places.of(conn, (after, before))
+    inside = places.within(run.press_id, ends.get(after or 0), ends.get(before or 0))
+    between = (shots.c.run_id == run_id, inside, shots.c.id.not_in(list(ends)))
+    first, last = _end(conn, places.OLDEST_FIRST, *between), _end(conn, places.NEWEST_FIRST, *between)
+    assert first is not None  # a disc between them was gauged
+    assert last is not None
+    first = _tray_end(conn, run_id, first, places.OLDEST_FIRST)
+    last = _tray_end(conn, run_id, last, places.NEWEST_FIRST)
+    return first, None if before is None and run.closed_at is None else last
 
 
 def end_of(conn: sa.Connection, run_id: int) -> int | None:
     """Last shot of a run that is over; None while it goes on."""
-    query = sa.select(sa.func.max(shots.c.id)).join(runs, runs.c.id == shots.c.run_id)
-    last = conn.execute(query.where(runs.c.id == run_id, runs.c.closed_at.is_not(None))).scalar()
-    return None if last is None else int(last)
+    over = sa.select(runs.c.id).where(runs.c.id == run_id, runs.c.closed_at.is_not(None))
+    return _end(conn, places.NEWEST_FIRST, shots.c.run_id.in_(over))
 
 
-def _tray_end(conn: sa.Connection, run_id: int, shot_id: int, end: Callable[..., sa.Function[int]]) -> int:
-    c = shots.c
-    tray = conn.execute(sa.select(c.tray).where(c.id == shot_id)).scalar()
+def _tray_end(conn: sa.Connection, run_id: int, shot_id: int, order: Sequence[Any]) -> int:
+    """The first or the last shot of the tray of a shot, within the run."""
+    tray = conn.execute(sa.select(shots.c.tray).where(shots.c.id == shot_id)).scalar()
     if tray is None:
         return shot_id
-    return int(conn.execute(sa.select(end(c.id)).where(c.run_id == run_id, c.tray == tray)).scalar_one())
+    return _end(conn, order, shots.c.run_id == run_id, shots.c.tray == tray) or shot_id
 
+
+def _end(conn: sa.Connection, order: Sequence[Any], *where: sa.ColumnElement[bool]) -> int | None:
+    return conn.execute(sa.select(shots.c.id).where(*where).order_by(*order).limit(1)).scalar()

@@ -107,9 +107,9 @@ def hold_bars(area: Plot, lane: Lane, top: float, thickness: float) -> str:
 def _stretches(area: Plot, lane: Lane) -> list[tuple[float, float]]:
     found = []
     for low, high in lane.hold.intervals:
-        inside = [shot for shot in lane.marks if low <= shot.id and (high is None or shot.id <= high)]
+        inside = [shot for shot in lane.marks if low <= shot.at and (high is None or shot.at <= high)]
         if inside:
-            begins_before = low < lane.marks[0].id
+            begins_before = low < lane.marks[0].at
             found.append((area.left if begins_before else area.x(inside[0].at), area.x(inside[-1].at)))
     return found
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.engine import Connection
 
-from collector.store import holds
+from collector.store import holds, places
 from collector.store.holds import HoldRow
+from collector.store.types import to_micros
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Discs and trays on hold; `intervals` are first and last shot id, the last None while it grows."""
+    """Discs and trays on hold.
+
+    `intervals` are the ends of the first and the last cycle, microseconds since 1970; None while it grows.
+    """
 
     intervals: tuple[tuple[int, int | None], ...] = ()
     discs: int = 0
@@ -32,11 +36,26 @@ def merged(intervals: Iterable[tuple[int, int | None]]) -> tuple[tuple[int, int 
     return tuple(result)
 
 
-def held(conn: Connection, press_id: int, rows: Iterable[HoldRow]) -> Held:
+def held(conn: Connection, press_id: int, rows: Sequence[HoldRow]) -> Held:
     """What these holds of one press cover together."""
-    intervals = merged((row.from_shot_id, row.to_shot_id) for row in rows)
+    ends = places.of(conn, [end for row in rows for end in (row.from_shot_id, row.to_shot_id)])
+    ranked = sorted(ends.values(), key=places.order)
+    # Two apart, since between two ends there may be shots that lie in no hold.
+    rank = {place.shot_id: 2 * number for number, place in enumerate(ranked)}
+    covered = merged(
+        (rank[row.from_shot_id], None if row.to_shot_id is None else rank[row.to_shot_id]) for row in rows
+    )
+    stretches = [(ranked[low // 2], None if high is None else ranked[high // 2]) for low, high in covered]
     extents = [
-        holds.extent(conn, press_id=press_id, from_shot_id=low, to_shot_id=high) for low, high in intervals
-    ]
+        holds.extent(
+            conn, press_id=press_id, from_shot_id=first.shot_id,
+            to_shot_id=None if last is None else last.shot_id,
+        )
+        for first, last in stretches
+    ]  # fmt: skip
+    intervals = (
+        (to_micros(first.ended_at), None if last is None else to_micros(last.ended_at))
+        for first, last in stretches
+    )
     trays = dict.fromkeys(tray for each in extents for tray in each.trays)
-    return Held(intervals, sum(each.discs for each in extents), tuple(trays))
+    return Held(tuple(intervals), sum(each.discs for each in extents), tuple(trays))

@@ -8,6 +8,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from collector.store import places
 from collector.store.tables import alarm_steps, alarms, gaugings, holds, journal, presses, runs, shots
 
 MOST = 200
@@ -72,13 +73,15 @@ def _alarms(conn: Connection, ids: list[int]) -> dict[int, int]:
 
 def _held(conn: Connection, ids: list[int], *, state: str | None = None) -> dict[int, int]:
     """Discs of each run inside a hold; one that lies in two holds counts once."""
-    inside = sa.and_(
-        shots.c.run_id == holds.c.run_id,
-        shots.c.id >= holds.c.from_shot_id,
-        sa.or_(holds.c.to_shot_id.is_(None), shots.c.id <= holds.c.to_shot_id),
+    first, last = shots.alias("first"), shots.alias("last")
+    query = (
+        sa.select(holds.c.run_id, sa.func.count(shots.c.id.distinct()))
+        .join(first, first.c.id == holds.c.from_shot_id)
+        .outerjoin(last, last.c.id == holds.c.to_shot_id)
+        .join(shots, shots.c.run_id == holds.c.run_id)
+        .where(holds.c.run_id.in_(ids), places.between(shots, first, last))
+        .group_by(holds.c.run_id)
     )
-    query = sa.select(holds.c.run_id, sa.func.count(shots.c.id.distinct())).join(shots, inside)
-    query = query.where(holds.c.run_id.in_(ids)).group_by(holds.c.run_id)
     if state is not None:
         query = query.where(holds.c.state == state)
     return {int(run_id): n for run_id, n in conn.execute(query)}
