@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from collector.contract import units
 from collector.contract.readings import Problem, how_to_read
+from collector.data_checks.look import WITNESSES
 from collector.sources.inspection import meaning as meanings
 from collector.sources.inspection import unit_text
 from collector.sources.inspection.mapping import Candidate, Mapped, Mapping
@@ -174,7 +175,9 @@ def _measures_else(candidate: Candidate, range_: Usual) -> bool:
 def _note_zeros(mapped: Mapped) -> None:
     numbers, nonzero = mapped.column.numbers, [abs(number) for number in mapped.column.nonzero]
     zeros = len(numbers) - len(nonzero)
-    if zeros and min(nonzero) > 0.1 * abs(mapped.column.middle):
+    if zeros and mapped.key in WITNESSES:  # a screw that bottomed leaves no cushion, which must be seen
+        mapped.doubts.append(f"{zeros} of {len(numbers)} sampled cells are 0, as may be: a zero is a value")
+    elif zeros and min(nonzero) > 0.1 * abs(mapped.column.middle):
         mapped.zero_means_not_written = True
         mapped.doubts.append(
             f"{zeros} of {len(numbers)} sampled cells are 0 while the others are {min(nonzero):g} to "

@@ -109,3 +109,19 @@ def test_a_first_line_without_end_is_told_in_a_sentence(tmp_path: Path) -> None:
 def test_a_name_that_cannot_be_shown_gets_into_no_profile(tmp_path: Path, name: str) -> None:
     with pytest.raises(UserError, match="signs that cannot be shown; rename it"):
         proposed(tmp_path, table("Shot;Time;Cushion mm", cushion), name=name)
+
+
+def test_a_cushion_of_zero_is_a_value_where_a_pressure_of_zero_is_none(tmp_path: Path) -> None:
+    """A screw that bottoms leaves none; nothing is filled without pressure: common practice, no source."""
+    found, doubts = proposed(
+        tmp_path,
+        table(
+            "Shot;Time;Cushion mm;Pmax bar",
+            lambda n: f"{n};2026-11-24 10:{n:02}:00;{cushion(n) if n != 7 else 0};{(742 + n) * (n != 8)}",
+        ),
+    )
+
+    seventh, eighth = shots(kept(found))[7:9]
+    assert seventh.values["cushion"] == 0.0
+    assert eighth.not_written == ("peak_melt_pressure",)
+    assert any("a zero is a value" in each for each in doubts)
