@@ -20,8 +20,11 @@ def show(press_id: int) -> None:
         newest = next((run for run in press.run_rows(conn, press_id) if run.closed_at is None), None)
         if newest is None or is_approved(conn, newest.id):
             return
+    title = f"Run {newest.name} has begun: look at its first discs"
+    if not signed_in.may("first shot approved", title):
+        return
     with st.form("first_shot", border=True):
-        st.markdown(f"**:blue[{ACT}] Run {sentence(newest.name)} has begun: look at its first discs**")
+        st.markdown(f"**:blue[{ACT}] {sentence(title)}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
             who = signed_in.who("first_shot_who")
             note = st.text_input("What was looked at", key="first_shot_note", width=320)

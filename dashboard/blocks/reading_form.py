@@ -13,6 +13,7 @@ from collector.gauging import reading
 from collector.gauging.age import set_time_h
 from collector.gauging.model import NewGauging
 from collector.store.gaugings import GaugingRow
+from dashboard.blocks import signed_in
 from dashboard.blocks.disc_words import place
 from dashboard.blocks.next_disc import FIELD
 from dashboard.queries import database
@@ -50,6 +51,8 @@ class Station:
 
 def show(disc: ToGauge, station: Station) -> None:
     """The field and its button; Enter in the field does the same as the button."""
+    if not signed_in.may("gauging entered", "Enter a gauging"):
+        return
     with st.form("gauging_form", border=False):
         st.text_input(
             f"{quantities.label(station.characteristic)} in {station.symbol}, then Enter",

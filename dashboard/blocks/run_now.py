@@ -36,6 +36,8 @@ def show(press: str, press_id: int) -> None:
 
 
 def _run_form(press: str, now: Now) -> None:
+    if not signed_in.may("run opened", "Open or describe a run"):
+        return
     run = now.run
     with st.form("press_run_open", border=False):
         name = st.text_input(
@@ -70,7 +72,7 @@ def _run_form(press: str, now: Now) -> None:
 
 
 def _close_form(press: str, now: Now) -> None:
-    if now.run is None:
+    if now.run is None or not signed_in.may("run closed", "Close this run"):
         return
     with st.form("press_run_close", border=False):
         st.markdown(sentence(f"Run {now.run.name} is over when its last shot was made."))
@@ -85,6 +87,8 @@ def _close_form(press: str, now: Now) -> None:
 def _recipe_form(now: Now) -> None:
     if not now.setpoints:
         st.write("This press has reported no setpoint yet, so there is nothing to qualify.")
+        return
+    if not signed_in.may("qualify recipe", "Qualify a recipe"):
         return
     run = now.run
     with st.form("press_recipe", border=False):

@@ -13,6 +13,7 @@ from dashboard.blocks.plain import plain_rows
 from dashboard.queries import database
 from dashboard.queries import service as queries
 
+TRY = "Try a channel"
 LAST = 30
 ALIVE_S = 15.0
 
@@ -39,8 +40,10 @@ def show() -> None:
 
 
 def _test(names: list[str]) -> None:
+    if not signed_in.may("channel tested", TRY):
+        return
     with st.form("service_test", width=420):
-        st.markdown("**Try a channel**")
+        st.markdown(f"**{TRY}**")
         name = st.selectbox("Channel", names, key="service_test_channel")
         who = signed_in.who("service_test_who")
         if st.form_submit_button("Send a test message", key="service_test_button"):
@@ -51,8 +54,11 @@ def _test(names: list[str]) -> None:
 
 
 def _switch_on(one: queries.Channel, names: list[str]) -> None:
+    title = f"Switch {one.name} on again"
+    if not signed_in.may("channel on", title):
+        return
     with st.form(f"service_on_{one.name}", width=420):
-        st.markdown(f"**:blue[{words.ACT}] Switch {one.name} on again**")
+        st.markdown(f"**:blue[{words.ACT}] {title}**")
         st.text(f"It is off because: {one.state.disabled_why}.")
         who = signed_in.who(f"service_on_who_{one.name}")
         why = st.text_input("What was mended", key=f"service_on_why_{one.name}")

@@ -11,6 +11,7 @@ from collector.store.database import read
 from dashboard.blocks import acting, signed_in
 from dashboard.queries import database, press
 
+TITLE = "Enter maintenance"
 EXAMPLES = "check ring changed, mold cleaned, thermocouple replaced"
 
 
@@ -22,8 +23,10 @@ def show() -> None:
         st.write("No press has reported yet.")
         return
     local_now = database.local(database.clock().now())
+    if not signed_in.may("maintenance entered", TITLE):
+        return
     with st.form("service_maintenance", width=640):
-        st.markdown("**Enter maintenance**")
+        st.markdown(f"**{TITLE}**")
         with st.container(horizontal=True, vertical_alignment="bottom"):
             name = st.selectbox("Press", sorted(presses), key="service_maintenance_press", width=140)
             day = st.date_input("Day", local_now.date(), key="service_maintenance_day", width=160)
@@ -38,5 +41,6 @@ def show() -> None:
             acting.carry_out(
                 f"{name}: {what.strip()}, {at:%a %d %b %H:%M}. It stands on the time axis of the press.",
                 act.enter, presses[name], what=what, at=at, who=who, note=note,
+                clears=("service_maintenance_what", "service_maintenance_note"),
             )  # fmt: skip
     st.caption("It moves no limits and restarts no chart; that is done where an alarm is closed.")

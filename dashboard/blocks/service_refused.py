@@ -17,6 +17,7 @@ from dashboard.queries import service as queries
 LAST = 200
 MOST_BYTES = 4_000
 EVERY_SOURCE = "Every source"
+AGAIN = "Take them again"
 
 
 def show() -> None:
@@ -83,7 +84,9 @@ def _export(source: str | None, *, kept_only: bool) -> None:
 
 
 def _replay() -> None:
-    with st.popover("Take them again", icon=":material/replay:"), st.form("service_replay", border=False):
+    if not signed_in.may("refusals replayed", AGAIN):
+        return
+    with st.popover(AGAIN, icon=":material/replay:"), st.form("service_replay", border=False):
         st.write("After a mapping or a setting was mended. Rows of files: import the file again.")
         who = signed_in.who("service_replay_who")
         if st.form_submit_button("Take again", type="primary", key="service_replay_button"):
@@ -92,7 +95,5 @@ def _replay() -> None:
             except EvenrunError as error:
                 acting.refuse(str(error))
             else:
-                st.session_state[acting.MESSAGE] = (
-                    "done", f"{done.taken:,} read now, {done.still_refused:,} still do not.",
-                )  # fmt: skip
+                acting.say_done(f"{done.taken:,} read now, {done.still_refused:,} still do not.")
             st.rerun()

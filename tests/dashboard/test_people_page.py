@@ -23,10 +23,16 @@ from dashboard.blocks.act_words import ACT_WORDS
 from dashboard.queries import people as queries
 from dashboard.web import cookies
 from tests.collector.alarms.floor import Floor
+from tests.dashboard.conftest import seed
 
 PAGE = "../../dashboard/app_pages/people.py"
 GOOD = "maple rivet cloud tin"
 LASTS = timedelta(hours=1)
+
+
+def browser(jar: dict[str, str] | None = None) -> SimpleNamespace:
+    """What Streamlit knows of a browser with these cookies."""
+    return SimpleNamespace(cookies=jar or {}, ip_address=None, theme=SimpleNamespace(type="light"))
 
 
 def asks_who() -> None:
@@ -48,7 +54,7 @@ def floor(store: sa.Engine, monkeypatch: pytest.MonkeyPatch) -> sa.Engine:
     monkeypatch.setattr(secret, "_hasher", argon2.PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
     secret._nobodys.cache_clear()
     # A page under test has no browser, and so no cookies at all.
-    monkeypatch.setattr(signed_in.st, "context", SimpleNamespace(cookies={}, ip_address=None))
+    monkeypatch.setattr(signed_in.st, "context", browser())
     for name, role in (("admin 1", "admin"), ("operator 1", "operator")):
         with write(store) as conn:
             terminal = sign_in.at_terminal(conn, wall=wall_now())
@@ -65,7 +71,7 @@ def signed_in_as(floor: sa.Engine, monkeypatch: pytest.MonkeyPatch):
         person = sign_in.by_password(floor, name, GOOD, address="t", wall=wall_now(), lasts=LASTS)
         key = queries.signing_key()
         jar = {cookies.PLAIN: f"{person.token}.{cookies._signature(person.token, key)}"}
-        monkeypatch.setattr(signed_in.st, "context", SimpleNamespace(cookies=jar, ip_address=None))
+        monkeypatch.setattr(signed_in.st, "context", browser(jar))
 
     return sign
 
@@ -174,6 +180,23 @@ def test_an_operator_is_told_on_the_alarms_page_what_another_must_do(signed_in_a
     (hold,) = press.rows("holds")
     assert f"Decide about hold {hold['id']}: it needs the role technician or quality." in said
     assert not [each for each in at.button if each.label in ("Close", "Release all", "Scrap all", "Shelve")]
+
+
+@pytest.mark.parametrize(
+    ("who", "page", "said"),
+    [
+        ("admin 1", "press", "Open or describe a run: it needs the role operator, technician or quality."),
+        ("operator 1", "limits", "Approve limits from run R-0412: it needs the role technician or quality."),
+    ],
+)
+def test_every_page_says_what_a_role_may_not_do(
+    floor: sa.Engine, signed_in_as, who: str, page: str, said: str
+) -> None:
+    seed(floor, ("P1",))
+    signed_in_as(who)
+    at = AppTest.from_file(f"../../dashboard/app_pages/{page}.py", default_timeout=60).run()
+    assert not at.exception
+    assert any(said in str(each.value) for each in at.markdown)
 
 
 def signed_in_person(engine: sa.Engine) -> str:
