@@ -1,4 +1,4 @@
-"""Settings of what is kept how long and where: backups, and the values of old runs."""
+"""Settings of what is kept how long and where: backups, values of old runs, deliveries, attempts."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Backup(BaseModel):
 
 
 class Retention(BaseModel):
-    """When the values of a run's shots move from the store to a Parquet file."""
+    """When the values of a run's shots move from the store to a Parquet file, and what is deleted."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -29,4 +29,10 @@ class Retention(BaseModel):
     )
     folder: Path = Field(
         Path("evenrun-data/archive"), description="where the Parquet files go, one a run; none is removed"
+    )
+    delivered_days: float = Field(
+        90.0, ge=1, description="age from which delivered messages to machines are deleted, in days"
+    )
+    attempts_days: float = Field(
+        90.0, ge=1, description="age from which attempts to sign in are deleted, in days"
     )

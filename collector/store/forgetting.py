@@ -1,0 +1,60 @@
+"""What a store deletes, and why; nothing else is deleted.
+
+Kept for ever is what a person may be asked about later: shots, signals, alarms, holds, gaugings, the journal,
+refusals, imports, and whom a message was meant for (notices and their messages). What is deleted tells of
+deliveries and guesses that nobody will ask about, and grows with every step of every alarm and with whoever
+tries passwords: messages to machines that arrived or were replaced, and attempts to sign in that no lock-out
+counts any more.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from collector.store.outbox import SENT, SUPERSEDED
+from collector.store.tables import accounts, notices, outbox, sign_in_attempts
+
+AT_ONCE = 1_000  # rows in one transaction, for which shots wait
+
+
+def messages(conn: sa.Connection, *, before: datetime) -> int:
+    """Delete old messages that arrived or were replaced, unless somebody was told by them of an alarm.
+
+    Parameters
+    ----------
+    conn : Connection
+        A writing transaction.
+    before : datetime
+        Wall time.
+
+    Returns
+    -------
+    int
+        How many; fewer than `AT_ONCE` when none is left.
+    """
+    c = outbox.c
+    told = sa.exists().where(notices.c.outbox_id == c.id)
+    done = (c.state.in_((SENT, SUPERSEDED)), c.created_at < before, ~told)
+    return _delete(conn, outbox, *done)
+
+
+def attempts(conn: sa.Connection, *, before: datetime) -> int:
+    """Delete old attempts to sign in, but none of the wrong PINs that keep a PIN switched off.
+
+    Parameters and result are those of :func:`messages`.
+    """
+    c, later = sign_in_attempts.c, sign_in_attempts.alias()
+    right_since = sa.exists().where(
+        later.c.name_key == c.name_key, later.c.id > c.id, later.c.worked.is_(True),
+        later.c.kind.in_(("password", "pin")),
+    )  # fmt: skip
+    somebodys = sa.exists().where(accounts.c.name_key == c.name_key)
+    counts = sa.and_(c.kind == "pin", c.worked.is_(False), somebodys, ~right_since)
+    return _delete(conn, sign_in_attempts, c.at < before, ~counts)
+
+
+def _delete(conn: sa.Connection, table: sa.Table, *where: sa.ColumnElement[bool]) -> int:
+    oldest = sa.select(table.c.id).where(*where).order_by(table.c.id).limit(AT_ONCE)
+    return conn.execute(sa.delete(table).where(table.c.id.in_(oldest))).rowcount

@@ -1,0 +1,111 @@
+"""What is deleted from a store is old and told of nothing but deliveries and guesses. On both databases."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+import sqlalchemy as sa
+
+from collector.errors import NotAllowed
+from collector.jobs.forgetting import forget
+from collector.people import sign_in
+from collector.people.attempts import PINS_UNTIL_OFF, Kind
+from collector.settings_keeping import Retention
+from collector.store import database, forgetting, outbox, people, tables
+from tests.collector.keeping.test_keeping_jobs import WALL, shop
+
+OLD, NEW = WALL - timedelta(days=31), WALL - timedelta(days=29)
+MONTH = Retention(delivered_days=30, attempts_days=30)
+
+
+def message(conn: sa.Connection, topic: str, state: str, at: datetime) -> int:
+    number = outbox.add(conn, channel="mqtt", topic=topic, payload="{}", retain=False, wall=at)
+    conn.execute(sa.update(tables.outbox).where(tables.outbox.c.id == number).values(state=state))
+    return number
+
+
+def topics(engine: sa.Engine) -> list[str]:
+    with database.read(engine) as conn:
+        return list(conn.execute(sa.select(tables.outbox.c.topic).order_by(tables.outbox.c.topic)).scalars())
+
+
+def test_messages_that_arrived_or_were_replaced_long_ago_are_deleted(engine: sa.Engine) -> None:
+    with database.write(engine) as conn:
+        for state in ("waiting", "sending", "sent", "failed", "superseded", "maybe_sent"):
+            message(conn, f"{state} old", state, OLD)
+            message(conn, f"{state} new", state, NEW)
+
+    assert forget(shop(engine, retention=MONTH)) == "deleted 2 delivered messages and 0 attempts to sign in"
+
+    left = topics(engine)
+    assert "sent old" not in left
+    assert "superseded old" not in left
+    assert len(left) == 12 - 2
+
+
+def test_that_somebody_was_told_of_an_alarm_stays(engine: sa.Engine) -> None:
+    with database.write(engine) as conn:
+        alarm = conn.execute(
+            sa.insert(tables.alarms).values(
+                kind="silence", state="active_unacknowledged", opened_at=OLD, changed_at=OLD, quiet_shots=0,
+                characteristics=[], headline="No shot", site="lowland",
+            ).returning(tables.alarms.c.id)
+        ).scalar_one()  # fmt: skip
+        told = message(conn, "alarm 1", "sent", OLD)
+        conn.execute(sa.insert(tables.notices).values(
+            alarm_id=alarm, channel="phone", number=1, at=OLD, reason="new", characteristics=1,
+            occurrences=1, outbox_id=told,
+        ))  # fmt: skip
+    forget(shop(engine, retention=MONTH))
+    assert topics(engine) == ["alarm 1"]
+
+
+def test_more_than_one_transaction_holds_are_deleted_too(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(forgetting, "AT_ONCE", 3)
+    with database.write(engine) as conn:
+        for number in range(10):
+            message(conn, str(number), "sent", OLD)
+    assert forget(shop(engine, retention=MONTH)).startswith("deleted 10 ")
+
+
+def guess(conn: sa.Connection, kind: Kind, at: datetime, *, worked: bool = False, name: str = "operator 1") -> None:
+    number = people.add_attempt(conn, name=name, address="10.0.0.9", kind=kind, wall=at)
+    if worked:
+        people.attempt_worked(conn, number)
+
+
+def attempts(engine: sa.Engine) -> list[tuple[str, bool]]:
+    c = tables.sign_in_attempts.c
+    with database.read(engine) as conn:
+        return [(row.kind, row.worked) for row in conn.execute(sa.select(c.kind, c.worked).order_by(c.id))]
+
+
+def account(conn: sa.Connection) -> None:
+    people.add_account(
+        conn, {"name": "operator 1", "roles": ["operator"], "created_at": OLD, "created_by": "terminal"}
+    )
+
+
+def test_attempts_of_long_ago_are_deleted(engine: sa.Engine) -> None:
+    with database.write(engine) as conn:
+        account(conn)
+        guess(conn, "pin", OLD)
+        guess(conn, "password", OLD, worked=True)
+        guess(conn, "password", OLD)
+        guess(conn, "pin", OLD, name="nobody")
+        guess(conn, "password", NEW)
+    assert forget(shop(engine, retention=MONTH)) == "deleted 0 delivered messages and 4 attempts to sign in"
+    assert attempts(engine) == [("password", False)]
+
+
+def test_a_pin_that_was_switched_off_stays_off(engine: sa.Engine) -> None:
+    with database.write(engine) as conn:
+        account(conn)
+        for _ in range(PINS_UNTIL_OFF):
+            guess(conn, "pin", OLD)
+    forget(shop(engine, retention=MONTH))
+    with pytest.raises(NotAllowed, match="this one is off"):
+        sign_in.by_pin(engine, "operator 1", "1234", address="10.0.0.1", wall=WALL, lasts=timedelta(minutes=5))
