@@ -16,6 +16,7 @@ from collector.store import database, forgetting, outbox, people, tables
 from tests.collector.keeping.test_keeping_jobs import WALL, shop
 
 OLD, NEW = WALL - timedelta(days=31), WALL - timedelta(days=29)
+NAME = "operator 1"
 MONTH = Retention(delivered_days=30, attempts_days=30)
 
 
@@ -71,7 +72,7 @@ def test_more_than_one_transaction_holds_are_deleted_too(
     assert forget(shop(engine, retention=MONTH)).startswith("deleted 10 ")
 
 
-def guess(conn: sa.Connection, kind: Kind, at: datetime, *, worked: bool = False, name: str = "operator 1") -> None:
+def guess(conn: sa.Connection, kind: Kind, at: datetime, *, worked: bool = False, name: str = NAME) -> None:
     number = people.add_attempt(conn, name=name, address="10.0.0.9", kind=kind, wall=at)
     if worked:
         people.attempt_worked(conn, number)
@@ -85,7 +86,7 @@ def attempts(engine: sa.Engine) -> list[tuple[str, bool]]:
 
 def account(conn: sa.Connection) -> None:
     people.add_account(
-        conn, {"name": "operator 1", "roles": ["operator"], "created_at": OLD, "created_by": "terminal"}
+        conn, {"name": NAME, "roles": ["operator"], "created_at": OLD, "created_by": "terminal"}
     )
 
 
@@ -108,4 +109,4 @@ def test_a_pin_that_was_switched_off_stays_off(engine: sa.Engine) -> None:
             guess(conn, "pin", OLD)
     forget(shop(engine, retention=MONTH))
     with pytest.raises(NotAllowed, match="this one is off"):
-        sign_in.by_pin(engine, "operator 1", "1234", address="10.0.0.1", wall=WALL, lasts=timedelta(minutes=5))
+        sign_in.by_pin(engine, NAME, "1234", address="10.0.0.1", wall=WALL, lasts=timedelta(minutes=5))
