@@ -18,6 +18,7 @@ from dashboard.audit.findings import Findings
 from dashboard.audit.gauged import Compared, Gauged
 from dashboard.audit.shifts import Excursion
 from dashboard.audit.statement import Certainty, Statement
+from dashboard.blocks.event_words import change_words, kind_words
 
 MOST_NAMED = 4
 NEAR_SHOTS = 5
@@ -161,9 +162,8 @@ def _before(evidence: Evidence, each: Excursion) -> str:
 
 def _named(evidence: Evidence, event: EventFact) -> str:
     assert event.place is not None  # only placed events are near a shift
-    kind = words.EVENTS.get(event.kind, event.kind)
-    lead = f"{kind.lower()}, " if event.kind != "stop" else ""
-    return f"{lead}{words.event(event)}, at shot {evidence.shot_list.number(event.place)}"
+    lead = "" if event.kind == "stop" else f"{kind_words(event.kind).lower()}, "
+    return f"{lead}{change_words(event)}, at shot {evidence.shot_list.number(event.place)}"
 
 
 def _excursion_certainty(evidence: Evidence, each: Excursion) -> Certainty:

@@ -10,6 +10,7 @@ from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import AlarmFact, HoldFact
 from dashboard.audit.findings import Findings
 from dashboard.audit.statement import Statement
+from dashboard.blocks.event_words import length_words
 
 
 def acted(evidence: Evidence, found: Findings, clock: words.Clock) -> Iterator[Statement]:
@@ -49,7 +50,7 @@ def _alarm(evidence: Evidence, alarm: AlarmFact) -> str:
     seen = (
         "nobody has acknowledged it" if alarm.acknowledged_at is None
         else f"{alarm.acknowledged_by} acknowledged it after "
-        f"{words.length(alarm.acknowledged_at - alarm.opened_at)}"
+        f"{length_words(alarm.acknowledged_at - alarm.opened_at)}"
     )  # fmt: skip
     closed = (
         "nobody has closed it" if alarm.closed_at is None

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from collector.contract import quantities
 from dashboard.audit import disc_tables, figures, tables, words
 from dashboard.audit.audit import Audit
+from dashboard.blocks.event_words import step_words
 
 HERE = Path(__file__).parent
 CERTAINTY = {
@@ -44,7 +45,7 @@ def html(audit: Audit) -> str:
         audit=audit, run=audit.evidence.run, shots=audit.evidence.shots, conclusion=audit.conclusion,
         evidence=audit.evidence, certainty=CERTAINTY[audit.conclusion.certainty], tables=tables,
         disc_tables=disc_tables,
-        words=words, label=quantities.label,
+        words=words, step_words=step_words, label=quantities.label,
         meanings=MEANINGS, zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
         tracks=[(each.title, Markup(each.svg)) for each in figures.tracks(audit)],  # noqa: S704 - drawn by us
         readings=[(each.title, Markup(each.svg)) for each in figures.readings(audit)],  # noqa: S704

@@ -12,6 +12,7 @@ from dashboard.audit.audit import Audit
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import HoldFact, InForce, ShotFacts
 from dashboard.audit.words import NONE
+from dashboard.blocks.event_words import change_words, kind_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def changes(audit: Audit) -> Table:
     for each in evidence.events:
         shot = NONE if each.place is None else evidence.shot_list.number(each.place)
         when = NONE if evidence.shots.time_reconstructed else audit.clock.at(each.at)
-        rows.append((shot, when, words.EVENTS.get(each.kind, each.kind), words.event(each), each.source))
+        rows.append((shot, when, kind_words(each.kind), change_words(each) or NONE, each.source))
     return Table(
         ("From shot", "Time", "What", "Change", "Told by"), rows,
         "No change is recorded during the run.", (0,),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from collector.alarms.extent_words import tray_words
@@ -13,10 +12,11 @@ from collector.alarms.headline import what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
 from dashboard.audit.evidence import Evidence
-from dashboard.audit.facts import EventFact, SignalGroup
+from dashboard.audit.facts import SignalGroup
 from dashboard.audit.gauged import Compared
 from dashboard.audit.shifts import Excursion
 from dashboard.audit.shot_list import stretches
+from dashboard.blocks.press_words import rule_words
 from rules import run_rules
 
 NONE = "\N{EN DASH}"
@@ -28,21 +28,7 @@ CHARTS = {
     "c": "count", "np": "count of a sample",
 }  # fmt: skip
 SIDES = {1: "above", -1: "below", 0: ""}
-EVENTS = {
-    "run": "Run", "lot": "Lot", "setpoint": "Setpoint", "stop": "Stop", "startup": "Startup",
-    "state": "Press state", "gap": "Gap in the counter", "epoch": "Counter started anew",
-    "chart_restart": "Charts started anew", "late": "Late shots", "clock": "Clock of the press",
-}  # fmt: skip
-SENSED = {
-    "did_not_follow": "did not follow its setpoint",
-    "moved_alone": "left its level though its setpoint stood",
-    "no_cushion": "no melt left in front of the screw",
-}  # fmt: skip
 GROUPS = {"touched": "discs of the touched shots", "flagged": "discs of flagged shots"}
-STEPS = {
-    "occur": "opened", "grow": "grew", "acknowledge": "acknowledged", "clear": "inside limits again",
-    "reoccur": "signals again", "close": "closed",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,41 +92,15 @@ def shots(evidence: Evidence, places: Iterable[int]) -> str:
     return f"shots {', '.join(parts[:-1])} and {parts[-1]}"
 
 
-def length(span: timedelta) -> str:
-    """``12 min``, ``3.4 h``, ``2.0 days``."""
-    hours = span / timedelta(hours=1)
-    if hours < 2:
-        return f"{hours * 60:.0f} min"
-    return f"{hours:.1f} h" if hours < 48 else f"{hours / 24:.1f} days"
-
-
 def rule(group: SignalGroup) -> str:
     """What was met, in plain words."""
-    if group.kind == "sense":
-        return SENSED.get(group.rule, group.rule.replace("_", " "))
     if group.kind != "chart":
-        return {"setting": "outside what the recipe allows"}.get(group.kind, group.rule.replace("_", " "))
+        return "outside what the recipe allows" if group.kind == "setting" else rule_words(group.rule)
     if group.chart == "setting":
         return "not as set"
     if group.rule == "beyond_limit":
         return "beyond the limit"
     return run_rules.sentence(run_rules.named([group.rule])[0])
-
-
-def event(each: EventFact) -> str:
-    """What an event changed."""
-    if each.kind == "setpoint" and each.key is not None:
-        return f"{quantities.label(each.key)} from {_set(each.key, each.old)} to {_set(each.key, each.new)}"
-    if each.kind == "stop" and isinstance(each.new, int | float):
-        return f"no shot for {length(timedelta(seconds=each.new))}"
-    if each.kind == "run":
-        return f"{each.new or each.old} {each.note or 'opened'}"
-    change = " to ".join(str(part) for part in (each.old, each.new) if part is not None)
-    return ", ".join(part for part in (change, each.note or "") if part) or NONE
-
-
-def _set(key: str, number: Any) -> str:
-    return quantities.format_value(key, number) if isinstance(number, int | float) else str(number)
 
 
 def difference(key: str, unit: str, compared: Compared) -> str:

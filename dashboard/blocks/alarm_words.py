@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any
 
 from collector.alarms.headline import amount, sides
 from collector.alarms.model import Moved
 from collector.contract import quantities
 from collector.store.alarms import AlarmRow, StepRow
 from collector.store.set_asides import SetAside
+from dashboard.blocks.event_words import from_to, kind_words, step_words
 from dashboard.blocks.plain import sentence
 from dashboard.queries.alarms import Detail, EventLine, ShotPlace
 
@@ -25,20 +25,6 @@ Local = Callable[[datetime], datetime]
 _OVER = {
     "silence": "heard again", "recipe": "back on the recipe", "data": "readings as usual again",
     "gauging": "gauged",
-}  # fmt: skip
-_STEP_WORDS = {
-    "occur": "Alarm", "grow": "Grew", "acknowledge": "Acknowledged", "clear": "No signal any more",
-    "reoccur": "Alarm again", "realarm": "Calls again", "rise": "Matters more", "turn": "Other side",
-    "close": "Closed", "restart": "Charts began anew", "hold": "Discs on hold again",
-    "reset": "No disc on hold any more", "shelve": "Shelved", "unshelve": "Back from the shelf",
-    "suppress": "Kept quiet: the press starts up or stands",
-    "unsuppress": "The press runs: no longer kept quiet", "take_out": "Out of service",
-    "put_back": "Back in service",
-}  # fmt: skip
-_EVENT_WORDS = {
-    "run": "Run", "lot": "Material lot", "setpoint": "Setpoint", "stop": "Stop", "state": "Press state",
-    "gap": "Missing shots", "late": "Late shots", "clock": "Clock of the press",
-    "epoch": "Counter began anew", "chart_restart": "Charts began anew",
 }  # fmt: skip
 
 
@@ -162,27 +148,16 @@ def _change(item: Moved) -> str:
 
 def event_row(event: EventLine, local: Local) -> dict[str, str]:
     """One event as a row."""
-    what = _EVENT_WORDS.get(event.kind, event.kind.replace("_", " ").capitalize())
+    what = kind_words(event.kind)
     subject = what if event.key is None else f"{what}: {quantities.label(event.key).lower()}"
-    return {"Time": f"{local(event.at):%a %H:%M}", "What": subject, "From and to": _from_to(event)}
-
-
-def _from_to(event: EventLine) -> str:
-    parts = [_value(event.key, value) for value in (event.old, event.new) if value is not None]
-    return ", ".join(filter(None, (" to ".join(parts), event.note)))
-
-
-def _value(key: str | None, value: Any) -> str:
-    if key is not None and isinstance(value, int | float):
-        return quantities.format_value(key, float(value))
-    return str(value).replace("_", " ")
+    return {"Time": f"{local(event.at):%a %H:%M}", "What": subject, "From and to": from_to(event)}
 
 
 def step_row(step: StepRow, local: Local) -> dict[str, str]:
     """One step of the alarm as a row."""
     return {
         "Time": f"{local(step.at):%a %H:%M}",
-        "Step": _STEP_WORDS.get(step.event, step.event),
+        "Step": step_words(step.event),
         "Who": step.who,
         "Note": step.note or "",
     }

@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from collector.contract import quantities
-from dashboard.blocks.press_words import KINDS, ORDER, event_words, rule_words, shot_label
+from dashboard.blocks.event_words import KINDS, change_words
+from dashboard.blocks.press_words import rule_words, shot_label
 from dashboard.charts.characteristic import Bounds
 from dashboard.charts.time_axis import shop_time, shop_times
 from dashboard.queries.press import View
@@ -71,7 +72,7 @@ def happenings(view: View, zone: ZoneInfo) -> pd.DataFrame:
         {
             "at": shop_times(rows["at"], zone),
             "kind": rows["kind"].map(KINDS),
-            "words": [event_words(row) for row in rows.itertuples()],
+            "words": [change_words(row) for row in rows.itertuples()],
         }
     )
-    return frame.sort_values("kind", key=lambda kinds: kinds.map(ORDER.index), kind="stable")
+    return frame.sort_values("kind", key=lambda kinds: kinds.map(list(KINDS.values()).index), kind="stable")

@@ -7,28 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from collector.contract import quantities
 from rules.run_rules import RULES, named, sentence
 
-KINDS = {
-    "run": "run",
-    "lot": "lot",
-    "color": "color",
-    "tray": "tray",
-    "setpoint": "setpoint",
-    "stop": "stop",
-    "startup": "startup",
-    "state": "press state",
-    "maintenance": "maintenance",
-    "gap": "missing shots",
-    "late": "late shots",
-    "clock": "press clock",
-    "epoch": "counter reset",
-    "chart_restart": "charts anew",
-    "limits": "limits",
-    "first_shot": "first discs",
-}
-ORDER = tuple(KINDS.values())
 _BY_CHART = {
     ("cusum", "beyond_limit"): "cumulative sum beyond its limit",
     ("ewma", "beyond_limit"): "moving average beyond its limit",
@@ -69,36 +49,6 @@ def shot_label(counter: Any, at: pd.Timestamp) -> str:
     """Name of a shot for people: its counter, and the shop's clock."""
     number = "shot" if pd.isna(counter) else f"shot {int(counter):,}"
     return f"{number} at {at:%H:%M:%S}"
-
-
-def event_words(event: Any) -> str:
-    """What changed, from what to what."""
-    if event.kind == "setpoint" and event.key:
-        return (
-            f"{quantities.label(event.key)} {_value(event.key, event.old)} → {_value(event.key, event.new)}"
-        )
-    if event.kind == "stop" and isinstance(event.new, int | float):
-        return f"{event.new / 60:.0f} min without a shot"
-    if event.kind == "limits":
-        return f"{quantities.label(event.key)}: {event.note or 'new limits'}" if event.key else "new limits"
-    if event.kind == "maintenance":
-        return ": ".join(str(part) for part in (event.new, event.note) if _says_something(part))
-    change = " → ".join(_text(part) for part in (event.old, event.new) if _says_something(part))
-    return change or (event.note if _says_something(event.note) else "")
-
-
-def _value(key: str, value: Any) -> str:
-    return quantities.format_value(key, float(value)) if isinstance(value, int | float) else "?"
-
-
-def _says_something(part: Any) -> bool:
-    return part is not None and not (isinstance(part, float) and pd.isna(part)) and part != ""
-
-
-def _text(part: Any) -> str:
-    if isinstance(part, Mapping):
-        return ", ".join(f"{name} {value}" for name, value in part.items() if _says_something(value))
-    return str(part)
 
 
 def cost_words(costs: Iterable[Mapping[str, Any]], budget_per_day: float) -> str:

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,7 +17,7 @@ from streamlit.testing.v1 import AppTest
 import dashboard
 from collector.store import database, tables
 from dashboard.blocks import press_frames
-from dashboard.blocks.press_words import cost_words, event_words, rule_words
+from dashboard.blocks.press_words import cost_words, rule_words
 from dashboard.blocks.shot_values import value_table
 from dashboard.queries.chart_memory import memories
 from dashboard.queries.press import View, charted_keys, newest_units, press_names, read_shot, read_view
@@ -141,19 +140,6 @@ def test_the_words_of_a_signal_come_from_its_chart_and_rule() -> None:
     assert rule_words("same_side:8", "individuals") == "8 shots in a row on one side of center"
     assert rule_words("beyond_limit", "engineering_limits") == "beyond its engineering limit"
     assert rule_words("something_new") == "something new"
-
-
-def test_events_say_what_changed() -> None:
-    def event(
-        kind: str, key: str | None, old: object, new: object, note: str | None = None
-    ) -> SimpleNamespace:
-        return SimpleNamespace(kind=kind, key=key, old=old, new=new, note=note)
-
-    assert event_words(event("setpoint", "cooling_time", 36.0, 34.0)) == "Cooling time 36.00 s → 34.00 s"
-    assert event_words(event("lot", None, "7689", "7702")) == "7689 → 7702"
-    assert event_words(event("stop", None, None, 900.0)) == "15 min without a shot"
-    assert event_words(event("chart_restart", None, None, None, "press found steady")) == "press found steady"
-    assert event_words(event("gap", None, 3, 7, "3 shots never arrived")) == "3 → 7"
 
 
 def test_what_the_charts_cost_is_one_sentence_or_nothing() -> None:
