@@ -57,30 +57,30 @@ def continuation(delimiter: str) -> Callable[[str], bool]:
 
 def joined(lines: Iterable[Line], continues: Callable[[str], bool]) -> Iterator[Line]:
     """Each line together with those that continue it, line ends kept."""
-    held: Line | None = None
+    begun, parts, length = 0, list[str](), 0
     for number, text in lines:
-        if held is not None and continues(text) and len(held[1]) < LONGEST:
-            held = held[0], held[1] + text
-            continue
-        if held is not None:
-            yield held
-        held = number, text
-    if held is not None:
-        yield held
+        if not (parts and continues(text) and length < LONGEST):
+            if parts:
+                yield begun, "".join(parts)
+            begun, parts, length = number, [], 0
+        parts.append(text)
+        length += len(text)
+    if parts:
+        yield begun, "".join(parts)
 
 
 def joined_from_the_end(lines: Iterable[Line], continues: Callable[[str], bool]) -> Iterator[Line]:
     """The same for lines that come last first."""
-    rest = ""
-    number = 0
+    parts, length, number = list[str](), 0, 0
     for number, text in lines:
-        if continues(text) and len(rest) < LONGEST:
-            rest = text + rest
-            continue
-        yield number, text + rest
-        rest = ""
-    if rest:
-        yield number, rest
+        goes_on = continues(text) and length < LONGEST
+        parts.append(text)
+        length += len(text)
+        if not goes_on:
+            yield number, "".join(reversed(parts))
+            parts, length = [], 0
+    if parts:
+        yield number, "".join(reversed(parts))
 
 
 def unwrapped(text: str, delimiter: str) -> str:
