@@ -17,13 +17,12 @@ from typing import Annotated
 import sqlalchemy as sa
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from collector.clock import ServiceClock, real_clock, wall_now
 from collector.errors import EvenrunError
 from collector.settings import Settings
 from collector.store import database, heartbeats
-from simulator.demo_fill import fill
+from simulator.demo_fill import WEEK_START, fill
 from simulator.demo_live import (
     LiveFloor,
     LivePeople,
@@ -35,6 +34,7 @@ from simulator.demo_live import (
 from simulator.demo_people import People, Tolerance
 from simulator.demo_places import Places, prepare
 from simulator.demo_story import LIVE_START, MONDAY, Told, moment, story
+from simulator.demo_telling import filling
 from simulator.faults import Episode
 from simulator.processes import Children
 from simulator.scenarios import live_episodes, week_episodes
@@ -46,6 +46,10 @@ WATCH_S = 0.5
 # On the fast clock whoever watches the demo shall have the time to handle an alarm first.
 LIVE_WAIT = timedelta(minutes=90)
 START_S = 30.0
+FILLING = (
+    "Filling the store with a simulated week of two presses, once; it takes a minute or two. "
+    "The address of the screens comes then."
+)
 
 
 def demo(
@@ -117,22 +121,14 @@ def _told_until_now(
     """Fill an empty store with the week, or find the place where an earlier demo stopped."""
     told = story(SEED)
     resumed = resume_from(engine)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True) as progress:
-        if resumed is None:
-            task = progress.add_task("A simulated week", total=1.0)
-            first = fill(
-                engine,
-                settings,
-                told,
-                people=_people(engine),
-                progress=lambda share: progress.update(task, completed=share),
-            )
-            at = LIVE_START
-        else:
-            progress.add_task("Finding the place in the story", total=None)
-            first = next(dropwhile(lambda record: moment(record) <= resumed, told))
-            at = max(resumed, last_floor_time(engine) or resumed)
+    if resumed is None:
+        with filling(console, FILLING, first=WEEK_START, last=LIVE_START) as progress:
+            first = fill(engine, settings, told, people=_people(engine), progress=progress)
+        at = LIVE_START
+    else:
+        console.print(f"Going on where the demo stopped: floor time {resumed:%A %H:%M}")
+        first = next(dropwhile(lambda record: moment(record) <= resumed, told))
+        at = max(resumed, last_floor_time(engine) or resumed)
     return chain([first], told), set_clock(engine, at=at, speed=speed, clock=real_clock())
 
 

@@ -26,6 +26,7 @@ from simulator.publisher import to_message
 
 STEP = timedelta(minutes=15)
 PRESSES = (1, 2)
+WEEK_START = MONDAY - timedelta(days=1)  # Sunday's qualification runs come first
 # By how much a setpoint may differ from the recipe before that is a signal; common practice, no source.
 ALLOWED = {
     "injection_speed": 2.0,
@@ -41,7 +42,7 @@ class StoryClock:
     """A service clock that stands where the story is."""
 
     def __init__(self) -> None:
-        self.now = MONDAY - timedelta(days=1)
+        self.now = WEEK_START
         self.clock = ServiceClock(
             wall_anchor=self.now, service_anchor=self.now, speed=1.0, wall=lambda: self.now
         )
@@ -53,7 +54,7 @@ def fill(
     told: Iterator[Told],
     *,
     people: People,
-    progress: Callable[[float], None],
+    progress: Callable[[datetime], None],
 ) -> Told:
     """Tell the story up to the live part.
 
@@ -67,7 +68,7 @@ def fill(
     people : People
         They act after every quarter of an hour of the story.
     progress : callable
-        Called with the share of the week that is told.
+        Called with the floor time up to which the week is told.
 
     Returns
     -------
@@ -95,7 +96,7 @@ def fill(
             with database.write(engine) as conn:
                 judge_new(conn, tolerances(settings), now=at.now, wall=at.now)
             people.act(at.clock)
-            progress((until - MONDAY) / (LIVE_START - MONDAY))
+            progress(until)
         else:
             return batch
     raise AssertionError("the story never ends")
@@ -103,7 +104,7 @@ def fill(
 
 def _steps(told: Iterator[Told]) -> Iterator[tuple[datetime, list[Incoming] | Told]]:
     """Messages of each quarter of an hour with the time they end at, then the first live record."""
-    until, batch = MONDAY - timedelta(days=1), list[Incoming]()
+    until, batch = WEEK_START, list[Incoming]()
     for number, record in enumerate(told):
         when = moment(record)
         if when >= LIVE_START:
