@@ -52,8 +52,9 @@ class Proposal:
     false_alarms_per_shift : float or None
         Of this characteristic, in 8 h; None where no rate can be given.
     delay : dict of float to float
-        Mean number of shots to the first signal after a lasting shift of so many sigma, 0.5, 1, 2 and 3 and
-        once and twice the smallest that matters, of a process that is known; empty where none can be given.
+        Mean number of shots to the first signal after a lasting shift of so many sigma, 0.5, 1, 2 and 3 and,
+        where the smallest that matters is more than 0.5, once and twice that, of a process that is known;
+        empty where none can be given.
     widening : Widening or None
         What it costs that the limits rest on estimates.
     study : Study or None
