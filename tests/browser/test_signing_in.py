@@ -51,9 +51,9 @@ def test_from_a_code_to_an_act_or_to_why_not(
         assert page.get_by_role("button", name="Acknowledge").count() == 0
     else:
         page.get_by_role("button", name="Acknowledge").click(timeout=60_000)
-        page.get_by_text("has it").first.wait_for(timeout=60_000)
+        page.get_by_text(f"{name} has it").first.wait_for(timeout=60_000)
 
     assert page.url == f"{address}/alarms"
-    assert page.get_by_role("link", name=name).count() == 1
+    page.get_by_role("link", name=name).wait_for()
     assert complaints == []
     page.context.close()
