@@ -1,5 +1,7 @@
 """Run audit: choose a run, read the document that answers a complaint about it, take it along."""
 
+import shlex
+
 import streamlit as st
 
 from collector.errors import UserError
@@ -7,6 +9,7 @@ from collector.store.database import read
 from dashboard.audit import render
 from dashboard.audit.audit import audit
 from dashboard.audit.collect import collect
+from dashboard.blocks.plain import sentence
 from dashboard.blocks.run_words import in_short, line
 from dashboard.queries import database
 from dashboard.queries import runs as queries
@@ -43,12 +46,20 @@ chosen = left.selectbox(
 )
 run = lines[chosen]
 st.query_params["run"] = run.name
+if run.archived:
+    st.html(in_short(run))
+    st.markdown(
+        "**The values of this run are in the archive.** Its alarms, holds and gaugings stand on their own "
+        "pages as before. To audit it, put the values back, at a terminal:"
+    )
+    st.code(f"evenrun archive --restore {shlex.quote(run.name)}", language=None)
+    st.stop()
 with read(engine) as conn:
     seen = queries.fingerprint(conn, run.id)
 try:
     page, figures = document(run.id, seen)
 except UserError as error:
-    st.write(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+    st.markdown(f"{sentence(str(error)[:1].upper() + str(error)[1:])}.")
     st.stop()
 middle.download_button(
     "HTML", page, file_name=f"audit-{run.name}.html", mime="text/html", icon=":material/download:",
@@ -59,4 +70,5 @@ right.download_button(
     on_click="ignore", width="stretch",
 )  # fmt: skip
 st.html(in_short(run))
+st.caption("HTML: the whole audit in one file, for whoever asked; it prints on A4. JSON: every figure of it.")
 st.iframe(page, height="content", alt=f"Run audit of {run.name}")

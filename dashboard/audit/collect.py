@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -53,8 +54,8 @@ def collect(
     run = conn.execute(sa.select(runs).where(runs.c.id == run_id)).one()
     if is_archived(conn, run_id):
         raise UserError(
-            f"the values of run {run.name} are in the archive; `evenrun archive --restore {run.name}` puts "
-            "them back, then audit it"
+            f"the values of run {run.name} are in the archive; put them back with `evenrun archive --restore "
+            f"{shlex.quote(run.name)}`, then audit it"
         )
     keys = collect_limits.charted_keys(conn, run)
     shot_list, values = collect_shots.read(conn, run_id, keys)

@@ -22,7 +22,8 @@ def line(run: RunLine, local: Callable[[datetime], datetime]) -> str:
     opened = local(run.opened_at)
     parts = [
         run.name, run.press, run.mold, f"{opened:%a} {opened.day} {opened:%b %Y %H:%M}",
-        None if run.closed_at else "still open", alarm_words(run), held_words(run) if run.held else None,
+        None if run.closed_at else "still open", "in the archive" if run.archived else None,
+        alarm_words(run), held_words(run) if run.held else None,
     ]  # fmt: skip
     return " \u00b7 ".join(part for part in parts if part)
 

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from collector.store import places
+from collector.store.archives import archived_runs
 from collector.store.tables import alarm_steps, alarms, gaugings, holds, journal, presses, runs, shots
 
 MOST = 200
@@ -18,7 +19,8 @@ MOST = 200
 class RunLine:
     """One run in a list.
 
-    `held` counts the discs that were ever put on hold, `waiting` those that still are.
+    `held` counts the discs that were ever put on hold, `waiting` those that still are. `archived` says that
+    its values are in a file only.
     """
 
     id: int
@@ -30,6 +32,7 @@ class RunLine:
     alarms: int
     held: int
     waiting: int
+    archived: bool = False
 
 
 def newest(conn: Connection, *, most: int = MOST) -> list[RunLine]:
@@ -43,12 +46,13 @@ def newest(conn: Connection, *, most: int = MOST) -> list[RunLine]:
     )
     rows = conn.execute(query).all()
     ids = [row.id for row in rows]
+    archived = set(conn.execute(archived_runs()).scalars())
     alarmed, held, waiting = _alarms(conn, ids), _held(conn, ids), _held(conn, ids, state="open")
     return [
         RunLine(
             id=row.id, name=row.name, press=row.press, mold=row.mold, opened_at=row.opened_at,
             closed_at=row.closed_at, alarms=alarmed.get(row.id, 0), held=held.get(row.id, 0),
-            waiting=waiting.get(row.id, 0),
+            waiting=waiting.get(row.id, 0), archived=row.id in archived,
         )
         for row in rows
     ]  # fmt: skip

@@ -54,6 +54,28 @@ def test_the_address_may_name_the_run(six_presses):
     assert chosen.options[chosen.index].startswith("R-0409")
 
 
+def test_a_run_in_the_archive_says_how_it_comes_back(six_presses):
+    with database.write(six_presses) as conn:
+        c = tables.runs.c
+        named = sa.update(tables.runs).where(c.name == "R-0405").values(name="R 4'5").returning(c.id)
+        run_id = conn.execute(named).scalar_one()
+        conn.execute(
+            sa.insert(tables.archives).values(
+                run_id=run_id, file_name="x.parquet", file_digest=bytes(32), shots=1, last_shot_id=1,
+                at=screens.clock().now(), who="quality 1",
+            )
+        )
+    app = AppTest.from_file(PAGE, default_timeout=30)
+    app.query_params["run"] = "R 4'5"
+    page = app.run()
+    assert not page.exception
+    chosen = page.selectbox(key="run_audit_run")
+    assert "in the archive" in chosen.options[chosen.index]
+    assert "values of this run are in the archive" in page.markdown[0].value
+    assert page.code[0].value == """evenrun archive --restore 'R 4'"'"'5'"""
+    assert not page.get("iframe")
+
+
 def test_an_empty_store_is_said_to_be_empty(store):
     page = AppTest.from_file(PAGE, default_timeout=30).run()
     assert not page.exception
