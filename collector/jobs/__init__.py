@@ -7,6 +7,7 @@ at any time, and on PostgreSQL another collector may do it the next time.
 from __future__ import annotations
 
 from collector.jobs import (
+    alarm_openings,
     backup,
     connections,
     delivery,
@@ -36,6 +37,7 @@ JOBS: tuple[Job, ...] = (
     retention.JOB,
     forgetting.JOB,
     unshelve.JOB,
+    alarm_openings.JOB,
     journal_head.JOB,
     silence.JOB,
     connections.JOB,

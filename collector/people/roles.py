@@ -93,6 +93,7 @@ ACTS: dict[str, Act] = {
     "PIN chosen": Act(ROLES, pin=False, service=True),
     # the service's own
     "seal": Act((), service=True),
+    "alarms opened": Act((), service=True),
 }
 
 

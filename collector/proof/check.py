@@ -1,7 +1,8 @@
 """Everything that can be held against each other: the chain, the heads, the seals, the rows.
 
 Each finding is one line. No finding means that nothing up to the newest head was edited, deleted, inserted or
-reordered in the journal, and that the sealed shots, gaugings and closed alarms are those that were sealed.
+reordered in the journal, that the sealed shots, gaugings and closed alarms are those that were sealed, and
+that every alarm whose opening was noted is there.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.people.person import SERVICE
-from collector.proof import rows, seal
+from collector.proof import openings, rows, seal
 from collector.proof.heads import Head
 from collector.store import journal
 from collector.store.tables import alarms, gaugings, holds, shots
@@ -69,6 +70,7 @@ def check(
         *_heads(conn, heads),
         *_shots(conn, total[shots], progress),
         *_seals(conn, sealed),
+        *openings.findings(conn),
         *_acts(conn),
     ]
     return Checked(

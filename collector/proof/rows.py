@@ -32,6 +32,7 @@ ALARM = (
     "id", "press_id", "kind", "opened_at", "first_shot_id", "headline", "acknowledged_by", "acknowledged_at",
     "closed_by", "closed_at", "cause", "note",
 )  # fmt: skip
+OPENED = ("id", "press_id", "site", "kind", "opened_at")
 
 
 def of_row(row: Mapping[Any, Any]) -> bytes:
@@ -58,6 +59,13 @@ def alarms_of(conn: sa.Connection, ids: list[int]) -> Iterator[tuple[int, bytes]
     """Id and digest of each of these alarms, in the order of the ids."""
     query = sa.select(*(alarms.c[name] for name in ALARM)).where(alarms.c.id.in_(ids)).order_by(alarms.c.id)
     for row in conn.execute(query):
+        yield row.id, of_row(row._mapping)
+
+
+def opened_after(conn: sa.Connection, alarm_id: int) -> Iterator[tuple[int, bytes]]:
+    """Id of each alarm above this one, and the digest of what stays the same from its opening on."""
+    query = sa.select(*(alarms.c[name] for name in OPENED)).where(alarms.c.id > alarm_id)
+    for row in _in_parts(conn, query.order_by(alarms.c.id)):
         yield row.id, of_row(row._mapping)
 
 

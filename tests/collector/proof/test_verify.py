@@ -21,7 +21,7 @@ from collector.actions import holds as hold_actions
 from collector.clock import ServiceClock
 from collector.gauging.model import NewGauging
 from collector.jobs import journal_head
-from collector.proof import heads, seal
+from collector.proof import heads, openings, seal
 from collector.proof.check import Checked, check
 from collector.settings import load_settings
 from collector.store import digest, journal, tables
@@ -230,6 +230,58 @@ def test_a_row_that_was_changed_or_deleted_is_found(kept: Kept, statement: str, 
     kept.spoil(statement)
 
     assert says in kept.findings()
+
+
+@pytest.fixture
+def opened(kept: Kept) -> int:
+    """An alarm that nobody has closed, noted by the job."""
+    with write(kept.engine) as conn:
+        number: int = conn.execute(
+            sa.insert(tables.alarms).values(
+                press_id=kept.seeded.press_id, kind="process", state="active_unacknowledged",
+                opened_at=kept.wall, changed_at=kept.wall, quiet_shots=0, characteristics=[],
+                headline="Cushion 0.2 mm lower",
+            ).returning(tables.alarms.c.id)
+        ).scalar_one()  # fmt: skip
+    assert openings.note(kept.engine, clock=kept.clock) == 2, "this one and the closed one before it"
+    return number
+
+
+def test_an_open_alarm_that_was_deleted_is_missed_by_its_number(kept: Kept, opened: int) -> None:
+    kept.spoil(f"DELETE FROM alarms WHERE id = {opened}")
+    assert kept.findings() == f"alarm {opened}, whose opening entry 8 of the journal tells of, is gone"
+
+
+@pytest.mark.parametrize(
+    "change", ["kind = 'data'", "press_id = NULL, site = 'upland'", "opened_at = opened_at + 1"]
+)
+def test_an_open_alarm_that_became_another_is_found(kept: Kept, opened: int, change: str) -> None:
+    kept.spoil(f"UPDATE alarms SET {change} WHERE id = {opened}")
+    assert f"alarm {opened} is not the one whose opening" in kept.findings()
+
+
+def test_what_rightly_changes_of_an_open_alarm_is_no_finding(kept: Kept, opened: int) -> None:
+    kept.spoil(
+        "UPDATE alarms SET state = 'active_acknowledged', acknowledged_by = 'operator 1', quiet_shots = 3, "
+        f"headline = 'Cushion 0.3 mm lower', run_id = NULL WHERE id = {opened}"
+    )
+    assert kept.findings() == ""
+
+
+def test_openings_are_noted_once_and_survive_the_seal(kept: Kept, opened: int) -> None:
+    assert openings.note(kept.engine, clock=kept.clock) == 0
+    kept.wall += timedelta(days=1)
+    kept.job()
+    assert openings.note(kept.engine, clock=kept.clock) == 0
+    assert kept.checked().findings == ()
+    assert opened == 2
+
+
+def test_a_note_of_openings_that_was_spoilt_is_a_finding_of_its_own(kept: Kept, opened: int) -> None:
+    kept.spoil("UPDATE journal SET after = '{\"to\": 2, \"alarms\": 7}' WHERE action = 'alarms opened'")
+    assert opened
+    assert "entry 8 was changed after it was written" in kept.findings()
+    assert "entry 8 of the journal notes no alarms any more" in kept.findings()
 
 
 def test_a_shot_changed_together_with_its_digest_breaks_the_seal(kept: Kept) -> None:
