@@ -38,10 +38,10 @@ TIMES = ("ended_at", "received_at")
 
 # The members in the order that the canonical form sorts their names into.
 _TEXT = (
-    f'{{{{"counter":{{}},"ended_at":{{}},"epoch":{{}},"form":{FORM},"not_written":{{}},"originals":{{}},'
-    '"press":{},"received_at":{},"setpoint_originals":{},"setpoints":{},"site":{},"source":{},'
-    '"time_reconstructed":{},"values":{}}}'
-).format
+    f'{{"counter":%s,"ended_at":%s,"epoch":%s,"form":{FORM},"not_written":%s,"originals":%s,"press":%s,'
+    '"received_at":%s,"setpoint_originals":%s,"setpoints":%s,"site":%s,"source":%s,'
+    '"time_reconstructed":%s,"values":%s}'
+)
 
 
 def of_row(row: Mapping[str, Any]) -> bytes:
@@ -79,15 +79,15 @@ def of_columns(columns: Mapping[str, Sequence[Any]]) -> list[bytes]:
     list of bytes
         One a row.
     """
+    counters = ["null" if each is None else number(each) for each in columns["counter"]]
+    made_up = ["true" if each else "false" for each in columns["time_reconstructed"]]
     texts = zip(
-        ["null" if each is None else number(each) for each in columns["counter"]],
-        columns["ended_at"], columns["epoch"], _texts(columns["not_written"], "[]"),
+        counters, columns["ended_at"], columns["epoch"], _texts(columns["not_written"], "[]"),
         _texts(columns["originals"], "{}"), map(quote, columns["name"]), columns["received_at"],
         _texts(columns["setpoint_originals"], "{}"), columns["setpoints"], map(quote, columns["site"]),
-        map(quote, columns["source"]), map(canonical_json, columns["time_reconstructed"]),
-        columns["characteristics"], strict=True,
+        map(quote, columns["source"]), made_up, columns["characteristics"], strict=True,
     )
-    return [sha256(_TEXT(*each).encode()).digest() for each in texts]
+    return [sha256((_TEXT % each).encode()).digest() for each in texts]
 
 
 def _texts(column: Iterable[Any], empty: str) -> list[str]:
