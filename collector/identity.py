@@ -90,6 +90,12 @@ def identify(
     return _elsewhere(found, last=last, taken=taken)
 
 
+def risen(counter: int, last: Last) -> Identity:
+    """A shot of the same epoch with a higher count; the counts between are missing."""
+    assert last.counter is not None
+    return Identity(Kind.NEW, last.epoch, missing=counter - last.counter - 1)
+
+
 def _elsewhere(found: Identity, *, last: Last, taken: Collection[int]) -> Identity:
     """The place is taken by another shot: a straggler of the epoch before, else the next of this one."""
     if found.kind is Kind.LATE:
@@ -124,4 +130,4 @@ def _risen(counter: int, ended_at: datetime, *, last: Last, poll: timedelta) -> 
     if ended_at < last.ended_at - poll and last.epoch > 0:
         # A higher count from long before: a straggler of the epoch that ended when the counter fell.
         return Identity(Kind.LATE, epoch=last.epoch - 1)
-    return Identity(Kind.NEW, epoch=last.epoch, missing=counter - last.counter - 1)
+    return risen(counter, last)

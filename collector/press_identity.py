@@ -28,8 +28,10 @@ def is_newest(shot: Shot, last: Last | None) -> bool:
 
 
 def next_one(shot: Shot, last: Last | None) -> Identity:
-    """The identity of a shot that is plainly the next one."""
-    return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=DEFAULT_POLL)
+    """The identity of a shot that :func:`is_newest` says is plainly the next one."""
+    if last is None or shot.counter is None:
+        return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=DEFAULT_POLL)
+    return identity.risen(shot.counter, last)
 
 
 def is_clearly_later(shot: Shot, state: PressState) -> bool:

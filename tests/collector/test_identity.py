@@ -5,8 +5,12 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from collector import press_identity
 from collector.identity import Identity, Kind, Last, Stored, identify
+from tests.collector.shots_in import shot
 
 NOON = datetime(2026, 11, 24, 12, tzinfo=UTC)
 POLL = timedelta(seconds=54)
@@ -86,3 +90,16 @@ def test_a_counter_and_a_clock_that_both_fall_open_an_epoch_where_the_place_is_t
     found = identify(1, NOON - timedelta(minutes=5), last=first_epoch, stored=None, poll=POLL, taken={0})
 
     assert found == Identity(Kind.NEW_EPOCH, epoch=1)
+
+
+LASTS = st.builds(Last, st.integers(0, 3), st.integers(0, 300) | st.none(), st.just(NOON))
+
+
+@given(st.integers(0, 300), st.integers(-7200, 7200), st.none() | LASTS)
+def test_what_is_plainly_the_next_shot_is_nothing_else_at_a_second_look(
+    counter: int, seconds: int, last: Last | None
+) -> None:
+    told = shot(0, counter=counter, ended_at=NOON + timedelta(seconds=seconds))
+
+    if press_identity.is_newest(told, last):
+        assert press_identity.next_one(told, last) == identity(counter, seconds, last=last)
