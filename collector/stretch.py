@@ -10,8 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain, repeat
-from operator import attrgetter, itemgetter
+from itertools import repeat
 
 import numpy as np
 
@@ -23,12 +22,12 @@ from collector.data_checks.rows import Looked
 from collector.identity import Identity, Last
 from collector.press_state import CYCLES_KEPT, KeyState, PressState
 from collector.setpoints import compare_setpoints, recipe_signals
+from collector.shot_table import table_of
 from collector.verdict import Policy, Signal, Verdict
 from rules.charts.chart import FloatArray
 from rules.charts.panel import PanelTrack, panel_of
 
 _MICROSECOND_S = 1e-6
-_VALUES = attrgetter("values")
 
 Names = tuple[str, ...]
 
@@ -172,7 +171,7 @@ def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict
         for name, each, states in zip(names, held, after, strict=True)
     }
     trays, positions, tray_next = _trays(state, stretch.shots)
-    known, sensed = sense.look(state.sense, state.setpoints, list(map(_VALUES, stretch.shots)))
+    known, sensed = sense.look(state.sense, state.setpoints, [shot.values for shot in stretch.shots])
     state = replace(
         state, last=stretch.last, keys={key: moved[key] for key in state.keys}, tray_next=tray_next,
         cycles_s=tuple(stretch.cycles_s[-CYCLES_KEPT:]), sense=known, data=stretch.looked.after,
@@ -186,12 +185,9 @@ def judge(state: PressState, stretch: Stretch) -> tuple[PressState, list[Verdict
 
 def _table(stretch: Stretch, columns: int) -> FloatArray:
     """The values, a row a shot; characteristics that the shots do not have are NaN, right of the others."""
-    count, given = len(stretch.shots), len(stretch.names)
-    picked = map(itemgetter(*stretch.names), map(_VALUES, stretch.shots))
-    # Of one name, itemgetter gives no row but the bare value.
-    flat = picked if given == 1 else chain.from_iterable(picked)
-    values = np.fromiter(flat, np.float64, count * given).reshape(count, given)
-    return values if given == columns else np.hstack((values, np.full((count, columns - given), np.nan)))
+    values = table_of(stretch.shots, stretch.names)
+    missing = columns - len(stretch.names)
+    return np.hstack((values, np.full((len(values), missing), np.nan))) if missing else values
 
 
 def _trays(

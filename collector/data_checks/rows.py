@@ -53,6 +53,14 @@ class Looked:
 
 
 @dataclass(frozen=True, slots=True)
+class _Habits:
+    """What the values of a table do to the habits of their columns."""
+
+    repeats: habit.Scan
+    rounds: habit.Scan
+
+
+@dataclass(frozen=True, slots=True)
 class _Bounds:
     """What one value or one step may be without being odd; one number a key."""
 
@@ -80,9 +88,10 @@ def look_at_rows(data: Mapping[str, Known], keys: Sequence[str], table: FloatArr
     Looked
     """
     known = [data.get(key) or Known() for key in keys]
+    habits = _habits(known, table)
     odd = [
         index
-        for index, each in enumerate(_odd(known, keys, table).tolist())
+        for index, each in enumerate(_odd(known, keys, table, habits).tolist())
         if each or known[index].rule is not None or len(known[index].recent) < LEVEL_OF
     ]
     count, walks = len(table), dict[int, list[tuple[Known, Doubt | None]]]()
@@ -91,8 +100,10 @@ def look_at_rows(data: Mapping[str, Known], keys: Sequence[str], table: FloatArr
         count = min(count, len(walks[index]))
     if count == 0:
         return Looked(0, data, {})
+    if count < len(table):
+        table, habits = table[:count], _habits(known, table[:count])
     plain = [index for index in range(len(keys)) if index not in walks]
-    after = dict(zip(plain, _taken([known[i] for i in plain], table[:count, plain]), strict=True))
+    after = dict(zip(plain, _taken(known, table, habits, plain), strict=True))
     after |= {index: walk[count - 1][0] for index, walk in walks.items()}
     doubts = {
         keys[index]: [doubt for _, doubt in walk[:count] if doubt is not None]
@@ -113,30 +124,36 @@ def _walk(key: str, known: Known, values: Sequence[float]) -> list[tuple[Known, 
     return walk
 
 
-def _taken(known: Sequence[Known], table: FloatArray) -> list[Known]:
-    """What is known after values of which none is odd."""
-    if not known:
-        return []
-    repeats = habit.scan([each.repeats for each in known], _repeats(known, table)).after
-    rounds = habit.scan([each.rounds for each in known], _rounds(known, table)).after
+def _habits(known: Sequence[Known], table: FloatArray) -> _Habits:
+    return _Habits(
+        habit.scan([each.repeats for each in known], _repeats(known, table)),
+        habit.scan([each.rounds for each in known], _rounds(known, table)),
+    )
+
+
+def _taken(
+    known: Sequence[Known], table: FloatArray, habits: _Habits, columns: Sequence[int]
+) -> list[Known]:
+    """What is known after values of columns in which none is odd."""
     tails = table[-LEVEL_OF:].T.tolist()
     return [
         Known(
-            recent=(*each.recent, *tail)[-LEVEL_OF:], last=tail[-1], repeats=repeated, rounds=rounded,
-            decimals=each.decimals,
+            recent=(*known[i].recent, *tails[i])[-LEVEL_OF:], last=tails[i][-1],
+            repeats=habits.repeats.after[i], rounds=habits.rounds.after[i], decimals=known[i].decimals,
         )
-        for each, tail, repeated, rounded in zip(known, tails, repeats, rounds, strict=True)
+        for i in columns
     ]  # fmt: skip
 
 
-def _odd(known: Sequence[Known], keys: Sequence[str], table: FloatArray) -> BoolArray:
+def _odd(
+    known: Sequence[Known], keys: Sequence[str], table: FloatArray, habits: _Habits
+) -> BoolArray:
     """Columns in which a value could be in doubt; more than there are is no harm."""
     bounds = _bounds(tuple(keys))
     outside = ((table < bounds.low) | (table > bounds.high)).any(axis=0)
     zero = (table == 0).any(axis=0) & bounds.never_zero
-    repeats = habit.scan([each.repeats for each in known], _repeats(known, table)).may_fire
-    rounds = habit.scan([each.rounds for each in known], _rounds(known, table)).may_fire
-    return np.asarray(outside | zero | _jumps(known, table, bounds) | repeats | rounds | _finer(known, table))
+    unusual = habits.repeats.may_fire | habits.rounds.may_fire
+    return np.asarray(outside | zero | _jumps(known, table, bounds) | unusual | _finer(known, table))
 
 
 def _jumps(known: Sequence[Known], table: FloatArray, bounds: _Bounds) -> BoolArray:

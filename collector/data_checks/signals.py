@@ -12,6 +12,7 @@ from collector.contract import quantities
 from collector.contract.shot import Shot
 from collector.data_checks.look import WITNESSES, Doubt, Known, cut_off, is_contradicted, look
 from collector.data_checks.rows import Looked, look_at_rows
+from collector.shot_table import table_of
 from collector.verdict import Signal
 from rules.habit import Habit
 
@@ -64,14 +65,13 @@ def look_at_late(data: Data, shot: Shot, charted: Iterable[str]) -> list[Signal]
 def look_at_all(data: Data, shots: Sequence[Shot], charted: Iterable[str]) -> Looked:
     """The same for shots that all have the same keys, as far as nothing comes into doubt or out of it."""
     keys = checked(shots[0], charted)
-    table = np.array([[shot.values[key] for key in keys] for shot in shots], dtype=float)
-    table = table.reshape(len(shots), len(keys))
+    if not keys:
+        return Looked(len(shots), data, {})
+    table = table_of(shots, keys)
     # A missing value, or a zero that others may contradict, is looked at with the rest of its shot.
     witnessed = np.array([key in WITNESSES for key in keys], dtype=bool)
     alone = np.flatnonzero((np.isnan(table) | ((table == 0) & witnessed)).any(axis=1))
     table = table[: alone[0]] if len(alone) else table
-    if not keys:
-        return Looked(len(shots), data, {})
     return look_at_rows(data, keys, table) if len(table) else Looked(0, data, {})
 
 
