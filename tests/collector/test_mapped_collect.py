@@ -16,12 +16,12 @@ import sqlalchemy as sa
 from paho.mqtt.client import Client, MQTTMessage
 
 from collector.cli import main
-from collector.service import collect
 from collector.settings import load_settings
 from collector.store import database
 from collector.store.tables import refusals, shots
 from tests.collector.contract.foreign import NESTED, NESTED_MAPPING
 from tests.collector.pipelines import rows
+from tests.collector.running import running
 from tests.collector.sources.mqtt_helpers import gateway, wait_for
 from tests.mosquitto_fixtures import Mosquitto
 
@@ -38,16 +38,13 @@ def write_settings(port: int, mapping: str) -> None:
 @contextmanager
 def collecting() -> Iterator[sa.Engine]:
     """A collector in a thread, and its store."""
-    settings, stop = load_settings(), threading.Event()
+    settings = load_settings()
     engine = database.open_engine(settings.database_url)
     database.upgrade(engine)  # so that the store can be asked from the first moment on
-    thread = threading.Thread(target=collect, args=(settings,), kwargs={"stop": stop})
-    thread.start()
     try:
-        yield engine
+        with running(settings):
+            yield engine
     finally:
-        stop.set()
-        thread.join(20)
         engine.dispose()
 
 

@@ -14,15 +14,6 @@ from collector.store import database, journal, restarts
 from tests.collector.alarms.floor import Floor
 
 
-@pytest.fixture
-def floor(engine: sa.Engine) -> Floor:
-    """A press whose cushion fell: one active alarm with a growing hold."""
-    floor = Floor(engine)
-    floor.make(floor.steady(120))
-    floor.make(floor.steady(8, 2, cushion=-0.9))
-    return floor
-
-
 def returned(floor: Floor) -> int:
     """Let the process come back, so that the alarm clears."""
     floor.restart_charts()

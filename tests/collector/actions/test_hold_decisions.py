@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-import sqlalchemy as sa
 
 from collector.actions import alarms as act
 from collector.actions import holds as act_hold
@@ -16,11 +15,8 @@ from tests.collector.alarms.floor import Floor
 
 
 @pytest.fixture
-def floor(engine: sa.Engine) -> Floor:
-    """A press whose cushion fell for eight shots and came back: one latched alarm, its hold ended."""
-    floor = Floor(engine)
-    floor.make(floor.steady(120))
-    floor.make(floor.steady(8, 2, cushion=-0.9))
+def floor(floor: Floor) -> Floor:
+    """The cushion came back after eight shots: one latched alarm, its hold ended."""
     floor.restart_charts()
     floor.make(floor.steady(10, 3))
     return floor

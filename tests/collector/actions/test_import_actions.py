@@ -44,7 +44,7 @@ from collector.store.tables import (
 )
 from collector.store.tables import journal as entries
 from collector.store.withdrawn import SITE
-from tests.collector.pipelines import NOW, messages, pipeline, rows, told_of
+from tests.collector.pipelines import NOW, messages, pipeline, rows, told, told_of
 from tests.collector.shots_in import cushions, message, shot
 
 CLOCK = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
@@ -101,19 +101,7 @@ def test_the_press_is_as_if_the_file_had_never_been_imported(engine: sa.Engine) 
     assert (done.shots, done.runs) == (30, ())
     assert of_press(engine) == before
     assert pipeline(engine).take(batch[60:]).stored == 30
-    assert signals_of(engine) == told_of(batch)
-
-
-def signals_of(engine: sa.Engine) -> list[tuple[object, ...]]:
-    c = signals.c
-    query = (
-        sa.select(shots.c.counter, c.key, c.chart, c.rule, c.direction)
-        .join(shots, shots.c.id == c.shot_id)
-        .where(c.withdrawn.is_(False))
-        .order_by(shots.c.counter, c.key, c.chart, c.rule)
-    )
-    with database.read(engine) as conn:
-        return [tuple(row) for row in conn.execute(query)]
+    assert told(engine) == told_of(batch)
 
 
 def test_the_shots_are_kept_with_what_they_were_and_every_digest_holds(engine: sa.Engine) -> None:

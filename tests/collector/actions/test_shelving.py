@@ -24,15 +24,6 @@ from tests.collector.alarms.floor import Floor
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def floor(engine: sa.Engine) -> Floor:
-    """A press whose cushion fell: one active alarm with a growing hold."""
-    floor = Floor(engine)
-    floor.make(floor.steady(120))
-    floor.make(floor.steady(8, 2, cushion=-0.9))
-    return floor
-
-
 def shelve(floor: Floor, until: datetime | None = None, **changes: Any) -> int:
     number = floor.alarms()[0].id
     given = {"who": "technician 1", "clock": floor.clock, "reason": "check ring is on order"}

@@ -7,9 +7,6 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 
-import pytest
-import sqlalchemy as sa
-
 from collector.actions import alarms as act
 from collector.actions import holds as act_hold
 from collector.actions import shelving
@@ -19,15 +16,6 @@ from collector.store import database, presses
 from tests.collector.alarms.floor import Floor
 
 ROUNDS = 6
-
-
-@pytest.fixture
-def floor(engine: sa.Engine) -> Floor:
-    """A press whose cushion fell: one active alarm with a growing hold."""
-    floor = Floor(engine)
-    floor.make(floor.steady(120))
-    floor.make(floor.steady(8, 2, cushion=-0.9))
-    return floor
 
 
 def at_once(*acts: Callable[[], object]) -> list[str]:

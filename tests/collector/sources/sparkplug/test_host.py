@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import json
 import queue
-import threading
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
-from pathlib import Path
+from contextlib import AbstractContextManager, ExitStack
 from typing import Any
 
 import pytest
@@ -16,17 +13,15 @@ import sqlalchemy as sa
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
-from collector.service import collect
-from collector.settings import Settings
 from collector.sources.sparkplug.payload import decode
-from collector.store import database
 from collector.store.tables import presses, refusals, shots
 from tests.collector.pipelines import rows
+from tests.collector.running import ON_SQLITE, running, settings_of
 from tests.collector.sources.mqtt_helpers import wait_for
 from tests.collector.sources.sparkplug.wire import INT64, metric, payload
 from tests.mosquitto_fixtures import Mosquitto
 
-pytestmark = pytest.mark.mosquitto
+pytestmark = [pytest.mark.mosquitto, ON_SQLITE]
 STATE = "spBv1.0/STATE/evenrun"
 NCMD = "spBv1.0/Hall/NCMD/G3"
 DEVICE = {
@@ -35,32 +30,8 @@ DEVICE = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[sa.Engine]:
-    monkeypatch.chdir(tmp_path)
-    engine = database.open_engine("sqlite:///store.db")
-    database.upgrade(engine)
-    yield engine
-    engine.dispose()
-
-
-@contextmanager
-def collecting(broker: Mosquitto) -> Iterator[None]:
-    settings = Settings.model_validate(
-        {
-            "database_url": "sqlite:///store.db",
-            "broker": {"port": broker.port, "password": "collector-secret"},
-            "sparkplug": [DEVICE], "sparkplug_host": {"reorder_s": 0.3},
-        }
-    )  # fmt: skip
-    stop = threading.Event()
-    thread = threading.Thread(target=collect, args=(settings,), kwargs={"stop": stop})
-    thread.start()
-    try:
-        yield
-    finally:
-        stop.set()
-        thread.join(20)
+def collecting(store: sa.Engine, broker: Mosquitto) -> AbstractContextManager[None]:
+    return running(settings_of(store, broker, sparkplug=[DEVICE], sparkplug_host={"reorder_s": 0.3}))
 
 
 class EdgeNode:
@@ -134,71 +105,71 @@ def state_of_press(engine: sa.Engine) -> object:
 
 
 def test_a_host_comes_asks_for_births_takes_shots_and_says_goodbye(
-    mosquitto: Mosquitto, store: sa.Engine
+    mosquitto: Mosquitto, engine: sa.Engine
 ) -> None:
     node = EdgeNode(mosquitto.port)
-    with collecting(mosquitto):
+    with collecting(engine, mosquitto):
         online = json.loads(node.waits_for(STATE))
         command = decode(node.waits_for(NCMD))
         node.is_born()
         node.makes_a_shot(cushion=6.1)
         node.makes_a_shot()  # nothing but the counter changed
-        wait_for(lambda: len(stored(store)) == 2)
-        assert state_of_press(store) == "online"
+        wait_for(lambda: len(stored(engine)) == 2)
+        assert state_of_press(engine) == "online"
 
     assert online["online"] is True
     assert [(each.name, each.value) for each in command.metrics] == [("Node Control/Rebirth", True)]
-    assert stored(store) == [
+    assert stored(engine) == [
         (101, {"cushion": 6.1, "injection_time": 2.4}), (102, {"cushion": 6.1, "injection_time": 2.4}),
     ]  # fmt: skip
     # The death has the time of its birth, so that a late will of an earlier one can be told apart.
     assert json.loads(node.waits_for(STATE)) == {"online": False, "timestamp": online["timestamp"]}
-    assert rows(store, refusals.c.id) == []
+    assert rows(engine, refusals.c.id) == []
     node.client.disconnect()
     node.client.loop_stop()
 
 
 def test_a_lost_message_is_healed_by_a_rebirth_and_a_death_is_a_state_of_the_press(
-    mosquitto: Mosquitto, store: sa.Engine
+    mosquitto: Mosquitto, engine: sa.Engine
 ) -> None:
     node = EdgeNode(mosquitto.port)
-    with collecting(mosquitto):
+    with collecting(engine, mosquitto):
         node.waits_for(NCMD)
         node.is_born()
         node.makes_a_shot()
-        wait_for(lambda: len(stored(store)) == 1)
+        wait_for(lambda: len(stored(engine)) == 1)
         node.loses_a_message()
         node.makes_a_shot(cushion=6.3)
-        wait_for(lambda: len(stored(store)) == 2)
+        wait_for(lambda: len(stored(engine)) == 2)
         node.waits_for(NCMD)
         node.is_born()
         node.makes_a_shot()
-        wait_for(lambda: len(stored(store)) == 3)
+        wait_for(lambda: len(stored(engine)) == 3)
         node.is_cut_off()
-        wait_for(lambda: state_of_press(store) == "offline")
+        wait_for(lambda: state_of_press(engine) == "offline")
 
-    assert [counter for counter, _ in stored(store)] == [101, 103, 104]
-    assert stored(store)[1][1] == {"cushion": 6.3}  # fill time may have changed in what was lost
+    assert [counter for counter, _ in stored(engine)] == [101, 103, 104]
+    assert stored(engine)[1][1] == {"cushion": 6.3}  # fill time may have changed in what was lost
 
 
-def test_what_is_no_payload_is_kept(mosquitto: Mosquitto, store: sa.Engine) -> None:
+def test_what_is_no_payload_is_kept(mosquitto: Mosquitto, engine: sa.Engine) -> None:
     node = EdgeNode(mosquitto.port)
-    with collecting(mosquitto):
+    with collecting(engine, mosquitto):
         node.waits_for(NCMD)
         node.client.publish("spBv1.0/Hall/DDATA/G3/Press 7", b'{"counter": 1}').wait_for_publish(5)
-        wait_for(lambda: len(rows(store, refusals.c.id)) == 1)
+        wait_for(lambda: len(rows(engine, refusals.c.id)) == 1)
 
-    ((reason, source, raw),) = rows(store, refusals.c.reason, refusals.c.source, refusals.c.raw)
+    ((reason, source, raw),) = rows(engine, refusals.c.reason, refusals.c.source, refusals.c.raw)
     assert (reason, source, bytes(raw)) == ("not_protobuf", "sparkplug", b'{"counter": 1}')  # type: ignore[call-overload]
     node.client.disconnect()
     node.client.loop_stop()
 
 
 def test_a_state_that_says_offline_while_the_host_is_online_is_answered(
-    mosquitto: Mosquitto, store: sa.Engine
+    mosquitto: Mosquitto, engine: sa.Engine
 ) -> None:
     node = EdgeNode(mosquitto.port)
-    with collecting(mosquitto):
+    with collecting(engine, mosquitto):
         first = node.waits_for(STATE)
         node.client.publish(STATE, b'{"online": false, "timestamp": 1}', qos=1, retain=True)
         node.waits_for(STATE)  # our own
@@ -209,22 +180,22 @@ def test_a_state_that_says_offline_while_the_host_is_online_is_answered(
 
 
 def test_the_next_collector_is_the_same_host_and_asks_for_births_anew(
-    mosquitto: Mosquitto, store: sa.Engine
+    mosquitto: Mosquitto, engine: sa.Engine
 ) -> None:
     node = EdgeNode(mosquitto.port)
     with ExitStack() as first:
-        first.enter_context(collecting(mosquitto))
+        first.enter_context(collecting(engine, mosquitto))
         node.waits_for(NCMD)
         node.is_born()
-        with collecting(mosquitto):  # waits to take over
+        with collecting(engine, mosquitto):  # waits to take over
             node.makes_a_shot()
-            wait_for(lambda: len(stored(store)) == 1)
+            wait_for(lambda: len(stored(engine)) == 1)
             first.close()
             node.waits_for(NCMD)
             node.is_born()
             node.makes_a_shot(cushion=6.4)
-            wait_for(lambda: len(stored(store)) == 2)
+            wait_for(lambda: len(stored(engine)) == 2)
 
-    assert stored(store)[1] == (102, {"cushion": 6.4, "injection_time": 2.4})
+    assert stored(engine)[1] == (102, {"cushion": 6.4, "injection_time": 2.4})
     node.client.disconnect()
     node.client.loop_stop()
