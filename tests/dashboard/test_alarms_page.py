@@ -238,18 +238,6 @@ def test_who_thinks_better_of_scrapping_leaves_the_discs_on_hold(floor: Floor) -
     assert at.button(key=f"alarms_scrap_{hold['id']}")
 
 
-def test_the_alarm_that_somebody_acknowledged_stays_before_them(six_presses: sa.Engine) -> None:
-    at = opened()
-    first = at.radio[0].value
-    assert first is not None
-    at.selectbox(key="alarms_who").select("operator 2")
-    at.button(key=f"alarms_ack_{first}").click().run()
-    assert not at.exception
-    assert at.radio[0].value == first
-    assert at.radio[0].options[0].count("P3: ")  # the list is in another order now
-    assert at.subheader[0].value.startswith("P2: ")
-
-
 def test_an_alarm_that_left_the_list_stays_before_whoever_closed_it(six_presses: sa.Engine) -> None:
     at = opened()
     first = at.radio[0].value
