@@ -18,6 +18,7 @@ import sqlalchemy as sa
 import typer
 from rich.console import Console
 
+from collector.cli.moments import weekday
 from collector.clock import ServiceClock, real_clock, wall_now
 from collector.errors import EvenrunError
 from collector.settings import Settings
@@ -104,7 +105,7 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         stack.callback(floor.stop)
         floor.start()
         people.start()
-        console.print(f"Live: floor time {clock.now():%A %H:%M}, {speed:g} times faster than your watch")
+        console.print(f"Live: floor time {weekday(clock.now())}, {speed:g} times faster than your watch")
         console.print("Invented people gauge discs, and answer an alarm when nobody else did for 90 minutes.")
         _watch(children, floor)
 
@@ -126,7 +127,7 @@ def _told_until_now(
             first = fill(engine, settings, told, people=_people(engine), progress=progress)
         at = LIVE_START
     else:
-        console.print(f"Going on where the demo stopped: floor time {resumed:%A %H:%M}")
+        console.print(f"Going on where the demo stopped: floor time {weekday(resumed)}")
         first = next(dropwhile(lambda record: moment(record) <= resumed, told))
         at = max(resumed, last_floor_time(engine) or resumed)
     return chain([first], told), set_clock(engine, at=at, speed=speed, clock=real_clock())

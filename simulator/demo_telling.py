@@ -9,6 +9,8 @@ from datetime import datetime
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
+from collector.cli.moments import weekday
+
 Told = Callable[[datetime], None]
 
 
@@ -38,11 +40,11 @@ def filling(console: Console, what: str, *, first: datetime, last: datetime) -> 
 def _bar(console: Console, first: datetime, last: datetime) -> Iterator[Told]:
     columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True) as progress:
-        task = progress.add_task(f"{first:%A %H:%M}", total=(last - first).total_seconds())
+        task = progress.add_task(weekday(first), total=(last - first).total_seconds())
 
         def told(until: datetime) -> None:
             at = (until - first).total_seconds()
-            progress.update(task, completed=at, description=f"{until:%A %H:%M}")
+            progress.update(task, completed=at, description=weekday(until))
 
         yield told
 

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 import typer
 from rich.progress import track
 
+from collector.cli.moments import day
 from collector.cli.terminal import acting
 from collector.errors import UserError
 from collector.keeping import archive as archives
@@ -26,7 +27,7 @@ def archive(
     ] = None,
     run: Annotated[str | None, typer.Option(help="Move this closed run, however old it is.")] = None,
     restore: Annotated[str | None, typer.Option(help="Put the values of this run back.")] = None,
-    who: Annotated[str, typer.Option(help="Who moves or restores, for the journal.")] = "terminal",
+    who: Annotated[str, typer.Option(help="Who moves or restores; left out: this terminal.")] = "",
     list_runs: Annotated[bool, typer.Option("--list", help="Only list what is in the archive.")] = False,
 ) -> None:
     """Move the values of closed runs out of the store into one Parquet file each, or back.
@@ -73,7 +74,7 @@ def _list(engine: sa.Engine) -> None:
     for each in found:
         state = "" if each.restored_at is None else "  (values are back in the store)"
         what = f"{each.press}  {each.run}  {each.shots:,} shots  {each.file_name}"
-        typer.echo(f"{each.at:%Y-%m-%d}  {what}{state}")
+        typer.echo(f"{day(each.at)}  {what}{state}")
     if not found:
         typer.echo("No run is in the archive.")
 

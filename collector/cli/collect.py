@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 
+from collector.cli.moments import log_in_utc
 from collector.service import collect_forever
 from collector.settings import load_settings
 from collector.store.database_url import shown
@@ -19,7 +20,7 @@ def collect() -> None:
     date first. Messages are acknowledged only after they are stored, so the collector may be stopped or
     killed at any time: the broker hands over again what was not stored.
     """
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(message)s")
+    log_in_utc("%(asctime)s %(name)s %(message)s")
     for chatty in ("apscheduler", "alembic", "amqtt"):
         logging.getLogger(chatty).setLevel(logging.WARNING)
     settings = load_settings()

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from collector.actions import gaps as act
+from collector.cli.moments import second
 from collector.cli.terminal import acting
 from collector.errors import UserError
 from collector.service import service_clock
@@ -64,4 +65,4 @@ def line(gap: Gap) -> str:
     state = f"{gap.missing} missing" if gap.missing else "all came late"
     if gap.closed_by is not None:
         state += f", closed by {gap.closed_by}: {gap.why}"
-    return f"{gap.id:>4}  {gap.press}  {which}, noticed at {gap.at:%Y-%m-%d %H:%M:%S} UTC: {state}"
+    return f"{gap.id:>4}  {gap.press}  {which}, noticed at {second(gap.at)}: {state}"

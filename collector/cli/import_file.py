@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from collector.cli import import_watch
+from collector.cli.moments import minute
 from collector.contract.times import from_text
 from collector.errors import UserError
 from collector.importing import Imported, import_csv
@@ -158,7 +159,7 @@ def _report(file: Path, done: Imported) -> None:
     counts = done.counts
     if done.before is not None:
         typer.echo(
-            f"the same file was imported on {done.before:%Y-%m-%d %H:%M} UTC; nothing known is taken again"
+            f"the same file was imported on {minute(done.before)}; nothing known is taken again"
         )
     typer.echo(f"{file.name}: {done.told()}")
     if counts.waiting:

@@ -6,6 +6,7 @@ import logging
 import threading
 from pathlib import Path
 
+from collector.cli.moments import log_in_utc
 from collector.errors import UserError
 from collector.folder_watch import FolderWatch
 from collector.service import service_clock, stopping_on_signals
@@ -34,7 +35,7 @@ def watch(folder: Path, profile: str | None, *, pattern: str, press: str | None,
         watched = WatchedFolder(path=folder, profile=profile, pattern=pattern, press=press, run=run)
     except ValueError as error:
         raise UserError(f"--pattern {pattern} leads out of the folder; give one such as *.csv") from error
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
+    log_in_utc("%(asctime)s %(message)s")
     logging.getLogger("alembic").setLevel(logging.WARNING)
     settings, chosen, stop = load_settings(), profiles.load(profile), threading.Event()
     engine = database.open_engine(settings.database_url)

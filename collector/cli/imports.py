@@ -9,6 +9,7 @@ import sqlalchemy as sa
 import typer
 
 from collector.actions import imports as act
+from collector.cli.moments import minute
 from collector.cli.terminal import acting
 from collector.errors import UserError
 from collector.service import service_clock
@@ -73,8 +74,8 @@ def _line(row: ImportRow, *, running: bool) -> str:
     elif row.last_shot_id is None:
         what = "did not end: import the file again"
     if row.undone_at is not None:
-        what += f"; undone {row.undone_at:%Y-%m-%d %H:%M} UTC by {row.undone_by}: {row.undone_why}"
-    return f"{row.id:>4}  {row.imported_at:%Y-%m-%d %H:%M} UTC  {row.file_name} as {row.profile}: {what}"
+        what += f"; undone {minute(row.undone_at)} by {row.undone_by}: {row.undone_why}"
+    return f"{row.id:>4}  {minute(row.imported_at)}  {row.file_name} as {row.profile}: {what}"
 
 
 def _undo(engine: sa.Engine, number: int, who: str, why: str) -> None:

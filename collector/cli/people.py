@@ -11,10 +11,9 @@ from rich.console import Console
 from rich.table import Table
 
 from collector.actions import people as act
-from collector.clock import wall_now
+from collector.cli.moments import minute
+from collector.cli.terminal import acting
 from collector.errors import UserError
-from collector.people import sign_in
-from collector.people.person import Person
 from collector.people.roles import ROLES
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -65,7 +64,7 @@ def people(
 
 
 def _do(engine: sa.Engine, what: What, name: str, roles: list[str], subject: str | None) -> None:
-    who, clock = _terminal(engine), service_clock(engine)
+    who, clock = acting(engine, ""), service_clock(engine)
     match what:
         case What.ADD:
             _say_code(name, act.add(engine, name, roles, who=who, clock=clock))
@@ -97,11 +96,6 @@ def _provider() -> str:
     return issuer
 
 
-def _terminal(engine: sa.Engine) -> Person:
-    with database.write(engine) as conn:
-        return sign_in.at_terminal(conn, wall=wall_now())
-
-
 def _say_code(name: str, code: str) -> None:
     typer.echo(f"{name} opens /code on the screens and enters this code, within two days: {code}")
 
@@ -112,10 +106,10 @@ def _list(engine: sa.Engine) -> None:
     if not found:
         typer.echo("Nobody has an account yet: evenrun people add NAME --role admin")
         return
-    table = Table("Name", "Roles", "State", "Last signed in (UTC)", box=None)
+    table = Table("Name", "Roles", "State", "Last signed in", box=None)
     for each in found:
         state = "disabled" if each.disabled_at else _signs_in(each)
-        seen = f"{last[each.id]:%Y-%m-%d %H:%M}" if each.id in last else "never"
+        seen = minute(last[each.id]) if each.id in last else "never"
         table.add_row(each.name, ", ".join(each.roles), state, seen)
     Console().print(table)
 

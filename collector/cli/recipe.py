@@ -10,6 +10,7 @@ import sqlalchemy as sa
 import typer
 
 from collector.actions.recipes import qualify
+from collector.cli.moments import day
 from collector.cli.terminal import acting
 from collector.contract import quantities
 from collector.errors import UserError
@@ -77,5 +78,5 @@ def _line(row: RecipeRow) -> str:
     of = ", ".join(part for part in (row.mold, row.blend) if part) or "any mold and blend"
     if row.qualified_at is None:
         return f"{row.name} version {row.version}, {of}: named by a run, not qualified"
-    by = f"qualified {row.qualified_at:%Y-%m-%d} by {row.qualified_by}"
+    by = f"qualified {day(row.qualified_at)} by {row.qualified_by}"
     return f"{row.name} version {row.version}, {of}: {by}"

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import sqlalchemy as sa
 import typer
 
+from collector.cli.moments import second
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.refusal_export import export_refused
 from collector.replaying import Replayed, replay_refused
@@ -62,7 +63,7 @@ def refused(
 
 def _entry(row: sa.Row[*tuple[Any, ...]]) -> str:
     return (
-        f"{row.received_at:%Y-%m-%d %H:%M:%S} UTC  {row.source}  {row.position}  {row.reason}\n"
+        f"{second(row.received_at)}  {row.source}  {row.position}  {row.reason}\n"
         f"  {row.detail}; {row.remedy}."
     )
 
