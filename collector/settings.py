@@ -146,7 +146,7 @@ class Settings(BaseSettings):
     )
     site: str = Field("lowland", pattern=r"^[a-z0-9_-]+$", description="second part of every topic")
     time_zone: ZoneName = Field(
-        "UTC", description="zone of times on screens, in audits and messages, such as Europe/Berlin; elsewhere UTC"
+        "UTC", description="zone of times on screens, in audits and messages, such as Europe/Berlin"
     )
     broker: Broker = Broker()
     charts: Charts = Charts()
