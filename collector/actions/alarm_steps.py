@@ -7,37 +7,19 @@ once: whoever comes second sees what the first did.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 
+from collector.actions.doer import Doer
 from collector.alarms import lifecycle
 from collector.alarms.announce import announce, whose
 from collector.alarms.lifecycle import AlarmEvent
 from collector.alarms.working import stage_of_row
-from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.store import alarms as alarm_store
 from collector.store import journal, presses
 from collector.store.alarms import AlarmRow
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Doer:
-    """Who does something, when, and why."""
-
-    who: str
-    clock: ServiceClock
-    now: datetime
-    note: str | None = None
-
-
-def named(who: str) -> None:
-    """Refuse an act of nobody."""
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
 
 
 def take_in_hand(conn: sa.Connection, alarm_id: int) -> AlarmRow:

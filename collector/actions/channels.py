@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 import sqlalchemy as sa
 
+from collector.actions.doer import named
 from collector.alarms.message_text import message
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
@@ -38,14 +39,17 @@ def test(engine: sa.Engine, name: str, *, known: Collection[str], who: str, cloc
     NotAllowed
         Nobody is named, or there is no such channel.
     """
-    _named(who)
+    named(who)
     _known(name, known)
     text = message("evenrun: test", f"A test of the channel {name}, asked for by {who}. Nothing to be done.")
     with write(engine) as conn:
         number = outbox.add(
             conn, channel=name, topic=TEST, payload=text, retain=False, wall=clock.wall(), once=True
         )
-        _write_down(conn, name, "channel tested", who=who, clock=clock)
+        journal.append(
+            conn, at=clock.now(), wall_at=clock.wall(), who=who, action="channel tested",
+            subject=f"channel {name}",
+        )  # fmt: skip
     return number
 
 
@@ -59,7 +63,7 @@ def switch_on(
     NotAllowed
         Nobody or no reason is named, there is no such channel, or it is on.
     """
-    _named(who)
+    named(who)
     _known(name, known)
     if not why.strip():
         raise NotAllowed("say in a few words what was mended, such as 'new password'")
@@ -68,33 +72,12 @@ def switch_on(
         if before is None or before.disabled_at is None:
             raise NotAllowed(f"the channel {name} is on already; reload the page")
         channels.enable(conn, name)
-        _write_down(
-            conn, name, "channel on", who=who, clock=clock, before={"off_because": before.disabled_why},
-            why=why.strip(),
+        journal.append(
+            conn, at=clock.now(), wall_at=clock.wall(), who=who, action="channel on",
+            subject=f"channel {name}", before={"off_because": before.disabled_why}, why=why.strip(),
         )  # fmt: skip
-
-
-def _named(who: str) -> None:
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
 
 
 def _known(name: str, known: Collection[str]) -> None:
     if name not in known:
         raise NotAllowed(f"there is no channel {name} in the settings")
-
-
-def _write_down(
-    conn: sa.Connection,
-    name: str,
-    action: str,
-    *,
-    who: str,
-    clock: ServiceClock,
-    before: dict[str, str | None] | None = None,
-    why: str | None = None,
-) -> None:
-    journal.append(
-        conn, at=clock.now(), wall_at=clock.wall(), who=who, action=action, subject=f"channel {name}",
-        before=before, why=why,
-    )  # fmt: skip

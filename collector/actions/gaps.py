@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from collector.actions.doer import named
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
 from collector.store import database, gaps, journal
@@ -17,8 +18,7 @@ def close(engine: sa.Engine, gap_id: int, *, who: str, why: str, clock: ServiceC
     NotAllowed
         Nobody or no reason is named, there is no such gap, or it is closed.
     """
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
+    named(who)
     if not why.strip():
         raise NotAllowed("give the reason in a few words, such as dry cycles without a disc")
     with database.write(engine) as conn:

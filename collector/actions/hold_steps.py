@@ -7,7 +7,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.actions.alarm_steps import Doer, named, written_by
+from collector.actions.alarm_steps import written_by
+from collector.actions.doer import Doer, named
 from collector.alarms.announce import announce
 from collector.alarms.extent_words import extent_words
 from collector.alarms.lifecycle import AlarmEvent

@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.actions.alarm_steps import Doer
+from collector.actions.doer import Doer
 from collector.actions.hold_steps import (
     Decision,
     announce_hold,

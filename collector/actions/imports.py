@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from collector.actions.doer import named
 from collector.alarms.announce import announce
 from collector.alarms.model import PressRef
 from collector.clock import ServiceClock
@@ -104,8 +105,7 @@ def _announce(conn: sa.Connection, press_id: int, what: str, clock: ServiceClock
 
 
 def _named(who: str, why: str) -> None:
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
+    named(who)
     if not why.strip():
         raise NotAllowed("give the reason in a few words, such as wrong press")
 

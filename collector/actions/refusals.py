@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from collector.actions.doer import named
 from collector.clock import ServiceClock
-from collector.errors import NotAllowed
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.replaying import Replayed, replay_refused
 from collector.settings import Settings
@@ -23,8 +23,7 @@ def replay(engine: sa.Engine, settings: Settings, *, who: str, clock: ServiceClo
     StoreUnavailable
         What was taken before is marked; ask again later.
     """
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
+    named(who)
     with write(engine) as conn:
         journal.append(
             conn, at=clock.now(), wall_at=clock.wall(), who=who, action="refusals replayed",

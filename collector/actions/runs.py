@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 
 import sqlalchemy as sa
 
+from collector.actions.doer import named
 from collector.clock import ServiceClock
 from collector.contract.messages import RunAction, RunMessage
 from collector.counts import Moment
@@ -67,7 +68,7 @@ def open_run(
         Nobody is named, the press is not known, the name cannot be one, the run has ended, or it is a trial
         that would become none: its shots were judged by nothing.
     """
-    _named(who)
+    named(who)
     name = _name(name)
     with database.write(engine) as conn:
         row, state, current = _press(conn, site, press)
@@ -97,7 +98,7 @@ def close_run(
     NotAllowed
         Nobody is named, the press is not known, or no run is open.
     """
-    _named(who)
+    named(who)
     with database.write(engine) as conn:
         row, state, current = _press(conn, site, press)
         if current is None:
@@ -142,11 +143,6 @@ def _words(run: RunRow) -> dict[str, str | int | None]:
         "mold": run.mold, "blend": run.blend, "lot": run.lot, "color": run.color, "recipe": run.recipe,
         "recipe_version": run.recipe_version, "opened_by": run.opened_by, "trial": run.trial,
     }
-
-
-def _named(who: str) -> None:
-    if not who.strip():
-        raise NotAllowed("say who does this: choose a name")
 
 
 def _name(name: str) -> str:

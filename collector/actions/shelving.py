@@ -16,7 +16,8 @@ from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
-from collector.actions.alarm_steps import Doer, carry_out, named, take_in_hand
+from collector.actions.alarm_steps import carry_out, take_in_hand
+from collector.actions.doer import Doer, named
 from collector.alarms import lifecycle
 from collector.alarms.working import stage_of_row
 from collector.clock import ServiceClock
