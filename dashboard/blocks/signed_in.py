@@ -121,20 +121,22 @@ def _ask_pin() -> None:
     names = queries.with_pin()
     if not names:
         return
-    with (
-        st.popover("Name and PIN", icon=":material/dialpad:"),
-        st.form("signed_in_pin", border=False, clear_on_submit=True),
-    ):
-        name = st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
-        pin = st.text_input("PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed")
-        pressed = st.form_submit_button("Act under this name", type="primary")
+    with st.popover("Name and PIN", icon=":material/dialpad:", key="signed_in_popover"):
+        # What comes of it stands in here too: this covers what is below it.
+        said = st.container(width=300)
+        with st.form("signed_in_pin", border=False, clear_on_submit=True):
+            name = st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
+            pin = st.text_input(
+                "PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed"
+            )
+            pressed = st.form_submit_button("Act under this name", type="primary")
     if pressed and not name:  # a guess at nobody's PIN would count against whoever is at this tablet
-        st.warning("Choose a name, then enter its PIN.", icon=":material/block:")
+        said.warning("Choose a name, then enter its PIN.", icon=":material/block:")
     elif pressed:
         try:
             st.session_state[BY_PIN] = queries.by_pin(name or "", pin, _address()).token
         except EvenrunError as error:
-            st.warning(f"{str(error)[:1].upper()}{str(error)[1:]}.", icon=":material/block:")
+            said.warning(f"{str(error)[:1].upper()}{str(error)[1:]}.", icon=":material/block:")
         else:
             st.rerun()
 

@@ -209,7 +209,8 @@ def test_name_and_pin_act_for_some_minutes_and_not_me_ends_it(floor: sa.Engine) 
     assert at.session_state["who"] == ""
     at.text_input(key="signed_in_typed").input("4907")
     next(each for each in at.button if each.label == "Act under this name").click().run()
-    assert at.warning[0].value == "Choose a name, then enter its PIN."
+    said = at.get_by_key("signed_in_popover").warning  # inside, since it covers what is around it
+    assert [each.value for each in said] == ["Choose a name, then enter its PIN."]
     for pin, who in (("1111", ""), ("4907", "operator 1")):
         at.selectbox(key="signed_in_name").select("operator 1")
         at.text_input(key="signed_in_typed").input(pin)
