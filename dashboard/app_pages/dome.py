@@ -9,7 +9,7 @@ from collector.contract import quantities, unit_names
 from collector.store.database import read
 from dashboard.blocks import dome_tables, dome_words
 from dashboard.charts import dome as charts
-from dashboard.queries import database
+from dashboard.queries import database, dome_flags
 from dashboard.queries import dome as queries
 from rules.dome.effect import effects
 from rules.dome.link import compare
@@ -79,7 +79,7 @@ with read(database.engine()) as conn:
     found = queries.readings(conn, scope)
     discs = found.discs
     values = queries.shot_columns(conn, list(discs["shot_id"]))
-    by_key = queries.flags_by_key(conn, discs)
+    by_key = dome_flags.flags_by_key(conn, discs)
 
 if discs.empty and found.apart.empty:
     st.info(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboard.blocks.drawing import Text, set_text, text
 from dashboard.blocks.lane_marks import Plot, hold_bars, marks, quiet_stretches
 from dashboard.blocks.lane_words import Sentence, joined
-from dashboard.queries.floor import Lane
+from dashboard.queries.floor_facts import Lane
 
 MARKS = {"signal": "signal", "silent": "silent", "calm": ""}
 # Sizes of a lane of six on a wall, and of the detail beside them the smallest and the largest.

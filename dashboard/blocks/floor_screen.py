@@ -15,7 +15,7 @@ from dashboard.blocks.drawing import set_text, text
 from dashboard.blocks.floor_tablet import tablet
 from dashboard.blocks.floor_wall import wall
 from dashboard.blocks.lane_words import Local
-from dashboard.queries.floor import Floor
+from dashboard.queries.floor_facts import Floor
 
 CSS = Path(__file__).with_name("floor.css").read_text(encoding="utf-8")
 JS = """\

@@ -18,7 +18,7 @@ from dashboard.blocks.lane_words import (
     stale_words,
 )
 from dashboard.blocks.text_width import text_width
-from dashboard.queries.floor import Floor, Lane
+from dashboard.queries.floor_facts import Floor, Lane
 
 WIDTH, HEIGHT = 820, 1180
 MARGIN, GAP, INSET = 12, 6, 28

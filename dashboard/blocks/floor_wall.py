@@ -16,7 +16,7 @@ from dashboard.blocks.lane_marks import Plot, grid_hours, plot
 from dashboard.blocks.lane_words import Local, counts, run_words, sentence, stale_words
 from dashboard.blocks.text_width import text_width
 from dashboard.blocks.wall_rows import RIGHT, SIX_LANES, SMALLEST_LANE, Row, rows
-from dashboard.queries.floor import Floor, Lane
+from dashboard.queries.floor_facts import Floor, Lane
 
 WIDTH, HEIGHT = 1920, 1080
 MARGIN, GAP = 20, 8

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from collector.store.types import to_micros
-from dashboard.queries.floor import WINDOW, Floor, Lane, Mark
+from dashboard.queries.floor_facts import WINDOW, Floor, Lane, Mark
 
 # Heights as a part of the plot. Below the limit the scale is straight, so a creeping statistic climbs evenly.
 # Above it is logarithmic and ends at three limits: every wild shot stays on the screen, and lies higher the

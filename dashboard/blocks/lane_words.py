@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from collector.alarms.extent_words import tray_words
-from dashboard.queries.floor import AlarmFacts, Floor, Lane
+from dashboard.queries.floor_facts import AlarmFacts, Floor, Lane
 from dashboard.queries.hold_extent import Held
 
 Tone = Literal["signal", "silent", "calm"]

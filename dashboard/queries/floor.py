@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
@@ -20,103 +20,20 @@ from collector.alarms.causes import to_name
 from collector.store import holds
 from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
 from collector.store.types import to_micros
-from dashboard.queries.hold_extent import Held, held
+from dashboard.queries.floor_activity import activity
+from dashboard.queries.floor_facts import (
+    WINDOW,
+    AlarmFacts,
+    Floor,
+    Lane,
+    LastShot,
+    Mark,
+    RunFacts,
+)
+from dashboard.queries.hold_extent import held
 
-WINDOW = timedelta(hours=2)
 COLLECTOR = "collector"
 COLLECTOR_SILENT_AFTER = timedelta(seconds=15)
-
-Activity = Literal["running", "silent", "idle"]
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """One shot as the lane draws it; `at` is microseconds since 1970, `share` None without limits."""
-
-    id: int
-    at: int
-    phase: str
-    share: float | None
-    signaled: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunFacts:
-    """The newest run of a press."""
-
-    id: int
-    name: str
-    mold: str | None
-    blend: str | None
-    lot: str | None
-    opened_at: datetime
-    closed_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LastShot:
-    """The newest shot of a press, whenever it was."""
-
-    counter: int | None
-    ended_at: datetime
-    phase: str
-    share: float | None
-    run_id: int | None
-    cycle_time_s: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmFacts:
-    """The alarm a lane speaks of, with the shot where its change began."""
-
-    id: int
-    kind: str
-    state: str
-    headline: str
-    opened_at: datetime
-    cause: str | None
-    change_counter: int | None
-    change_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lane:
-    """All facts of one press on the floor screen."""
-
-    press_id: int
-    name: str
-    state: str | None
-    activity: Activity
-    quiet_since: datetime | None
-    usual_cycle_s: float | None
-    run: RunFacts | None
-    last: LastShot | None
-    marks: tuple[Mark, ...]
-    steady_shots: int | None = None
-    provisional: bool = False
-    first_shot_waits: bool = False  # for a person to look at the first discs of the run
-    alarm: AlarmFacts | None = None
-    alarms_open: int = 0
-    alarms_quiet: int = 0  # shelved, out of service, or suppressed while the press starts up
-    hold: Held = field(default_factory=Held)
-    alarm_hold: Held = field(default_factory=Held)  # what the alarm that the lane speaks of holds itself
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Floor:
-    """The whole screen at one moment of the service clock."""
-
-    now: datetime
-    lanes: tuple[Lane, ...]
-    gaugings_due: int
-    collector_seen_at: datetime | None  # service time of its last sign of life
-    collector_silent_for: timedelta | None  # wall time, None while it lives
-    service_alarm: str | None = None  # what the service says of itself, such as that the broker is away
-
-    @property
-    def start(self) -> datetime:
-        """Left edge of the time axis."""
-        return self.now - WINDOW
 
 
 def read_floor(
@@ -198,7 +115,7 @@ def _lane(
 ) -> Lane:
     run = _newest_run(conn, press.id)
     last = _last_shot(conn, press.id)
-    activity, quiet_since = _activity(press, run, last, now, stop_cycles)
+    doing, quiet_since = activity(press, run, last, now, stop_cycles)
     unclosed = _open_alarms(conn, press.id)
     open_alarms = [row for row in unclosed if row.beneath is None]
     rows = holds.open_holds(conn, press_id=press.id)
@@ -208,7 +125,7 @@ def _lane(
         press_id=press.id,
         name=press.name,
         state=press.state,
-        activity=activity,
+        activity=doing,
         quiet_since=quiet_since,
         usual_cycle_s=press.usual_cycle_s,
         run=run,
@@ -260,24 +177,6 @@ def _last_shot(conn: Connection, press_id: int) -> LastShot | None:
         run_id=row.run_id,
         cycle_time_s=row.characteristics.get("cycle_time"),
     )
-
-
-def _activity(
-    press: Row[Any], run: RunFacts | None, last: LastShot | None, now: datetime, stop_cycles: float
-) -> tuple[Activity, datetime | None]:
-    """Idle without an open run; silent when live shots stay away for longer than a stop."""
-    last_at = last.ended_at if last else None
-    if run is not None and run.closed_at is not None:
-        return "idle", run.closed_at
-    if run is None and last is None:
-        return "idle", None
-    since = last_at if last_at is not None else run.opened_at if run is not None else now
-    if press.heard_at is not None:
-        since = max(since, press.heard_at)  # the press's own clock may be behind
-    if press.heard_at is None:  # known from files only: that none came says nothing of the press
-        return ("idle", since) if now - since > WINDOW else ("running", None)
-    patience = timedelta(seconds=max(stop_cycles * (press.usual_cycle_s or 60.0), 60.0))
-    return ("silent", since) if now - since > patience else ("running", None)
 
 
 def _steady_shots(conn: Connection, last: LastShot | None) -> int | None:

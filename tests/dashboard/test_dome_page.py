@@ -15,6 +15,7 @@ from collector.store import database, tables
 from dashboard.blocks import dome_tables, dome_words
 from dashboard.charts import dome as charts
 from dashboard.queries import dome as queries
+from dashboard.queries import dome_flags
 from rules.dome.effect import effects
 from rules.dome.link import compare
 from rules.dome.skill import assess
@@ -127,7 +128,7 @@ def test_a_hold_that_a_gauging_opened_flags_nothing(store, ids):
 def test_flags_are_told_apart_by_characteristic(store, ids):
     discs = read(store).discs
     with database.read(store) as conn:
-        flags = queries.flags_by_key(conn, discs)
+        flags = dome_flags.flags_by_key(conn, discs)
     assert list(flags) == ["mold_core_temperature"]
     assert sum(flags["mold_core_temperature"]) == 18
 
@@ -149,7 +150,7 @@ def test_everything_the_page_reads_is_the_same_on_both_databases(engine, seed):
             ["P2", "Larch 5", "R-0401"]
         ]
         assert len(queries.shot_columns(conn, list(found.discs["shot_id"]))) == 60
-        assert sum(queries.flags_by_key(conn, found.discs)["mold_core_temperature"]) == 18
+        assert sum(dome_flags.flags_by_key(conn, found.discs)["mold_core_temperature"]) == 18
     assert found.discs["on_hold"].sum() == 18
 
 

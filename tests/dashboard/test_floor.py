@@ -35,7 +35,8 @@ from dashboard.blocks.lane_words import (
 )
 from dashboard.blocks.text_width import fit, text_width, wrap
 from dashboard.blocks.wall_rows import SETTINGS, rows, shared
-from dashboard.queries.floor import Floor, Lane, Mark, read_floor
+from dashboard.queries.floor import read_floor
+from dashboard.queries.floor_facts import Floor, Lane, Mark
 from dashboard.queries.hold_extent import Held, merged
 
 NOW = datetime(2026, 3, 3, 13, 52, tzinfo=UTC)

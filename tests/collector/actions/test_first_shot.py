@@ -18,7 +18,8 @@ from collector.store import database, journal
 from collector.store.tables import events
 from collector.verdict import Policy
 from dashboard.blocks.lane_words import act_words
-from dashboard.queries.floor import Lane, read_floor
+from dashboard.queries.floor import read_floor
+from dashboard.queries.floor_facts import Lane
 from tests.collector.shots_in import START, cushions, message
 
 NOW = START + timedelta(minutes=50)
