@@ -9,7 +9,7 @@ import typer
 from rich.progress import track
 
 from collector.cli.moments import day
-from collector.cli.terminal import acting
+from collector.cli.terminal import WHO, acting
 from collector.errors import UserError
 from collector.keeping import archive as archives
 from collector.service import service_clock
@@ -27,7 +27,7 @@ def archive(
     ] = None,
     run: Annotated[str | None, typer.Option(help="Move this closed run, however old it is.")] = None,
     restore: Annotated[str | None, typer.Option(help="Put the values of this run back.")] = None,
-    who: Annotated[str, typer.Option(help="Who moves or restores; left out: this terminal.")] = "",
+    who: Annotated[str, typer.Option(help=WHO)] = "",
     list_runs: Annotated[bool, typer.Option("--list", help="Only list what is in the archive.")] = False,
 ) -> None:
     """Move the values of closed runs out of the store into one Parquet file each, or back.

@@ -9,7 +9,7 @@ import typer
 
 from collector.actions import gaps as act
 from collector.cli.moments import second
-from collector.cli.terminal import acting
+from collector.cli.terminal import WHO, acting
 from collector.errors import UserError
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -31,7 +31,7 @@ def gaps(
     *,
     press: Annotated[str | None, typer.Option(help="With list: only of this press.")] = None,
     closed: Annotated[bool, typer.Option("--all", help="With list: those that are closed, too.")] = False,
-    who: Annotated[str, typer.Option(help="With close: who says so, for the journal.")] = "",
+    who: Annotated[str, typer.Option(help=WHO)] = "",
     why: Annotated[str, typer.Option(help="With close: why nothing will fill it, for the journal.")] = "",
 ) -> None:
     """List the shots that a press counted and that never arrived.

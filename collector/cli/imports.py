@@ -10,7 +10,7 @@ import typer
 
 from collector.actions import imports as act
 from collector.cli.moments import minute
-from collector.cli.terminal import acting
+from collector.cli.terminal import WHO, acting
 from collector.errors import UserError
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -32,7 +32,7 @@ def imports(
     number: Annotated[int | None, typer.Argument(help="number of the import, as listed")] = None,
     *,
     run: Annotated[str | None, typer.Option(help="With name: the run that the shots are of.")] = None,
-    who: Annotated[str, typer.Option(help="Who does it, for the journal.")] = "",
+    who: Annotated[str, typer.Option(help=WHO)] = "",
     why: Annotated[str, typer.Option(help="The reason, for the journal.")] = "",
     last: Annotated[int, typer.Option(min=1, help="With list: only the newest so many.")] = 20,
 ) -> None:
@@ -41,7 +41,7 @@ def imports(
     undo takes an import back: its shots leave the charts and the audit, alarms that rest on them alone are
     closed, and all of it is kept. An import that is still running ends there. The file can then be imported
     again, as it should have been. name brings the shots of an import that named no run into a run. Both need
-    --who and --why, and are journaled.
+    --why, and are journaled.
     """
     engine = database.open_existing(load_settings().database_url)
     try:

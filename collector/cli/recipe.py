@@ -11,7 +11,7 @@ import typer
 
 from collector.actions.recipes import qualify
 from collector.cli.moments import day
-from collector.cli.terminal import acting
+from collector.cli.terminal import WHO, acting
 from collector.contract import quantities
 from collector.errors import UserError
 from collector.recipe_file import read_recipe
@@ -32,7 +32,7 @@ def recipe(
     what: Annotated[What, typer.Argument(help="list or qualify")] = What.LIST,
     file: Annotated[Path | None, typer.Argument(help="With qualify: TOML file of the recipe.")] = None,
     *,
-    who: Annotated[str, typer.Option(help="With qualify: who stands for it, for the journal.")] = "",
+    who: Annotated[str, typer.Option(help=WHO)] = "",
     why: Annotated[str, typer.Option(help="With qualify: the reason, for the journal.")] = "",
 ) -> None:
     """List recipes, or qualify one: every shot of a run under it is then held against its setpoints.
