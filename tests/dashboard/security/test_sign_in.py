@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 import sqlalchemy as sa
 
 from collector.clock import wall_now
 from collector.errors import NotAllowed, StoreUnavailable
+from collector.people import sign_in
 from collector.people.person import Person
 from collector.store import journal, tables
 from collector.store.database import read, write
@@ -196,6 +198,16 @@ def test_changing_one_s_password_needs_the_current_one_and_signs_out(site: Site)
     assert done.status == 200
     assert cookies.PLAIN not in browser.cookies
     assert site.browser().send("/sign-in", name="operator 1", password=GOOD).status == 403
+
+
+def test_whoever_changes_the_password_keeps_the_pin_as_the_form_says(site: Site) -> None:
+    browser = site.signed_in()
+    assert "leave it empty to keep what you have" in browser.get("/account").text
+    assert browser.send("/account", current=GOOD, password="four other plain words", pin="").status == 200
+    who = sign_in.by_pin(
+        site.engine, "operator 1", "4907", address="t", wall=wall_now(), lasts=timedelta(minutes=5)
+    )
+    assert who == "operator 1"
 
 
 @pytest.mark.parametrize("body", [b"form=" + b"x" * 9_000, b"a=1&" * 50, b"\xff\xfe", b"{}"])
