@@ -17,6 +17,7 @@ from dashboard.blocks import (
 from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
+from dashboard.queries.alarm_detail import detail as detail_of
 
 NEEDED, HELD, QUIET = "Needs a person", "On hold", "Kept quiet"
 CLOSED, LOAD = "Closed lately", "Load"
@@ -61,7 +62,7 @@ with one:
         alarm_quiet.out_of_service()
     if chosen is not None:
         with read(engine) as conn:
-            detail = queries.detail(conn, chosen)
+            detail = detail_of(conn, chosen)
         assert detail is not None  # it was in the list a moment ago, and alarms are never deleted
         alarm_detail.head(detail)
         hold_handling.of_alarm(detail)

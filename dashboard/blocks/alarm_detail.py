@@ -21,7 +21,7 @@ from dashboard.blocks.alarm_words import (
     step_row,
 )
 from dashboard.blocks.plain import badge, sentence
-from dashboard.queries.alarms import Detail
+from dashboard.queries.alarm_detail import Detail
 from dashboard.queries.database import local
 
 SILENCE_CHECKS = """1. The press: does it run, and does its own screen say why not?

@@ -14,7 +14,7 @@ from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.alarm_words import ACT
 from dashboard.queries import database
-from dashboard.queries.alarms import Detail
+from dashboard.queries.alarm_detail import Detail
 
 WHO = "alarms_who"
 SHELF_HOURS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 12.0, 24.0)

@@ -12,7 +12,7 @@ from collector.store.alarms import AlarmRow, StepRow
 from collector.store.set_asides import SetAside
 from dashboard.blocks.event_words import from_to, kind_words, step_words
 from dashboard.blocks.plain import sentence
-from dashboard.queries.alarms import Detail, EventLine, ShotPlace
+from dashboard.queries.alarm_detail import Detail, EventLine, ShotPlace
 
 SIGNAL, ACT, QUIET = "◆", "■", "○"  # a diamond, a square, and a ring for what is kept quiet
 

@@ -14,6 +14,7 @@ from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out, refuse
 from dashboard.queries import alarms as queries
 from dashboard.queries import database
+from dashboard.queries.holds import shot_of
 
 BY_HAND = "Set discs aside by hand"
 SHOTS, TRAYS = "By shot", "By tray"
@@ -63,7 +64,7 @@ def _by_shot() -> Callable[[int], Stretch]:
         if first is None or last is None:
             return Stretch("say from which shot to which")
         with read(database.engine()) as conn:
-            ids = [queries.shot_of(conn, press_id, counter) for counter in (first, last)]
+            ids = [shot_of(conn, press_id, counter) for counter in (first, last)]
         for counter, found in zip((first, last), ids, strict=True):
             if found is None:
                 return Stretch(f"this press has no shot {counter:,}")

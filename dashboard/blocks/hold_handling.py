@@ -3,38 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
 from collector.actions import holds as act_hold
-from collector.actions.hold_steps import given
-from collector.errors import NotAllowed
 from collector.store import holds as hold_store
 from collector.store.database import read
 from collector.store.holds import HoldRow, HoldStep
-from dashboard.blocks import signed_in
+from dashboard.blocks import hold_scrapping, signed_in
 from dashboard.blocks.acting import carry_out, refuse
 from dashboard.blocks.alarm_words import ACT
 from dashboard.blocks.hold_words import hold_words, step_words, was_reopened
 from dashboard.blocks.plain import sentence
-from dashboard.queries import alarms as queries
 from dashboard.queries import database
-from dashboard.queries.alarms import Detail, Held, open_holds
+from dashboard.queries.alarm_detail import Detail
+from dashboard.queries.holds import Held, all_open_holds, decided_holds, open_holds
 
 THINK_AGAIN = "Think again"
-SCRAPPING = "alarms_scrapping"
-
-
-@dataclass(frozen=True, slots=True)
-class Scrapping:
-    """That somebody wants the discs of a hold scrapped, before they were asked a second time."""
-
-    number: int
-    who: str
-    reason: str
-    discs: int | None
 
 
 def of_alarm(found: Detail) -> None:
@@ -51,7 +37,7 @@ def of_alarm(found: Detail) -> None:
 def waiting() -> None:
     """Every hold of the floor that waits for a decision."""
     with read(database.engine()) as conn:
-        found = queries.all_open_holds(conn)
+        found = all_open_holds(conn)
     if not found:
         st.subheader("Nothing is on hold")
     twins = same_discs([held.hold for _, held in found])
@@ -78,7 +64,7 @@ def same_discs(holds: Sequence[HoldRow]) -> dict[int, int]:
 def decided() -> None:
     """The holds decided lately, each with what happened to it and the way back."""
     with read(database.engine()) as conn:
-        found = queries.decided_holds(conn)
+        found = decided_holds(conn)
         steps = {held.hold.id: hold_store.steps(conn, held.hold.id) for _, held in found}
     if not found:
         return
@@ -101,8 +87,8 @@ def _settle(held: Held) -> None:
     number = held.hold.id
     if not signed_in.may("hold released", f"Decide about hold {number}"):
         return
-    if SCRAPPING in st.session_state and st.session_state[SCRAPPING].number == number:
-        _ask_again(held, st.session_state[SCRAPPING])
+    if hold_scrapping.is_asked(held):
+        hold_scrapping.ask_again(held)
         return
     with (
         st.expander(f"Decide about hold {number}", icon=":material/inventory_2:"),
@@ -122,41 +108,9 @@ def _settle(held: Held) -> None:
     if release:
         carry_out(f"Hold {number} is released.", act_hold.release, number, **by)
     if scrap:
-        _scrap(Scrapping(number, who, reason, bad))
+        hold_scrapping.ask(held, who=who, reason=reason, discs=bad)
     if sort:
         _sort(number, good, bad, by)
-
-
-def _scrap(wanted: Scrapping) -> None:
-    """Ask once more: a disc in the grinder does not come back, whatever is written down later."""
-    try:
-        given(wanted.who, wanted.reason)
-    except NotAllowed as error:
-        refuse(str(error))
-    else:
-        st.session_state[SCRAPPING] = wanted
-    st.rerun()
-
-
-def _ask_again(held: Held, wanted: Scrapping) -> None:
-    number = held.hold.id
-    found = held.extent.discs if wanted.discs is None else wanted.discs
-    discs = "1 disc" if found == 1 else f"{found:,} discs"
-    with st.container(border=True):
-        st.markdown(f"**:blue[{ACT}] Scrap {discs} of hold {number}? They cannot be had back.**")
-        st.markdown(sentence(f"{wanted.who}: {wanted.reason}"))
-        with st.container(horizontal=True):
-            yes = st.button("Yes, scrap them", key=f"alarms_scrap_yes_{number}", type="primary")
-            no = st.button("No, leave them on hold", key=f"alarms_scrap_no_{number}")
-    if yes or no:
-        del st.session_state[SCRAPPING]
-    if yes:
-        carry_out(
-            f"Hold {number} is scrapped.", act_hold.scrap, number, who=wanted.who, reason=wanted.reason,
-            discs=wanted.discs,
-        )  # fmt: skip
-    if no:
-        st.rerun()
 
 
 def _count(label: str, key: str) -> int | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from collector.alarms.extent_words import extent_words
 from collector.store.holds import HoldRow, HoldStep
 from dashboard.blocks.alarm_words import Local
-from dashboard.queries.alarms import Held
+from dashboard.queries.holds import Held
 
 _EVENTS = {
     "open": "set aside", "released": "released", "sorted": "sorted", "scrapped": "scrapped",

@@ -21,7 +21,7 @@ from collector.store import holds as hold_store
 from collector.store.withdrawn import SITE
 from dashboard.blocks.alarm_words import event_row, line, moved_row
 from dashboard.queries import alarms as queries
-from dashboard.queries.alarms import EventLine
+from dashboard.queries.alarm_detail import EventLine
 from tests.collector.alarms.floor import START, Floor
 from tests.collector.alarms.test_headline import moved
 
@@ -236,6 +236,18 @@ def test_who_thinks_better_of_scrapping_leaves_the_discs_on_hold(floor: Floor) -
     assert floor.rows("holds")[0]["state"] == "open"
     assert "cannot be had back" not in text(at)
     assert at.button(key=f"alarms_scrap_{hold['id']}")
+
+
+def test_a_hold_that_grew_since_the_question_is_not_scrapped_on_the_old_answer(floor: Floor) -> None:
+    (hold,) = floor.rows("holds")
+    at = opened()
+    at.selectbox(key=f"alarms_hold_who_{hold['id']}").select("quality 1")
+    at.text_input(key=f"alarms_hold_reason_{hold['id']}").input("dome 2.1 mm on 5 discs")
+    at.button(key=f"alarms_scrap_{hold['id']}").click().run()
+    floor.make(floor.steady(1, 9, mold_core_temperature=1.2))
+    at.button(key=f"alarms_scrap_yes_{hold['id']}").click().run()
+    assert f"Hold {hold['id']} has " in text(at)
+    assert floor.rows("holds")[0]["state"] == "open"
 
 
 def test_an_alarm_that_left_the_list_stays_before_whoever_closed_it(six_presses: sa.Engine) -> None:
