@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from collector.clock import wall_now
 from collector.pipeline import Pipeline
 from collector.sources.incoming import Incoming
+from collector.sources.sparkplug.work import SOURCE as SPARKPLUG
 from collector.store import database, refusals
 
 __all__ = ["Replayed", "replay_refused"]
@@ -20,11 +21,12 @@ __all__ = ["Replayed", "replay_refused"]
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """How many kept messages read now, how many still do not, and how many rows of files were left."""
+    """How many kept messages read now, how many do not, and how many were left: of files, of edge nodes."""
 
     taken: int = 0
     still_refused: int = 0
     rows_of_files: int = 0
+    of_edge_nodes: int = 0
 
 
 def replay_refused(
@@ -35,6 +37,9 @@ def replay_refused(
     wall: Callable[[], datetime] = wall_now,
 ) -> Replayed:
     """Take the kept messages again, oldest first, each in a transaction of its own.
+
+    Messages of edge nodes (Sparkplug B) are left: one says only what had changed since the message before,
+    under numbers that the births of that session gave names to, and both are gone.
 
     A message that is known already counts as taken. One that is refused again stays as it was kept. A crash
     between taking and marking does no harm: the next replay finds the shot known.
@@ -57,14 +62,16 @@ def replay_refused(
     """
     with database.read(engine) as conn:
         rows = refusals.kept(conn, source=source)
-    messages = [row for row in rows if row.topic is not None]
+    of_edge_nodes = sum(row.source == SPARKPLUG for row in rows)
+    messages = [row for row in rows if row.topic is not None and row.source != SPARKPLUG]
     taken = 0
     for row in messages:
         if _reads(pipeline, row):
             with database.write(engine) as conn:
                 refusals.mark_replayed(conn, row.id, at=wall())
             taken += 1
-    return Replayed(taken, len(messages) - taken, len(rows) - len(messages))
+    of_files = len(rows) - len(messages) - of_edge_nodes
+    return Replayed(taken, len(messages) - taken, of_files, of_edge_nodes)
 
 
 def _reads(pipeline: Pipeline, row: sa.Row[*tuple[Any, ...]]) -> bool:

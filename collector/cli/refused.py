@@ -33,8 +33,9 @@ def refused(
     """List messages and rows that could not be read, newest last, each with its reason and remedy.
 
     After a setting was mended, --replay takes the kept messages through the charts again; those that read
-    now leave this list. Rows of a file are taken again by importing the file again. --export writes all that
-    wait to a file, for whoever mends the sender.
+    now leave this list. Rows of a file are taken again by importing the file again. Messages of Sparkplug
+    edge nodes cannot be: alone, they say only what had changed. --export writes all that wait to a file, for
+    whoever mends the sender.
     """
     settings = load_settings()
     engine = database.open_existing(settings.database_url)
@@ -72,3 +73,8 @@ def _say(done: Replayed) -> None:
     typer.echo(f"Replayed: {done.taken} read now, {done.still_refused} still do not.")
     if done.rows_of_files:
         typer.echo(f"Left alone: {done.rows_of_files} from files; import the file again.")
+    if done.of_edge_nodes:
+        typer.echo(
+            f"Left alone: {done.of_edge_nodes} of edge nodes, which say only what had changed since messages "
+            "that are gone; with [[sparkplug]] mended, the next shots read."
+        )

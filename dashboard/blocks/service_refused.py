@@ -95,5 +95,6 @@ def _replay() -> None:
             except EvenrunError as error:
                 acting.refuse(str(error))
             else:
-                acting.say_done(f"{done.taken:,} read now, {done.still_refused:,} still do not.")
+                left = f" Of edge nodes, left alone: {done.of_edge_nodes:,}." if done.of_edge_nodes else ""
+                acting.say_done(f"{done.taken:,} read now, {done.still_refused:,} still do not.{left}")
             st.rerun()

@@ -13,6 +13,7 @@ from collector.contract.policy import Policy as Intake
 from collector.contract.refusal import Refusal
 from collector.pipeline import Pipeline
 from collector.replaying import Replayed, replay_refused
+from collector.sources.sparkplug.work import SOURCE
 from collector.store import database, refusals
 from collector.store.tables import refusals as table
 from collector.store.tables import shots
@@ -54,6 +55,28 @@ def test_rows_of_files_are_left_to_the_import(engine: sa.Engine) -> None:
         refusals.keep(conn, row)
 
     assert replay_refused(engine, pipeline(engine), wall=lambda: NOW) == Replayed(rows_of_files=1)
+
+
+def test_messages_of_edge_nodes_are_left_and_the_command_says_why(
+    engine: sa.Engine, database_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The mapping is mended, but a message that carries two changed metrics by alias is no shot by itself."""
+    alone = Refusal(
+        reason="wrong_type", detail="metric Cushion is 'x', no number", remedy="map another", raw=b"\x08\x01",
+        source=SOURCE, position="spBv1.0/hall/DDATA/node/press 7", topic="spBv1.0/hall/DDATA/node/press",
+        received_at=NOW,
+    )  # fmt: skip
+    with database.write(engine) as conn:
+        refusals.keep(conn, alone)
+    monkeypatch.setenv("EVENRUN_DATABASE_URL", database_url)
+
+    with pytest.raises(SystemExit):
+        main(["refused", "--replay"])
+
+    said = capsys.readouterr().out
+    assert "Replayed: 0 read now, 0 still do not." in said
+    assert "Left alone: 1 of edge nodes, which say only what had changed" in said
+    assert rows(engine, table.c.state) == [("kept",)]
 
 
 def test_the_command_lists_what_was_refused_with_its_remedy(
