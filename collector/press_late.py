@@ -13,6 +13,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from collector import replay
+from collector.contract.figures import counted
 from collector.contract.shot import Shot
 from collector.identity import Identity
 from collector.press_rows import new_shots
@@ -29,7 +30,7 @@ class _Cause:
     def sentence(self) -> str:
         if not self.more:
             return self.first
-        return f"{self.first}, and {self.more} more shot{'' if self.more == 1 else 's'}"
+        return f"{self.first}, and {counted(self.more, 'more shot')}"
 
 
 class LateShots:

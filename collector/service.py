@@ -19,6 +19,7 @@ from collector.alarms.channels.people import PeopleChannel
 from collector.alarms.delivering import Delivery
 from collector.alarms.notifying import tell_people
 from collector.clock import ServiceClock, real_clock, wall_now
+from collector.contract.figures import counted
 from collector.contract.mapping_read import Mappings
 from collector.counts import Counts
 from collector.errors import StoreUnavailable
@@ -199,8 +200,7 @@ class RefusalNotice:
         with self._lock:
             count, self._waiting = self._waiting, 0
         log.warning(
-            "refused %d message%s, the last: %s; `evenrun refused` lists them",
-            count, "" if count == 1 else "s", what,
+            "refused %s, the last: %s; `evenrun refused` lists them", counted(count, "message"), what
         )
         self._said_at = self._monotonic()
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from collector.contract.figures import counted
 from collector.contract.topics import ROOT
 from collector.store.tables import alarms, gaugings, holds, presses, refusals, shots
 
@@ -57,13 +58,13 @@ def summary(found: Figures) -> str:
     still = sum(waits for _, _, waits in found.alarms)
     lines = [
         f"{total:,} shots" + (f": {by_press}" if by_press else ""),
-        f"{_many(len(found.alarms), 'alarm')}, {still} of them still without a cause",
+        f"{counted(len(found.alarms), 'alarm')}, {still} of them still without a cause",
         *(f"- {press}: {headline}{', still without a cause' if waits else ''}"
           for press, headline, waits in found.alarms),
-        f"{_many(found.holds_open, 'hold')} open now, {_many(found.gaugings, 'gauging')} made",
+        f"{counted(found.holds_open, 'hold')} open now, {counted(found.gaugings, 'gauging')} made",
     ]  # fmt: skip
     if found.refused:
-        lines.append(f"{_many(found.refused, 'message')} could not be read; the Service page lists them")
+        lines.append(f"{counted(found.refused, 'message')} could not be read; the Service page lists them")
     return "\n".join(lines)
 
 
@@ -87,7 +88,3 @@ def _sent_to_another(site: str) -> sa.ColumnElement[bool]:
 
 def _count(conn: sa.Connection, table: sa.Table, *where: sa.ColumnElement[bool]) -> int:
     return conn.execute(sa.select(sa.func.count()).select_from(table).where(*where)).scalar_one()
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}"

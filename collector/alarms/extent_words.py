@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from itertools import pairwise
 
+from collector.contract.figures import counted
 from collector.store.holds import Extent
 
 _NUMBERED = re.compile(r"(.*?)([0-9]{1,9})")
@@ -57,7 +58,7 @@ def _follows(before: str, tray: str) -> bool:
 
 def extent_words(extent: Extent, *, most: int | None = 3) -> str:
     """Say what to set aside: ``trays 41 to 44, 92 discs``; `most` as in `tray_words`."""
-    discs = f"{extent.discs:,} disc{'' if extent.discs == 1 else 's'}"
+    discs = counted(extent.discs, "disc")
     named = tray_words(extent.trays, most=most)
     if not named:
         return f"{discs}, no tray known"

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from collector.alarms.measures import DAYS, Measures, middle
+from collector.contract.figures import counted
 
 Stands = Literal["inside", "outside", "not judged"]
 ENOUGH_CALLS = 50  # of fewer, any ten are most of them; common practice, no source
@@ -47,7 +48,7 @@ def period_words(found: Measures) -> str:
 def _load(found: Measures) -> list[Figure]:
     day, hour, period = found.a_day, found.an_hour, found.most_a_period
     hours, periods, flood = found.hours_with_many, found.periods_with_many, found.time_in_flood
-    floods = _counted(len(found.floods), "flood")
+    floods = counted(len(found.floods), "flood")
     return [
         _judged("Alarms a day, each operator", f"{day:.1f}", "144; at most 288", day <= 288),
         _judged("Alarms an hour, each operator", f"{hour:.1f}", "6; at most 12", hour <= 12),
@@ -62,7 +63,7 @@ def _nuisance(found: Measures) -> list[Figure]:
     few = found.calls < ENOUGH_CALLS
     return [
         Figure(
-            "Share of the ten most frequent", f"{found.top_share:.0%} of {_counted(found.calls, 'alarm')}",
+            "Share of the ten most frequent", f"{found.top_share:.0%} of {counted(found.calls, 'alarm')}",
             "at most 5 %", "not judged" if few else "inside" if found.top_share <= 0.05 else "outside",
         ),
         _judged("Chattering", f"{len(found.chattering)}", "none", not found.chattering),
@@ -89,10 +90,6 @@ def _judged(measure: str, value: str, standard: str, met: object) -> Figure:
 
 def _of(part: int, whole: int) -> str:
     return f"{part} of {whole} ({part / whole:.0%})" if whole else "none yet"
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _span(seconds: float) -> str:

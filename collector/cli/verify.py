@@ -10,6 +10,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from collector.contract.figures import counted
 from collector.proof import heads
 from collector.proof.check import Checked, check
 from collector.settings import load_settings
@@ -60,7 +61,7 @@ def _checked(engine: sa.Engine, known: list[heads.Head]) -> Checked:
 
 def _summary(found: Checked) -> str:
     count = len(found.findings)
-    says = "Nothing was changed" if not count else f"{count} finding{'' if count == 1 else 's'}"
+    says = "Nothing was changed" if not count else counted(count, "finding")
     looked_at = {
         "entries of the journal": found.entries, "seals": found.seals, "heads": found.heads,
         "shots": found.shots, "gaugings": found.gaugings, "alarms": found.alarms,

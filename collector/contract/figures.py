@@ -1,4 +1,4 @@
-"""How a number without decimals of its own is written: so many digits, never an exponent. Pure."""
+"""How numbers without decimals of their own are written: so many digits, never an exponent; counts. Pure."""
 
 from __future__ import annotations
 
@@ -21,3 +21,8 @@ def significant(value: float, digits: int = 3) -> str:
         Such as ``45,700``, ``61.2`` or ``0.0042``.
     """
     return f"{Decimal(f'{value:.{digits}g}'):,f}"
+
+
+def counted(n: int, singular: str, plural: str | None = None) -> str:
+    """``1 disc``, ``1,200 discs``; `plural` where it is not the singular with an s."""
+    return f"{n:,} {singular if n == 1 else plural or singular + 's'}"

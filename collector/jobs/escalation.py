@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collector.alarms.notifying import tell_people
+from collector.contract.figures import counted
 from collector.jobs.job import Job, Shop
 
 
@@ -13,7 +14,7 @@ def escalate(shop: Shop) -> str | None:
         shop.deliver_soon()
     if not shop.settings.channels:
         return "no channel to people is set up"
-    return f"{told} message{'' if told == 1 else 's'} added" if told else "nobody is to be told now"
+    return f"{counted(told, 'message')} added" if told else "nobody is to be told now"
 
 
 JOB = Job(name="escalation", every_s=10.0, work=escalate)

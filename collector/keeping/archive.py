@@ -21,6 +21,7 @@ import sqlalchemy as sa
 
 from collector import replay
 from collector.clock import ServiceClock, wall_now
+from collector.contract.figures import counted
 from collector.errors import NotAllowed, StoreError, UserError
 from collector.keeping import archive_file, backup
 from collector.store import database, journal
@@ -147,7 +148,7 @@ def restore_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
         conn.execute(sa.update(archives).where(archives.c.id == kept.id).values(restored_at=now))
         late = _came_since(conn, run_id, kept.last_shot_id)
         if late:
-            why = f"{late} late shot{'' if late == 1 else 's'} judged when the run's values came back"
+            why = f"{counted(late, 'late shot')} judged when the run's values came back"
             replay.judge_again(conn, press_id, run_id, why=why)
         journal.append(
             conn, at=now, wall_at=wall_now(), who=who, action="restore values of run",

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
+from collector.contract.figures import counted
+
 Kind = Literal["password", "pin", "code"]
 
 WINDOW = timedelta(minutes=15)
@@ -54,7 +56,7 @@ def refusal(
     if until <= now:
         return None
     minutes = -(-(until - now) // timedelta(minutes=1))
-    return f"too many wrong attempts; try again in {minutes} minute{'s' if minutes > 1 else ''}"
+    return f"too many wrong attempts; try again in {counted(minutes, 'minute')}"
 
 
 def left_words(

@@ -13,6 +13,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from collector.contract.figures import counted
 from collector.store.tables import counter_gaps, events, presses
 from collector.store.withdrawn import SITE
 
@@ -83,7 +84,7 @@ def _note(conn: sa.Connection, gap: sa.Row[Any], missing: int) -> None:
     skipped = gap.before_counter - gap.after_counter - 1
     changes = {"kind": GAP, "note": f"{missing} of {skipped} shots never arrived"}
     if not missing:
-        changes = {"kind": LATE, "note": f"{skipped} shot{'' if skipped == 1 else 's'} came late"}
+        changes = {"kind": LATE, "note": f"{counted(skipped, 'shot')} came late"}
     e = events.c
     named = sa.select(e.id, e.old).where(e.press_id == gap.press_id, e.kind.in_((GAP, LATE)), e.at == gap.at)
     for event in conn.execute(named).all():

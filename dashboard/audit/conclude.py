@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from collector.contract import quantities
+from collector.contract.figures import counted
 from dashboard.audit import people, unknowns, words
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import EventFact
@@ -101,20 +102,20 @@ def _nothing_found(evidence: Evidence, found: Findings) -> tuple[str, Answer]:
 def _short(evidence: Evidence, each: Excursion) -> str:
     what = words.moved(evidence, each)
     span = evidence.shot_list.span(each.first, each.last)
-    return f"{what[:1].lower()}{what[1:]} at {span} ({words.counted(each.last - each.first + 1, 'disc')})"
+    return f"{what[:1].lower()}{what[1:]} at {span} ({counted(each.last - each.first + 1, 'disc')})"
 
 
 def _integrity(evidence: Evidence) -> Iterator[Statement]:
     if evidence.shots.broken:
         shown = ", ".join(evidence.shots.broken[:8])
         more = f" and {len(evidence.shots.broken) - 8} more" if len(evidence.shots.broken) > 8 else ""
-        n = words.counted(len(evidence.shots.broken), "stored shot")
+        n = counted(len(evidence.shots.broken), "stored shot")
         yield Statement(
             f"{n} no longer match the digest made when they were stored: shot {shown}{more}. "
             "Whatever is said here about them cannot be relied on.", "recorded", "signal",
         )  # fmt: skip
     if evidence.journal_breaks:
-        n = words.counted(len(evidence.journal_breaks), "place")
+        n = counted(len(evidence.journal_breaks), "place")
         yield Statement(f"The journal was altered: its chain breaks at {n}.", "recorded", "signal")
 
 
@@ -122,7 +123,7 @@ def _process(evidence: Evidence, found: Findings) -> Iterator[Statement]:
     for each in found.strong[:MOST_NAMED]:
         yield Statement(_excursion(evidence, each), _excursion_certainty(evidence, each), "signal")
     if len(found.strong) > MOST_NAMED:
-        n = words.counted(len(found.strong) - MOST_NAMED, "more stretch", "more stretches")
+        n = counted(len(found.strong) - MOST_NAMED, "more stretch", "more stretches")
         yield Statement(f"Listed under change points: {n} with signals.", "recorded")
     if found.touched:
         told = words.discs_and_trays(evidence, found.touched)
@@ -131,7 +132,7 @@ def _process(evidence: Evidence, found: Findings) -> Iterator[Statement]:
         )
     if found.quiet:
         names = sorted({quantities.label(each.key).lower() for each in found.quiet})
-        n = words.counted(len(found.quiet), "further stretch", "further stretches")
+        n = counted(len(found.quiet), "further stretch", "further stretches")
         lie = "lies" if len(found.quiet) == 1 else "lie"
         yield Statement(f"{n} of {', '.join(names)} {lie} away from the baseline without a signal.", "weak")
 
@@ -145,7 +146,7 @@ def _excursion(evidence: Evidence, each: Excursion) -> str:
     steps = f", in {each.steps} steps one way, as a drift does" if each.drift else ""
     return (
         f"{words.moved(evidence, each)} than its baseline at {shot_list.span(each.first, each.last)}"
-        f"{between}{steps}; {words.counted(each.signaled, 'shot')} of it signaled. {_before(evidence, each)}"
+        f"{between}{steps}; {counted(each.signaled, 'shot')} of it signaled. {_before(evidence, each)}"
     )
 
 
@@ -201,7 +202,7 @@ def _discs(found: Findings) -> Iterator[Statement]:
         if each.outside:
             name = quantities.label(each.characteristic).lower()
             yield Statement(
-                f"{each.outside} of {words.counted(each.discs, 'gauged disc')} lie outside the tolerance of "
+                f"{each.outside} of {counted(each.discs, 'gauged disc')} lie outside the tolerance of "
                 f"{name}.", "recorded", "act",
             )  # fmt: skip
 

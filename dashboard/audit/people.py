@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from collector.contract.figures import counted
 from collector.gauging.age import set_time_h, standing
 from dashboard.audit import words
 from dashboard.audit.evidence import Evidence
@@ -61,7 +62,7 @@ def _alarm(evidence: Evidence, alarm: AlarmFact) -> str:
 
 
 def _hold(evidence: Evidence, hold: HoldFact, clock: words.Clock) -> str:
-    what = f"Hold {hold.id}, {words.counted(hold.discs, 'disc')}"
+    what = f"Hold {hold.id}, {counted(hold.discs, 'disc')}"
     if hold.state == "open" or hold.closed_at is None:
         return f"{what}: still set aside; gauge them, then release, sort or scrap."
     note = f": “{hold.note}”" if hold.note else ""
@@ -85,4 +86,4 @@ def gauged_by_then(evidence: Evidence, hold: HoldFact) -> str:
         if fact.gauged_at is not None and fact.gauged_at <= hold.closed_at
         and standing(fact.characteristic, fact.age_h) == "final"
     }  # fmt: skip
-    return f"By then {words.counted(len(in_time), 'disc')} of it had a final reading of dome or diameter."
+    return f"By then {counted(len(in_time), 'disc')} of it had a final reading of dome or diameter."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from collector.contract import quantities
+from collector.contract.figures import counted
 from dashboard.audit import compare, words
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.findings import Findings
@@ -33,13 +34,13 @@ def _shots(evidence: Evidence) -> Iterator[str]:
             "delay can be given."
         )
     if shots.without_tray:
-        yield f"Where {words.counted(shots.without_tray, 'disc')} went: no tray is known for them."
+        yield f"Where {counted(shots.without_tray, 'disc')} went: no tray is known for them."
     if shots.without_counter:
-        yield f"The counter of {words.counted(shots.without_counter, 'shot')}: here they go by order."
+        yield f"The counter of {counted(shots.without_counter, 'shot')}: here they go by order."
     gaps = [event for event in evidence.events if event.kind == "gap"]
     if gaps:
         yield (
-            f"What happened at {words.counted(len(gaps), 'gap')} of the counter, where shots never arrived; "
+            f"What happened at {counted(len(gaps), 'gap')} of the counter, where shots never arrived; "
             "they are among the events."
         )
     for key, n in shots.not_written.items():
@@ -50,7 +51,7 @@ def _shots(evidence: Evidence) -> Iterator[str]:
         )
     if evidence.refused:
         yield (
-            f"What {words.counted(evidence.refused, 'message')} said that could not be read while this run "
+            f"What {counted(evidence.refused, 'message')} said that could not be read while this run "
             "arrived; they are kept as refused."
         )
 
@@ -73,12 +74,12 @@ def _gaugings(evidence: Evidence, found: Findings) -> Iterator[str]:
     elif not any(each.characteristic == "dome" for each in found.gauged):
         yield "Dome: no disc of this run has a dome reading."
     if evidence.unjoined:
-        yield f"{words.counted(evidence.unjoined, 'gauging')} of this run found no disc and count nowhere."
+        yield f"{counted(evidence.unjoined, 'gauging')} of this run found no disc and count nowhere."
     for each in found.gauged:
         name = quantities.label(each.characteristic)
         if each.unknown:
             yield (
-                f"{name} at its set time: the ages of {words.counted(each.unknown, 'reading')} are unknown, "
+                f"{name} at its set time: the ages of {counted(each.unknown, 'reading')} are unknown, "
                 "so flagged and unflagged discs are not compared by them."
             )
         for compared in each.compared:
@@ -97,7 +98,7 @@ def _comparison(evidence: Evidence) -> Iterator[str]:
     usable = compare.usable(evidence.others)
     if len(usable) < compare.FEWEST_RUNS:
         yield (
-            f"Whether the run as a whole is unusual: {words.counted(len(usable), 'other run')} of this press "
+            f"Whether the run as a whole is unusual: {counted(len(usable), 'other run')} of this press "
             f"and context can be compared, {compare.FEWEST_RUNS} are needed."
         )
     else:

@@ -11,6 +11,7 @@ from collector.alarms.extent_words import tray_words
 from collector.alarms.headline import what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
+from collector.contract.figures import counted
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import SignalGroup
 from dashboard.audit.gauged import Compared
@@ -63,11 +64,6 @@ def moved(evidence: Evidence, each: Excursion) -> str:
             shots=each.signaled, single=False,
         )
     )  # fmt: skip
-
-
-def counted(n: int, singular: str, plural: str | None = None) -> str:
-    """``1 disc``, ``1,200 discs``."""
-    return f"{n:,} {singular if n == 1 else plural or singular + 's'}"
 
 
 def discs_and_trays(evidence: Evidence, places: Sequence[int]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from collector.contract.figures import significant
+from collector.contract.figures import counted, significant
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,10 @@ from collector.contract.figures import significant
 )
 def test_no_number_is_written_with_an_exponent(value: float, text: str) -> None:
     assert significant(value) == text
+
+
+def test_one_is_singular_and_everything_else_is_not() -> None:
+    assert [counted(n, "disc") for n in (0, 1, 2, 1200)] == ["0 discs", "1 disc", "2 discs", "1,200 discs"]
+    assert [counted(n, "more stretch", "more stretches") for n in (1, 3)] == [
+        "1 more stretch", "3 more stretches",
+    ]  # fmt: skip
