@@ -89,6 +89,8 @@ class PressRuns:
             return self._redescribed(state, at=message.at)
         if known is not None and known.closed_at is not None and message.at <= known.closed_at:
             return state  # it ended since: the message, or the file, came again
+        if known is not None and self._goes_on(state, known, message):
+            return self._resumed(state, known, message)
         current = self.current(state)
         if current is not None and message.at < current.opened_at:
             return self._of_before(state, message, known, current)
@@ -97,6 +99,20 @@ class PressRuns:
             **runs.described(message),
         )
         return self._begin(state, run, at=message.at, source=message.source)
+
+    def _goes_on(self, state: PressState, run: RunRow, message: RunMessage) -> bool:
+        """Whether the file before this one ended in its run, as where a press writes one each hour."""
+        if state.run_id is not None or not is_file(message.source):
+            return False
+        newest = sa.select(shots.c.run_id).where(shots.c.press_id == self.press_id)
+        return self.conn.execute(newest.order_by(shots.c.id.desc()).limit(1)).scalar() == run.id
+
+    def _resumed(self, state: PressState, run: RunRow, message: RunMessage) -> PressState:
+        """The run with the charts it had; whether the press stood between two files its times say."""
+        self._run = run
+        self.rows.event("run", at=message.at, source=message.source, new=run.name, note="goes on")
+        self._describe(run, message)
+        return self._redescribed(replace(state, run_id=run.id), at=message.at)
 
     def _of_before(
         self, state: PressState, message: RunMessage, known: RunRow | None, current: RunRow
@@ -159,6 +175,9 @@ class PressRuns:
         before = self.current(state)
         if before is not None and before.closed_at is None:
             runs.close_run(self.conn, before.id, at=at)
+        if run.closed_at is not None and not is_file(source):
+            runs.reopen(self.conn, run.id)
+            run = replace(run, closed_at=None)
         self._run = run
         old = None if before is None else before.name
         self.rows.event("run", at=at, source=source, old=old, new=run.name, note=note)
@@ -170,10 +189,12 @@ class PressRuns:
 
     def _close(self, state: PressState, message: RunMessage) -> PressState:
         named = runs.by_name(self.conn, self.press_id, message.run)
-        if named is None or _door(message.source) == "file" != named.opened_by:
+        if named is None or (is_file(message.source) and named.opened_by != FILE and named.closed_at is None):
             return state  # a file ends where it ends; a run that the floor opened goes on
         runs.fill_in(self.conn, named, message)
         runs.close_run(self.conn, named.id, at=message.at)
+        if is_file(message.source):
+            runs.extend(self.conn, named.id, to=message.at)  # it ended with the file before this one
         if named.id != state.run_id:
             return state
         self._run = None

@@ -131,6 +131,11 @@ def close_run(conn: sa.Connection, run_id: int, *, at: datetime) -> None:
     conn.execute(sa.update(runs).where(runs.c.id == run_id, runs.c.closed_at.is_(None)).values(closed_at=at))
 
 
+def reopen(conn: sa.Connection, run_id: int) -> None:
+    """Let a run that was closed go on."""
+    conn.execute(sa.update(runs).where(runs.c.id == run_id).values(closed_at=None))
+
+
 def extend(conn: sa.Connection, run_id: int, *, to: datetime) -> None:
     """Move the end of a closed run to its newest shot."""
     c = runs.c
