@@ -36,13 +36,13 @@ def turned(series: Series, change: Change) -> int | None:
     since = [shot for shot in here if there and shot > there[-1]]
     if change.single or not since or _are_single(series, there) or _are_single(series, tuple(since)):
         return None
-    places = np.searchsorted(series.shot_ids, (*(shot for shot in here if shot < there[-1]), since[0]))
-    begin = int(places[-2]) + 1 if places.size > 1 else 0
+    before = [shot for shot in here if shot < there[-1]]  # of an earlier turn to this side
+    begin = _place(series, before[-1] + 1) if before else 0
     found = change_point.step(
         _of_side(series, side)[begin:], center=series.baseline.center, sigma=series.baseline.sigma,
         phi=series.baseline.phi,
     )  # fmt: skip
-    return int(series.shot_ids[min(begin + found.index, int(places[-1]))])
+    return int(series.shot_ids[min(begin + found.index, _place(series, since[0]))])
 
 
 def turns(said: Moved, now: Moved) -> bool:
@@ -62,6 +62,11 @@ def says_other(said: Moved | None, now: Moved) -> bool:
 
 def _are_single(series: Series, signaled: tuple[int, ...]) -> bool:
     return is_single(replace(series, signaled=signaled, far_out=series.far_out & set(signaled)))
+
+
+def _place(series: Series, shot_id: int) -> int:
+    """Where a shot stands in the series; a shot whose value was taken back since stands nowhere."""
+    return min(int(np.searchsorted(series.shot_ids, shot_id)), series.shot_ids.size - 1)
 
 
 def _of_side(series: Series, side: float) -> FloatArray:

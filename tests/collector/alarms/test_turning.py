@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from collector.alarms.change import judge
+from collector.alarms.change import Change, Series, judge
 from collector.alarms.turning import turned
 from collector.store import database, tables
 from rules.charts.cusum import CusumChart
@@ -75,6 +78,29 @@ def test_one_bad_shot_on_the_other_side_is_no_turn() -> None:
     assert turn_of(x, {120}) is None
     x[20:60], x[25], x[120] = noise(40, 9), 4.0, 6.2
     assert turn_of(x, {25}) is None
+
+
+@settings(deadline=None, max_examples=300)
+@given(
+    up=st.sets(st.integers(990, 1_030), max_size=12), down=st.sets(st.integers(990, 1_030), max_size=12),
+    gone=st.sets(st.integers(0, 24), max_size=20), seed=st.integers(0, 9),
+)  # fmt: skip
+def test_whatever_signaled_and_whichever_values_were_taken_back_there_is_an_answer(
+    up: set[int], down: set[int], gone: set[int], seed: int
+) -> None:
+    """A correction takes values away, and long alarms have signals from before the values that are read."""
+    x = np.delete(noise(25, seed), sorted(gone))
+    both = tuple(sorted(up | down)) or (1_024,)
+    one = Series(
+        key="cushion", shot_ids=np.delete(np.arange(1_000, 1_025), sorted(gone)), x=x, baseline=BASELINE,
+        signaled=both, far_out=frozenset(), upward=tuple(sorted(up)), downward=tuple(sorted(down)),
+    )  # fmt: skip
+    level = Change(
+        key="cushion", single=False, shot_id=1_000, low_shot_id=1_000, high_shot_id=1_000, before=6.0,
+        after=6.0 + (seed - 4.5) / 10,
+    )  # fmt: skip
+    found = turned(one, level)
+    assert found is None or found in one.shot_ids
 
 
 @pytest.fixture
