@@ -162,6 +162,7 @@ class _OnePress:
         for run_id in dict.fromkeys(self.run_ids):
             left = sa.select(shots.c.id).where(shots.c.run_id == run_id).limit(1)
             if self.conn.execute(left).first() is not None:
+                runs.end_with_newest(self.conn, run_id)
                 continue
             self.emptied.append(run_id)
             names.append(runs.by_id(self.conn, run_id).name)

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract.messages import RunMessage
-from collector.store.tables import recipes, runs
+from collector.store.tables import recipes, runs, shots
 
 # How a run came to be: by a message, by a person's form, by a file that names it, or from the shots alone.
 MESSAGE, FORM, FILE, INFERRED = "message", "form", "file", "inferred"
@@ -140,6 +140,14 @@ def extend(conn: sa.Connection, run_id: int, *, to: datetime) -> None:
     """Move the end of a closed run to its newest shot."""
     c = runs.c
     conn.execute(sa.update(runs).where(c.id == run_id, c.closed_at < to).values(closed_at=to))
+
+
+def end_with_newest(conn: sa.Connection, run_id: int) -> None:
+    """Move the end of a closed run that files opened to the newest shot it has left."""
+    c = runs.c
+    newest = sa.select(sa.func.max(shots.c.ended_at, type_=c.closed_at.type)).where(shots.c.run_id == run_id)
+    own = sa.update(runs).where(c.id == run_id, c.closed_at.is_not(None), c.opened_by == FILE)
+    conn.execute(own.values(closed_at=newest.scalar_subquery()))
 
 
 def covering(conn: sa.Connection, press_id: int, at: datetime, *, other_than: int | None = None) -> bool:

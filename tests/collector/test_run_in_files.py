@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from collector.actions.imports import undo
 from collector.clock import ServiceClock
 from collector.importing import import_csv
 from collector.settings import Settings
@@ -96,3 +97,14 @@ def test_a_closed_run_that_the_press_goes_on_with_is_open_until_it_is_closed_aga
     assert rows(engine, runs.c.closed_at) == [(None,)]
     taker.take([topic_message("run", run="R-1", action="close", at=ended(9).isoformat())])
     assert rows(engine, runs.c.closed_at) == [(ended(9),)]
+
+
+def test_a_run_ends_earlier_when_its_last_file_is_taken_back(engine: sa.Engine, write: Write) -> None:
+    values = cushions(120)
+    take(engine, write("a.csv", values[:60], 0))
+    take(engine, write("b.csv", values[60:], 60))
+
+    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+    undo(engine, 2, who="quality 1", why="these are shots of P4", clock=clock)
+
+    assert rows(engine, runs.c.closed_at) == [(ended(59),)]
