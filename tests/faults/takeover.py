@@ -27,6 +27,7 @@ from collector.store.leases import Lease
 from collector.store.tables import presses, refusals, shots
 from simulator.messages import Message
 from simulator.publisher import Gateways
+from tests.benchmarks.ten_characteristics import LEVELS
 from tests.faults.collector_process import CollectorProcess, wait_until
 from tests.faults.truth import differences
 from tests.mosquitto_fixtures import Mosquitto
@@ -36,12 +37,6 @@ CLIENT = "evenrun-collector"
 SEED = 20
 PRESSES = 8
 CYCLE_S = 60.0
-LEVELS = {
-    "injection_time": (1.93, 0.004), "peak_melt_pressure": (68.4, 0.35), "cushion": (5.57, 0.06),
-    "recovery_time": (18.45, 0.09), "mold_core_temperature": (19.93, 0.15),
-    "mold_cavity_temperature": (20.29, 0.15), "cycle_time": (62.0, 0.12), "part_weight": (175.18, 0.09),
-    "clamp_force": (895.0, 4.0), "coolant_flow": (8.03, 0.05),
-}  # fmt: skip
 LOOK_S = 0.02
 
 

@@ -45,6 +45,14 @@ def agree(track, points):
     assert list(track.signals) == [(i, rule) for i, p in enumerate(points) for rule in p.signals]
 
 
+def forms_agree(chart, x):
+    """Assert that both forms say the same of a series, or of rows, and end in the same state."""
+    state, points = fold(chart, x.tolist())
+    end, track = chart.run(x)
+    agree(track, points)
+    assert end == state
+
+
 def unlisted(without=None):
     """Names of charts that some module of the package defines and no registry holds; `without` one of them.
 

@@ -12,7 +12,7 @@ from rules.charts import CHARTS, make
 from rules.charts.clamped_sums import BLOCK
 from rules.run_rules import BLOCK as RULES_BLOCK
 from rules.run_rules import RULES
-from tests.rules.chart_suite import agree, eighths, fold, missing, unlisted, whole
+from tests.rules.chart_suite import eighths, fold, forms_agree, missing, unlisted, whole
 
 EIGHT = [rule.name for rule in RULES]
 
@@ -69,12 +69,7 @@ def series(name):
 @few
 @given(data=st.data())
 def test_the_whole_array_equals_one_value_at_a_time(name, parameters, data):
-    x = data.draw(series(name))
-    chart = make(name, parameters)
-    state, points = fold(chart, x)
-    end, track = chart.run(x)
-    agree(track, points)
-    assert end == state
+    forms_agree(make(name, parameters), np.array(data.draw(series(name)), dtype=float))
 
 
 @every_case
@@ -102,11 +97,7 @@ def test_long_series_keep_the_same_answer_in_both_forms(name, parameters):
     x[-5_000:-2_000] = 20.25
     x[rng.random(x.size) < 0.002] = np.nan
     x = np.round(x) if name in COUNTS else x
-    chart = make(name, parameters)
-    state, points = fold(chart, x.tolist())
-    end, track = chart.run(x)
-    agree(track, points)
-    assert end == state
+    forms_agree(make(name, parameters), x)
 
 
 @every_case

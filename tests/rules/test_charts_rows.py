@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from rules.charts import ROW_CHARTS, make_row
 from rules.run_rules import RULES
-from tests.rules.chart_suite import agree, eighths, fold, missing, unlisted
+from tests.rules.chart_suite import eighths, forms_agree, missing, unlisted
 
 EIGHT = [rule.name for rule in RULES]
 measured = st.one_of(eighths, eighths, eighths, eighths, missing)
@@ -130,11 +130,7 @@ def rows_of(case, data, *, most=30):
 @few
 @given(data=st.data())
 def test_the_whole_array_equals_one_row_at_a_time(case, data):
-    rows, chart = rows_of(case, data), case.make()
-    state, points = fold(chart, rows.tolist())
-    end, track = chart.run(rows)
-    agree(track, points)
-    assert end == state
+    forms_agree(case.make(), rows_of(case, data))
 
 
 @every_case
