@@ -62,6 +62,8 @@ def _grow(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequenc
 
 def _earlier_start(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]) -> int:
     """The earlier of both starts, but after what a person decided about."""
+    if touched.first_shot_id == hold.from_shot_id:
+        return hold.from_shot_id  # as with most shots of an alarm, which must not cost a query each
     ends = [each.to_shot_id for each in decided if each.to_shot_id is not None]
     known = places.of(conn, (hold.from_shot_id, touched.first_shot_id, *ends))
     start = min(known[hold.from_shot_id], known[touched.first_shot_id], key=places.order)

@@ -48,6 +48,6 @@ def open_holds(found: Sequence[Held]) -> list[Held]:
 
 def shot_of(conn: sa.Connection, press_id: int, counter: int) -> int | None:
     """The newest shot of a press with this counter; None when it has none."""
-    query = sa.select(sa.func.max(shots.c.id))
-    found = conn.execute(query.where(shots.c.press_id == press_id, shots.c.counter == counter)).scalar()
-    return None if found is None else int(found)
+    found = sa.select(shots.c.id).where(shots.c.press_id == press_id, shots.c.counter == counter)
+    # By the epoch: a run of the past that was imported since has newer rows.
+    return conn.execute(found.order_by(shots.c.epoch.desc()).limit(1)).scalar()

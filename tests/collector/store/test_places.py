@@ -19,6 +19,7 @@ from collector.errors import NotAllowed
 from collector.store import database, holds, places, shots, tables
 from dashboard.queries import runs as run_queries
 from dashboard.queries.hold_extent import held
+from dashboard.queries.holds import shot_of
 from tests.store_fixtures import STARTED, MakeShot
 
 LATER = STARTED + timedelta(days=1)
@@ -120,6 +121,16 @@ def test_the_newest_and_the_next_shot_are_those_that_were_made_so(
         assert places.following(conn, 1, known[made[FIRST]]) == made[FIRST + 1]
         assert places.following(conn, 1, known[made[-1]]) is None
     assert [place.shot_id for place in sorted(known.values(), key=places.order)] == made
+
+
+def test_a_counter_names_the_shot_of_the_newest_epoch(engine: sa.Engine, make_shot: MakeShot) -> None:
+    """A run of the past is imported later than the shots after it were stored."""
+    with database.write(engine) as conn:
+        conn.execute(sa.insert(tables.presses).values(site="lowland", name="P1"))
+        [newest] = shots.insert(conn, [make_shot(epoch=1, counter=7)])
+        shots.insert(conn, [make_shot(epoch=-10_000, counter=7)])
+        assert shot_of(conn, 1, 7) == newest
+        assert shot_of(conn, 1, 8) is None
 
 
 def test_a_tray_is_found_as_it_was_filled(engine: sa.Engine, made: list[int]) -> None:
