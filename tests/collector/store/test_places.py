@@ -103,7 +103,7 @@ def test_a_late_shot_between_its_ends_is_in_it_and_one_before_is_not(
         in_time = [number for number in range(40) if number not in (10, 25)]
         stored = shots.insert(conn, [make_shot(counter=each) for each in in_time])
         ids = dict(zip(in_time, stored, strict=True))
-        asked = {"press_id": 1, "from_shot_id": ids[20], "to_shot_id": ids[30]}
+        asked: dict[str, Any] = {"press_id": 1, "from_shot_id": ids[20], "to_shot_id": ids[30]}
         assert holds.extent(conn, **asked).discs == 10
         shots.insert(conn, [make_shot(counter=25), make_shot(counter=10)])
         assert holds.extent(conn, **asked).discs == 11
