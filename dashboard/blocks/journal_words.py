@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
@@ -11,6 +12,7 @@ from collector.alarms.extent_words import tray_words
 Local = Callable[[datetime], datetime]
 AT = "%a %d %b %H:%M:%S"
 NONE = "none"
+_DIGEST = re.compile("[0-9a-f]{64}")  # its beginning tells it from others
 
 
 def journal_row(row: Any, local: Local) -> dict[str, str]:
@@ -63,17 +65,25 @@ def _name(name: str) -> str:
 
 
 def _value(name: str, value: Any, local: Local) -> str:
-    if value is None:
-        return NONE
-    if name == "trays" and isinstance(value, list) and value:
-        return tray_words(tuple(map(str, value))).removeprefix("trays ").removeprefix("tray ")
     if isinstance(value, Mapping):
         return ", ".join(_pair(key, each, local) for key, each in value.items()) or NONE
     if isinstance(value, list):
-        return ", ".join(_value("", each, local) for each in value) or NONE
+        return _list(name, value, local) or NONE
+    return NONE if value is None else _text(name, str(value), local)
+
+
+def _list(name: str, values: list[Any], local: Local) -> str:
+    if name == "trays":
+        return tray_words(tuple(map(str, values))).removeprefix("trays ").removeprefix("tray ")
+    return ", ".join(_value("", each, local) for each in values)
+
+
+def _text(name: str, value: str, local: Local) -> str:
     if name.endswith("_at"):
-        return _time(str(value), local)
-    return str(value).replace("_", " ") if name == "state" else str(value)
+        return _time(value, local)
+    if name == "state":
+        return value.replace("_", " ")
+    return f"{value[:12]}…" if _DIGEST.fullmatch(value) else value
 
 
 def _time(text: str, local: Local) -> str:

@@ -11,6 +11,7 @@ from collector.contract import quantities
 from collector.pipeline import engine_policy
 from collector.store.database import read
 from collector.store.recipes import Allowed, newest_version
+from collector.store.runs import RunRow
 from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.plain import sentence
@@ -52,7 +53,8 @@ def _run_form(press: str, now: Now) -> None:
             blend = _asked("Blend", run.blend if run else None, press)
             color = _asked("Color", run.color if run else None, press)
         known = {recipe_words(row): (row.name, row.version) for row in now.recipes}
-        recipe = st.selectbox("Recipe", [NO_RECIPE, *known], key=f"press_run_recipe_{press}")
+        offered = [NO_RECIPE, *known]
+        recipe = st.selectbox("Recipe", offered, index=_place(run, known), key=f"press_run_recipe_{press}")
         trial = st.checkbox(
             "Trial", value=run is not None and run.trial, key=f"press_run_trial_{press}",
             help="Made to learn what settings do: its shots are stored and shown, but no chart judges them. "
@@ -69,6 +71,12 @@ def _run_form(press: str, now: Now) -> None:
                 f"Run {name.strip()} is open on {press}.", open_run, press=press, name=name, told=told,
                 site=database.settings().site, policy=engine_policy(database.settings()), who=who,
             )
+
+
+def _place(run: RunRow | None, known: dict[str, tuple[str, int]]) -> int:
+    """Where the run's own recipe stands in the list that begins with none."""
+    own = None if run is None else (run.recipe, run.recipe_version)
+    return next((place for place, each in enumerate(known.values(), 1) if each == own), 0)
 
 
 def _close_form(press: str, now: Now) -> None:

@@ -25,6 +25,7 @@ def show() -> None:
         return
     st.dataframe(
         [journal_row(row, database.local) for row in rows], key="service_journal", hide_index=True,
-        height=560, alt="Entries of the journal, newest first",
+        height=560, column_config={"Why": st.column_config.TextColumn(width="medium")},
+        alt="Entries of the journal, newest first",
     )  # fmt: skip
     st.caption(f"The newest {len(rows):,}. `evenrun verify` tells whether any entry was changed or removed.")

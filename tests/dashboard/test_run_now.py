@@ -113,6 +113,18 @@ def test_a_trial_is_ticked_and_neither_the_floor_nor_the_audit_takes_it_for_a_st
     assert phases == "0 startup, 0 baseline, 0 charted, 0 with a signal, 4 of a trial and so not charted"
 
 
+def test_the_form_shows_the_recipe_that_the_run_has(store: sa.Engine) -> None:
+    with database.write(store) as conn:
+        for version in (1, 2):
+            conn.execute(
+                sa.insert(recipes).values(name="Larch 5 A", version=version, setpoints={}, mold="Larch 5")
+            )
+    assert page().selectbox(key="press_run_recipe_P1").value == "none"
+    with database.write(store) as conn:
+        conn.execute(sa.update(runs).values(recipe_id=2))
+    assert page().selectbox(key="press_run_recipe_P1").value.startswith("Larch 5 A version 2")
+
+
 def test_a_trial_cannot_become_production(store: sa.Engine) -> None:
     with database.write(store) as conn:
         conn.execute(sa.update(runs).values(trial=True))

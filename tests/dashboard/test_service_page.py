@@ -220,6 +220,7 @@ def test_an_entry_of_the_journal_tells_only_what_changed_and_nothing_twice() -> 
     after = {
         "state": "latched_acknowledged", "beneath": None, "acknowledged_by": "operator 2",
         "changed_at": at.isoformat(), "ends_at": "2026-11-08T04:00:00+00:00", "trays": ["41", "42", "43"],
+        "digest": "0a" * 32,
     }
     row = SimpleNamespace(
         id=1200, at=at, who="operator 2", action="alarm acknowledge", subject="alarm 45", why=None,
@@ -228,7 +229,8 @@ def test_an_entry_of_the_journal_tells_only_what_changed_and_nothing_twice() -> 
     shown = journal_row(row, lambda moment: moment.astimezone(timezone(timedelta(hours=1))))
     assert shown["Time"] == "Sun 08 Nov 03:20:43"
     assert shown["What changed"] == (
-        "state latched unacknowledged to latched acknowledged, ends Sun 08 Nov 05:00:00, trays 41 to 43"
+        "state latched unacknowledged to latched acknowledged, ends Sun 08 Nov 05:00:00, trays 41 to 43, "
+        "digest 0a0a0a0a0a0a…"
     )
     row.before, row.after = {"state": "open"}, None
     assert journal_row(row, lambda moment: moment)["What changed"] == "it was: state open"
