@@ -13,7 +13,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from collector import replay
+from collector import replay, withdrawn_limits
 from collector.identity import Last
 from collector.press_state import PressState, dump, load
 from collector.store import alarms as alarm_store
@@ -74,6 +74,7 @@ def withdraw(conn: sa.Connection, row: ImportRow, *, who: str, why: str, at: dat
         one = _OnePress(conn, row, press_id, run_ids, f"import {row.id} undone: {why}")
         count += one.move()
         names += one.empty_runs()
+        one.drop_limits()
         closed += one.close_alarms(who, at)
         let_go += one.let_go
         one.rejudge()
@@ -101,6 +102,7 @@ class _OnePress:
         self.aside = presses.find_or_add(conn, SITE, f"{self.press.site} {self.press.name} import {row.id}")
         self.emptied: list[int] = []
         self.let_go: list[int] = []
+        self.dropped: set[int] = set()
 
     @property
     def _moved(self) -> sa.Select[tuple[int]]:
@@ -171,6 +173,12 @@ class _OnePress:
             self.conn.execute(sa.delete(past_runs).where(past_runs.c.run_id == run_id))
         return names
 
+    def drop_limits(self) -> None:
+        """Let go of the limits that these shots gave to a run which has others left."""
+        left = set(self.run_ids).difference(self.emptied)
+        aside_id = self.aside.id
+        self.dropped = withdrawn_limits.drop(self.conn, self._moved, left, aside_id=aside_id, why=self.why)
+
     def close_alarms(self, who: str, at: datetime) -> list[int]:
         """Close the alarms that rest on these shots alone, and let their holds go; both leave their run."""
         standing = sa.select(signals.c.id).where(
@@ -223,7 +231,9 @@ class _OnePress:
         newest = self._newest(state)
         if state.run_id in self.emptied:
             state = PressState(last=newest, tray=state.tray, tray_next=state.tray_next, clock=state.clock)
-        state = replace(state, last=newest, events_waiting=True)
+        known = state.keys.items()
+        keys = {key: each for key, each in known if not each.limits or each.limits.id not in self.dropped}
+        state = replace(state, last=newest, keys=keys, events_waiting=True)
         for run_id in dict.fromkeys(self.run_ids):
             if run_id not in self.emptied:
                 state, _ = replay.replay(

@@ -15,7 +15,7 @@ from collector.importing import import_csv
 from collector.settings import Settings
 from collector.sources import profiles
 from collector.store import database
-from collector.store.tables import events, runs, shots
+from collector.store.tables import events, limits, presses, runs, shots
 from tests.collector.pipelines import NOW, pipeline, rows, told, topic_message
 from tests.collector.shots_in import START, cushions, message
 
@@ -108,3 +108,25 @@ def test_a_run_ends_earlier_when_its_last_file_is_taken_back(engine: sa.Engine, 
     undo(engine, 2, who="quality 1", why="these are shots of P4", clock=clock)
 
     assert rows(engine, runs.c.closed_at) == [(ended(59),)]
+
+
+def test_limits_that_a_file_gave_its_run_go_with_it_and_the_press_learns_anew(
+    engine: sa.Engine, write: Write
+) -> None:
+    """The first file is of another process: held against its limits, every shot of the second signals."""
+    values = cushions(180)
+    take(engine, write("a.csv", [20.0 + value for value in values[:60]], 0))
+    take(engine, write("b.csv", values[60:120], 60))
+    assert len({counter for counter, *_ in told(engine)}) == 60
+
+    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+    undo(engine, 1, who="quality 1", why="these are shots of P4", clock=clock)
+    take(engine, write("c.csv", values[120:], 120))
+
+    assert told(engine) == []
+    own = sa.select(limits.c.baseline).join(presses, presses.c.id == limits.c.press_id)
+    with database.read(engine) as conn:
+        (baseline,) = conn.execute(own.where(presses.c.name == "P1")).scalars().all()
+    assert baseline["center"] == pytest.approx(6.0, abs=0.1)
+    shown = rows(engine, shots.c.counter, shots.c.share, shots.c.signaled)
+    assert {row[1:] for row in shown if row[0] in range(60, 120)} == {(None, False)}
