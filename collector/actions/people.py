@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
-from collector.people import by_provider, codes, secret, sign_in
-from collector.people.person import Person
+from collector.people import codes
 from collector.people.roles import ROLES
 from collector.store import journal, people, provider
 from collector.store.canonical import Json
 from collector.store.database import write
 from collector.store.people import Account
-
-FRESH = timedelta(minutes=5)  # between the provider's asking and the choice of a PIN
 
 
 def add(engine: sa.Engine, name: str, roles: Collection[str], *, who: str, clock: ServiceClock) -> str:
@@ -129,64 +125,6 @@ def give_code(engine: sa.Engine, name: str, *, who: str, clock: ServiceClock) ->
         return codes.give(conn, account.id, wall=clock.wall())
 
 
-def change_own(
-    engine: sa.Engine,
-    *,
-    who: str,
-    current: str,
-    password: str = "",
-    pin: str = "",
-    address: str,
-    clock: ServiceClock,
-) -> None:
-    """Choose another password or PIN for oneself; whoever is signed in under this name must sign in again.
-
-    Raises
-    ------
-    NotAllowed
-        The current password is wrong, nothing was chosen, or it is too weak.
-    """
-    _named(who)
-    if not (password or pin):
-        raise NotAllowed("enter a new password, a new PIN, or both")
-    if password:
-        secret.check_password(password, who)
-    if pin:
-        secret.check_pin(pin)
-    account = sign_in.check_password(engine, who, current, address=address, wall=clock.wall())
-    hashes = {"password_hash": secret.hashed(password)} if password else {}
-    hashes |= {"pin_hash": secret.hashed(pin)} if pin else {}
-    with write(engine) as conn:
-        action = "password chosen" if password else "PIN chosen"
-        _write_down(conn, account.name, action, who=who, clock=clock)
-        people.change_account(conn, account.id, hashes)
-        people.end_sign_ins(conn, wall=clock.wall(), account_id=account.id)
-
-
-def choose_pin(engine: sa.Engine, pin: str, *, who: str, clock: ServiceClock) -> None:
-    """Choose another PIN without a password, right after the identity provider asked who one is.
-
-    Whoever is signed in under this name must sign in again.
-
-    Raises
-    ------
-    NotAllowed
-        The PIN is too weak, there is a password that must be asked for, or the sign-in is not of just now.
-    """
-    _named(who)
-    secret.check_pin(pin)
-    pin_hash = secret.hashed(pin)  # outside of the transaction: it takes its time on purpose
-    with write(engine) as conn:
-        account = _account(conn, who)
-        if account.password_hash is not None:
-            raise NotAllowed("enter your current password too")
-        if not _just_now(conn, who, clock.wall()):
-            raise NotAllowed("sign in at the identity provider again, and choose the PIN within five minutes")
-        _write_down(conn, account.name, "PIN chosen", who=who, clock=clock)
-        people.change_account(conn, account.id, {"pin_hash": pin_hash})
-        people.end_sign_ins(conn, wall=clock.wall(), account_id=account.id)
-
-
 def link(engine: sa.Engine, name: str, *, issuer: str, subject: str, who: str, clock: ServiceClock) -> None:
     """Let an identity provider sign in an account that is there already.
 
@@ -213,12 +151,6 @@ def link(engine: sa.Engine, name: str, *, issuer: str, subject: str, who: str, c
             raise NotAllowed(f"{subject!r} is linked with the account {taken.name} already")
         _write_down(conn, account.name, "account linked", who=who, clock=clock, after={"subject": subject})
         people.change_account(conn, account.id, {"provider_issuer": issuer, "provider_subject": subject})
-
-
-def _just_now(conn: sa.Connection, who: str, wall: datetime) -> bool:
-    token = who.token if isinstance(who, Person) else ""
-    found = people.sign_in(conn, secret.digest(token), wall=wall)
-    return found is not None and found.kind == by_provider.KIND and abs(wall - found.at) <= FRESH
 
 
 def _named(who: str) -> None:

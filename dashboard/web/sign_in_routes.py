@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from collector.actions import people as act
+from collector.actions import own_account
 from collector.clock import wall_now
 from collector.errors import NotAllowed
 from collector.people import codes, secret, sign_in
@@ -142,7 +142,7 @@ async def _account(request: Request) -> Response:
 
 
 def _change(request: Request, who: Person, fields: Fields) -> None:
-    act.change_own(
+    own_account.change(
         database.engine(), who=who, current=fields.get("current", ""), password=fields.get("password", ""),
         pin=fields.get("pin", ""), address=address(request), clock=database.clock(),
     )  # fmt: skip
@@ -151,7 +151,7 @@ def _change(request: Request, who: Person, fields: Fields) -> None:
 def _choose_pin(_: Request, who: Person, fields: Fields) -> None:
     if not database.settings().people.oidc.ask_again:
         raise NotAllowed("the identity provider need not ask who you are here; let an admin give you a code")
-    act.choose_pin(database.engine(), fields.get("pin", ""), who=who, clock=database.clock())
+    own_account.choose_pin(database.engine(), fields.get("pin", ""), who=who, clock=database.clock())
 
 
 def _account_page(

@@ -15,6 +15,7 @@ import argon2
 import pytest
 import sqlalchemy as sa
 
+from collector.actions import own_account
 from collector.actions import people as act
 from collector.clock import ServiceClock
 from collector.errors import NotAllowed
@@ -499,7 +500,7 @@ def test_one_s_own_password_needs_the_current_one_and_ends_what_is_signed_in(flo
     who, elsewhere = floor.signed_in("operator 1"), floor.signed_in("operator 1")
 
     def change(current: str) -> None:
-        act.change_own(
+        own_account.change(
             floor.engine, who=who, current=current, password="four other plain words", address="10.0.0.7",
             clock=floor.clock,
         )  # fmt: skip

@@ -22,6 +22,7 @@ import streamlit as st
 from joserfc import jwt
 from joserfc.jwk import ECKey, OctKey, RSAKey
 
+from collector.actions import own_account
 from collector.actions import people as act
 from collector.clock import real_clock, wall_now
 from collector.people import sign_in
@@ -503,14 +504,14 @@ def test_a_pin_is_chosen_right_after_the_provider_asked(
         site.engine, "Ash Larch", "4907", address="t", wall=wall_now(), lasts=timedelta(minutes=5)
     )
     with pytest.raises(act.NotAllowed, match="at the identity provider again"):
-        act.choose_pin(site.engine, "7094", who=person, clock=real_clock())
+        own_account.choose_pin(site.engine, "7094", who=person, clock=real_clock())
 
 
 def test_a_pin_is_not_chosen_at_a_browser_that_was_left(
     company: Provider, browser: Browser, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     through(browser, company)
-    monkeypatch.setattr(act, "FRESH", timedelta(0))
+    monkeypatch.setattr(own_account, "FRESH", timedelta(0))
     assert "within five minutes" in browser.send("/account", pin="4907").text
 
     monkeypatch.undo()
@@ -519,7 +520,7 @@ def test_a_pin_is_not_chosen_at_a_browser_that_was_left(
     found = queries.whose(token)
     assert found is not None
     with pytest.raises(act.NotAllowed, match="current password"):
-        act.choose_pin(site.engine, "4907", who=found[0], clock=real_clock())
+        own_account.choose_pin(site.engine, "4907", who=found[0], clock=real_clock())
 
 
 def test_where_the_provider_need_not_ask_again_its_word_makes_no_pin(
