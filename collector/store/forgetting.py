@@ -1,4 +1,4 @@
-"""What a store deletes, and why; nothing else is deleted.
+"""What of the past a store deletes, and why; nothing else of it is.
 
 Kept for ever is what a person may be asked about later: shots, signals, alarms, holds, gaugings, the journal,
 refusals, imports, and whom a message was meant for (notices and their messages). What is deleted tells of
