@@ -67,7 +67,8 @@ def test_the_same_limits_are_not_approved_twice(approved: sa.Engine) -> None:
 
     assert in_force(approved) == [(1, "qualification")]
     with database.read(approved) as conn:
-        assert len(conn.execute(sa.select(chart_restarts.c.id)).all()) == 1  # no chart forgets anything for it
+        # no chart forgets anything for it
+        assert len(conn.execute(sa.select(chart_restarts.c.id)).all()) == 1
 
 
 def test_a_level_that_moved_asks_what_changed(approved: sa.Engine) -> None:
