@@ -11,6 +11,7 @@ from collector.contract.mapping import Column
 from collector.contract.quantities import unit
 from collector.contract.shot import Shot
 from collector.contract.unreadable import Unreadable
+from collector.identity import DEFAULT_POLL
 
 MOST = 99  # cavities, the largest number that a key can have
 
@@ -37,10 +38,15 @@ def _numbered(column: Column, cavity: int) -> Column:
 
 
 def same_shot(first: Shot, second: Shot) -> bool:
-    """Whether two rows, one after the other, are of one shot: same press, same count or else same time."""
+    """Whether two rows, one after the other, are of one shot: same press, same count or else same time.
+
+    A count that comes again far later is that of another shot, as after a restart of the counter.
+    """
     if (first.press, first.counter) != (second.press, second.counter):
         return False
-    return first.counter is not None or first.ended_at == second.ended_at
+    if first.counter is None:
+        return first.ended_at == second.ended_at
+    return first.time_reconstructed or abs(second.ended_at - first.ended_at) <= DEFAULT_POLL
 
 
 def joined(first: Shot, second: Shot) -> Shot:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -223,6 +223,15 @@ def test_two_cavities_newest_first_without_times_are_counted_by_shot(tmp_path: P
     found = shots(imported(tmp_path, content, time=time, newest_first=True, **CAVITIES))
 
     assert [(shot.counter, shot.ended_at.minute) for shot in found] == [(7, 0), (8, 1)]
+
+
+def test_a_count_that_comes_again_hours_later_is_another_shot(tmp_path: Path) -> None:
+    head, row = TWO.splitlines()[0], "7,24.11.2026 {}:00:00,5.1,{},174.2\n"
+    content = f"{head}\n{row.format('08', 1)}{row.format('08', 2)}{row.format('10', 1)}{row.format('10', 2)}"
+    first, second = shots(imported(tmp_path, content, **CAVITIES))
+
+    assert (first.counter, second.counter) == (7, 7)
+    assert second.ended_at - first.ended_at == timedelta(hours=2)
 
 
 def test_a_value_of_the_shot_that_differs_between_its_cavities_refuses_the_row(tmp_path: Path) -> None:
