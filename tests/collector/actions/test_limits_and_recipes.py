@@ -60,8 +60,10 @@ def test_approved_limits_hold_from_the_next_shot_and_in_the_next_run(engine: sa.
 def test_a_newer_approval_retires_the_one_before(engine: sa.Engine) -> None:
     batch = [message(n, {"cushion": x}) for n, x in enumerate(cushions(200))]
     pipeline(engine).take([run_message("R-1", 0), *batch])
-    for why in ("first", "second"):
-        approve_from_run(engine, 1, policy=POLICY, who="technician 1", why=why, clock=CLOCK)
+    for why, left_out in (("first", {}), ("second", {"cushion": (100,)})):
+        approve_from_run(
+            engine, 1, policy=POLICY, who="technician 1", why=why, clock=CLOCK, left_out=left_out
+        )
 
     c = limits.c
     query = sa.select(c.version, c.retired_at).where(c.approved_by.is_not(None)).order_by(c.version)
