@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from collector.alarms.measures import CALLING, DAYS, Call, Life, Measures, measure, waits
 from collector.contract import quantities
 from collector.store import alarms as alarm_store
-from collector.store import set_asides
+from collector.store import places, set_asides
 from collector.store.tables import alarm_steps, alarms, gaugings, presses, runs, shots
 
 QUIET_AT_ONCE = ("suppress", "take_out")
@@ -138,10 +138,13 @@ def _dome(conn: sa.Connection, row: Mapping[Any, Any], allowed: Allowed) -> str 
     first = row["change_shot_id"] or row["first_shot_id"]
     if (low is None and high is None) or first is None or row["last_shot_id"] is None:
         return None
-    query = sa.select(sa.func.min(gaugings.c.value), sa.func.max(gaugings.c.value)).where(
-        gaugings.c.shot_id.between(first, row["last_shot_id"]), gaugings.c.press_id == row["press_id"],
-        gaugings.c.characteristic == OF_DISCS, gaugings.c.withdrawn_at.is_(None),
-    )  # fmt: skip
+    ends = places.of(conn, (first, row["last_shot_id"]))
+    touched = places.within(row["press_id"], ends[first], ends[row["last_shot_id"]])
+    query = (
+        sa.select(sa.func.min(gaugings.c.value), sa.func.max(gaugings.c.value))
+        .join(shots, shots.c.id == gaugings.c.shot_id)
+        .where(touched, gaugings.c.characteristic == OF_DISCS, gaugings.c.withdrawn_at.is_(None))
+    )
     least, most = conn.execute(query).one()
     if least is None:
         return None

@@ -31,6 +31,12 @@ def epochs(conn: sa.Connection, press_id: int) -> list[int]:
     return found
 
 
+def present(conn: sa.Connection, press_id: int) -> int:
+    """The first epoch that is no run of the past's."""
+    newest = conn.execute(sa.select(sa.func.max(shots.c.epoch)).where(shots.c.press_id == press_id)).scalar()
+    return (newest or 0) // PAST_EPOCHS * PAST_EPOCHS
+
+
 def alike(
     conn: sa.Connection, press_id: int, shot: Shot, *, among: Iterable[int], apart: timedelta
 ) -> list[Stored]:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from collector.store import doubts, shot_values
+from collector.store import doubts, identities, shot_values
 from collector.store.tables import shots
 
 FloatArray = NDArray[np.float64]
@@ -23,6 +24,7 @@ _NEWEST = (
     sa.select(shots.c.id, shot_values.as_text())
     .where(
         shots.c.press_id == sa.bindparam("press_id"),
+        shots.c.epoch >= sa.bindparam("since_epoch"),
         shots.c.phase.in_(sa.bindparam("phases", expanding=True)),
     )
     .order_by(shots.c.id.desc())
@@ -67,7 +69,7 @@ def read(
     last : int
         How many shots at most.
     """
-    rows = conn.execute(_NEWEST, {"press_id": press_id, "phases": phases, "last": last}).all() if keys else ()
+    rows = _rows(conn, press_id, phases, last) if keys else ()
     ids = np.array([row[0] for row in reversed(rows)], dtype=np.int64)
     values = shot_values.columns([row[1] for row in reversed(rows)], keys)
     if not ids.size:
@@ -77,3 +79,10 @@ def read(
         ids,
         values | {key: np.where(np.isin(ids, bad), np.nan, values[key]) for key, bad in doubted.items()},
     )
+
+
+def _rows(conn: sa.Connection, press_id: int, phases: Sequence[str], last: int) -> Sequence[sa.Row[Any]]:
+    """Newest first; a run of the past may have come later, but the charts of the press never saw it."""
+    since = identities.present(conn, press_id)
+    asked = {"press_id": press_id, "phases": phases, "last": last, "since_epoch": since}
+    return conn.execute(_NEWEST, asked).all()

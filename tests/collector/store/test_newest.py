@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from collector.store import database, doubts, newest, shot_values, shots
+from collector.store import database, doubts, newest, shot_values, shots, tables
 from tests.collector.pipelines import pipeline
 from tests.collector.shots_in import message
+from tests.store_fixtures import MakeShot
 
 KEYS = ["cushion", "coolant_flow"]
 
@@ -35,6 +36,18 @@ def test_the_newest_shots_are_those_of_the_frame_without_what_is_in_doubt(
         np.testing.assert_array_equal(found.values[key], frame[key].to_numpy(dtype=float))
     assert found.ids.size < 10 or np.isnan(found.values["cushion"]).sum() == 1
     assert found.last(5).ids.tolist() == found.ids[-5:].tolist()
+
+
+def test_a_run_of_the_past_that_was_imported_since_is_not_among_the_newest(
+    engine: sa.Engine, make_shot: MakeShot
+) -> None:
+    with database.write(engine) as conn:
+        conn.execute(sa.insert(tables.presses).values(site="lowland", name="P1"))
+        own = shots.insert(conn, [make_shot(counter=number) for number in range(4)])
+        shots.insert(conn, [make_shot(counter=number, epoch=-10_000) for number in range(4)])
+        own += shots.insert(conn, [make_shot(counter=4)])
+        found = newest.read(conn, 1, keys=KEYS, phases=("charted",), last=6)
+    assert found.ids.tolist() == own
 
 
 def test_few_shots_are_decoded_like_many() -> None:
