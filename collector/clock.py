@@ -54,3 +54,12 @@ def real_clock() -> ServiceClock:
     """A service clock that is the wall clock."""
     anchor = wall_now()
     return ServiceClock(wall_anchor=anchor, service_anchor=anchor)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Service and wall time of a transaction, and how fast the service's runs."""
+
+    now: datetime
+    wall: datetime
+    speed: float = 1.0

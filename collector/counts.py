@@ -1,9 +1,8 @@
-"""What a transaction is told of the time, and what became of its messages."""
+"""What became of the messages of a transaction."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from datetime import datetime
 
 
 @dataclass(slots=True)
@@ -24,12 +23,3 @@ class Counts:
         """Add another batch's counts to these."""
         for each in fields(self):
             setattr(self, each.name, getattr(self, each.name) + getattr(more, each.name))
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """Service and wall time of a transaction, and how fast the service's runs."""
-
-    now: datetime
-    wall: datetime
-    speed: float = 1.0

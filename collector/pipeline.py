@@ -17,14 +17,14 @@ from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 
-from collector.clock import ServiceClock, wall_now
+from collector.clock import Moment, ServiceClock, wall_now
 from collector.contract.bodies import Message
 from collector.contract.mapping_read import Mappings
 from collector.contract.messages import GaugingMessage
 from collector.contract.parse import parse
 from collector.contract.policy import Policy as Intake
 from collector.contract.refusal import Refusal
-from collector.counts import Counts, Moment
+from collector.counts import Counts
 from collector.errors import StoreError
 from collector.gauging.model import NewGauging, from_message
 from collector.gauging.record import record

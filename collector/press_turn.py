@@ -8,8 +8,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.arrival import in_order
+from collector.clock import Moment
 from collector.contract.bodies import Message
-from collector.counts import Moment
 from collector.gauging.record import join_waiting
 from collector.press_state import PressState, dump, load
 from collector.press_work import PressWork

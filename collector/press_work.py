@@ -16,10 +16,11 @@ import sqlalchemy as sa
 from collector import press_clock, press_identity, press_told
 from collector.alarms import apply as alarms
 from collector.alarms.model import PressRef, ShotVerdict
+from collector.clock import Moment
 from collector.contract.bodies import Message
 from collector.contract.messages import RunMessage, SetpointsMessage, StateMessage, TrayMessage
 from collector.contract.shot import Shot
-from collector.counts import Counts, Moment
+from collector.counts import Counts
 from collector.identity import Identity, Kind, Last
 from collector.press_behind import ShotsBehind
 from collector.press_identity import is_newest

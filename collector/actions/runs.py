@@ -11,9 +11,8 @@ from dataclasses import asdict, dataclass, replace
 import sqlalchemy as sa
 
 from collector.actions.doer import named
-from collector.clock import ServiceClock
+from collector.clock import Moment, ServiceClock
 from collector.contract.messages import RunAction, RunMessage
-from collector.counts import Moment
 from collector.errors import NotAllowed
 from collector.press_state import PressState
 from collector.press_turn import state_of, take_turn

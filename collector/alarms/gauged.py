@@ -21,6 +21,7 @@ from collector.alarms.headline import out_of_tolerance
 from collector.alarms.lifecycle import AlarmEvent, Stage
 from collector.alarms.model import Moved, PressRef
 from collector.alarms.working import stage_of_row
+from collector.clock import Moment
 from collector.contract import quantities
 from collector.gauging.outside import Bounds, Group, Reading, groups
 from collector.store import alarms as alarm_store
@@ -48,14 +49,6 @@ CAUSE = {
 _MOMENTARY: tuple[AlarmEvent, ...] = ("occur", "hold", "clear")
 
 Tolerances = Mapping[str, Mapping[str, Bounds]]
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """Service and wall time."""
-
-    now: datetime
-    wall: datetime
 
 
 @dataclass(frozen=True, slots=True)

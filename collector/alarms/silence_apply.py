@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 import sqlalchemy as sa
 
@@ -13,20 +12,13 @@ from collector.alarms.announce import announce, whose
 from collector.alarms.lifecycle import AlarmEvent, Stage
 from collector.alarms.silence import GATEWAY, Verdict
 from collector.alarms.working import stage_of_row
+from collector.clock import Moment
 from collector.store import alarms as alarm_store
 from collector.store import presses, set_asides
 from collector.store.alarms import AlarmRow
 from collector.store.database import read, write
 
 KIND = "silence"
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """Floor time of an alarm, and wall time of its message."""
-
-    now: datetime
-    wall: datetime
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,8 @@ import sqlalchemy as sa
 
 from collector.alarms.ears import Ears
 from collector.alarms.silence import BROKER, DATABASE, Verdict, connection
-from collector.alarms.silence_apply import Moment, apply
+from collector.alarms.silence_apply import apply
+from collector.clock import Moment
 from collector.errors import StoreUnavailable
 from collector.jobs.job import Job, Shop
 from collector.store.database import read

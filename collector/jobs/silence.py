@@ -12,7 +12,8 @@ import sqlalchemy as sa
 from collector import jobs  # its list is complete only when the job runs: this one is part of it
 from collector.alarms.ears import Ears, press_facts
 from collector.alarms.silence import BROKER, Facts, JobFacts, verdicts
-from collector.alarms.silence_apply import Moment, apply
+from collector.alarms.silence_apply import apply
+from collector.clock import Moment
 from collector.jobs.job import Job, Shop
 from collector.store import alarms as alarm_store
 from collector.store.database import read

@@ -11,7 +11,8 @@ from streamlit.testing.v1 import AppTest
 
 from collector.actions import shelving
 from collector.alarms.silence import Verdict
-from collector.alarms.silence_apply import Moment, apply
+from collector.alarms.silence_apply import apply
+from collector.clock import Moment
 from collector.store import database, heartbeats, tables
 from dashboard.blocks.lane_words import sentence as lane_sentence
 from dashboard.blocks.lane_words import stale_words
