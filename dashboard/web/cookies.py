@@ -32,11 +32,18 @@ def put(response: Response, token: str, key: bytes, *, tls: bool) -> None:
         OVER_TLS if tls else PLAIN, f"{token}.{_signature(token, key)}", httponly=True, samesite="lax",
         secure=tls, path="/",
     )  # fmt: skip
+    if tls:
+        _forget(response, PLAIN, tls=tls)
 
 
 def take_back(response: Response, *, tls: bool) -> None:
     """Let the browser forget the sign-in."""
-    name = OVER_TLS if tls else PLAIN
+    for name in (OVER_TLS, PLAIN) if tls else (PLAIN,):
+        _forget(response, name, tls=tls)
+
+
+def _forget(response: Response, name: str, *, tls: bool) -> None:
+    """Over TLS also one from without: it would be somebody's once the newer one has ended."""
     response.delete_cookie(name, httponly=True, samesite="lax", secure=tls, path="/")
 
 

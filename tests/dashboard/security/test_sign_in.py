@@ -78,6 +78,18 @@ def test_signing_out_ends_it_in_the_store_too(site: Site) -> None:
     assert thief.get("/account").status == 303
 
 
+def test_a_sign_in_from_before_tls_is_nobody_s_after_signing_out(site: Site) -> None:
+    """Left in the browser, or put there by who can answer for the site without TLS."""
+    browser = site.browser(scheme="https")
+    browser.cookies[cookies.PLAIN] = site.signed_in("admin 1").cookies[cookies.PLAIN]
+    browser.send("/sign-in", name="operator 1", password=GOOD)
+    assert set(browser.cookies) & {cookies.PLAIN, cookies.OVER_TLS} == {cookies.OVER_TLS}
+
+    browser.cookies[cookies.PLAIN] = site.signed_in("admin 1").cookies[cookies.PLAIN]
+    browser.send("/sign-out")
+    assert browser.get("/account").headers["location"] == "/sign-in"
+
+
 @pytest.mark.parametrize("path", ["/sign-in", "/sign-out", "/account", "/code"])
 @pytest.mark.parametrize("origin", HOSTILE)
 def test_a_form_that_another_site_sends_is_refused(site: Site, path: str, origin: str) -> None:
