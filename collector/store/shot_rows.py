@@ -27,7 +27,6 @@ Columns = dict[str, Sequence[Any]]
 _NAMES = [column.name for column in shots.columns if not column.primary_key]
 _INSERT = f"INSERT INTO shots ({', '.join(_NAMES)}) VALUES ({', '.join('?' * len(_NAMES))})"  # noqa: S608 - our own names
 _LAST = sa.select(sa.func.max(shots.c.id))
-_OBJECTS = (*digest.OF_NUMBERS, "originals", "setpoint_originals")
 
 
 class NewShot(NamedTuple):
@@ -112,6 +111,8 @@ def insert(
     columns["digest"] = digest.of_columns({**columns, **canonical, "site": sites, "name": press_names})
     if conn.dialect.name == "sqlite":
         return _by_driver(conn, columns | as_text)
+    for name in (*digest.OF_NUMBERS, "originals", "setpoint_originals"):
+        columns[name] = list(map(dict, columns[name]))  # which no other kind of mapping may be as JSON
     rows = [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
     statement = sa.insert(shots).returning(shots.c.id, sort_by_parameter_order=True)
     return list(conn.execute(statement, rows).scalars())
@@ -123,8 +124,6 @@ def _columns(new: Sequence[NewShot]) -> Columns:
     columns["characteristics"] = columns.pop("values")
     for name in digest.TIMES:
         columns[name] = list(map(to_micros, columns[name]))
-    for name in _OBJECTS:
-        columns[name] = list(map(dict, columns[name]))
     # A share that is not a number means: no chart had an opinion.
     columns["share"] = [each if each is not None and isfinite(each) else None for each in columns["share"]]
     return columns
@@ -135,7 +134,7 @@ def _texts(columns: Columns) -> tuple[Columns, Columns]:
     stored: Columns = {"not_written": [to_json(each) if each else "[]" for each in columns["not_written"]]}
     canonical: Columns = {}
     for name in ("originals", "setpoint_originals"):
-        stored[name] = [to_json(each) if each else "{}" for each in columns[name]]
+        stored[name] = [to_json(dict(each)) if each else "{}" for each in columns[name]]
     for name in digest.OF_NUMBERS:
         stored[name], canonical[name] = written(columns[name])
     return stored, canonical
