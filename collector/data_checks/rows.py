@@ -40,7 +40,8 @@ class Looked:
     Attributes
     ----------
     count : int
-        Shots before the first at which a key comes into doubt or out of it.
+        Shots taken in, all before the first at which a key comes into doubt or out of it; where the level of
+        a key is not known yet, no more than it is taken of.
     after : mapping of str to Known
         What is known after them.
     doubts : mapping of str to list of Doubt
@@ -88,6 +89,8 @@ def look_at_rows(data: Mapping[str, Known], keys: Sequence[str], table: FloatArr
     Looked
     """
     known = [data.get(key) or Known() for key in keys]
+    if any(each.rule is None and len(each.recent) < LEVEL_OF for each in known):
+        table = table[:LEVEL_OF]  # once levels are known, the rest needs no walk value by value
     habits = _habits(known, table)
     odd = [
         index
