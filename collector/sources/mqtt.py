@@ -25,11 +25,12 @@ from collector.errors import DeliveryError, SettingsError
 from collector.sources import mqtt_connection as connection
 from collector.sources.incoming import Incoming
 from collector.sources.mqtt_arrivals import Arrivals
-from collector.sources.mqtt_settings import MqttSettings, back_off_s
+from collector.sources.mqtt_rounds import keep_connected
+from collector.sources.mqtt_settings import MqttSettings
 from collector.sources.mqtt_trouble import Trouble
 from collector.sources.mqtt_version import Version
 
-_log = logging.getLogger(__name__)
+_log = logging.getLogger("evenrun.mqtt")
 _LOOK_S = 0.2  # how often something that waits looks whether the connection still stands
 
 
@@ -78,7 +79,7 @@ class MqttSource:
         self._version = Version(settings)
         self._client: Client | None = None
         self._thread: threading.Thread | None = None
-        self._trouble = Trouble(settings)
+        self._trouble = Trouble(settings, _log)
 
     @property
     def problem(self) -> str | None:
@@ -170,15 +171,10 @@ class MqttSource:
             self._thread.join(timeout=10.0)
 
     def _keep_connected(self) -> None:
-        attempt = 0
-        while not self._closing.is_set():
-            if not self._may_connect():
-                self._closing.wait(_LOOK_S)
-                continue
-            was_connected = self._connect_once()
-            attempt = 1 if was_connected else attempt + 1
-            if not self._version.falls_back:
-                self._closing.wait(back_off_s(attempt, self._settings, self._random))
+        keep_connected(
+            self._connect_once, self._closing, settings=self._settings, random=self._random,
+            may_connect=self._may_connect, at_once=lambda: self._version.falls_back,
+        )  # fmt: skip
 
     def _connect_once(self) -> bool:
         """Connect, stay until the connection ends, and tell whether there was one.
@@ -254,7 +250,8 @@ class MqttSource:
         if not any(code.is_failure for code in codes):
             self._connected.set()
             return
-        self._trouble.not_subscribed()
+        ours = f"{topics.ROOT}/{self._settings.site}/#"
+        self._trouble.not_subscribed(reads=(ours, *self._settings.also))
 
     def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
         if self._connected.is_set() and not self._closing.is_set():

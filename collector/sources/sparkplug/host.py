@@ -31,8 +31,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.errors import SettingsError
 from collector.sources.mqtt_connection import prepare
-from collector.sources.mqtt_settings import MqttSettings, back_off_s
-from collector.sources.mqtt_tls import explained
+from collector.sources.mqtt_rounds import keep_connected
+from collector.sources.mqtt_settings import MqttSettings
+from collector.sources.mqtt_trouble import Trouble
 from collector.sources.sparkplug.payload import rebirth_command
 from collector.sources.sparkplug.shots import EPOCH
 from collector.sources.sparkplug.topics import rebirth_topic, state_topic
@@ -103,7 +104,12 @@ class Host:
         self._client: Client | None = None
         self._born_ms = 0
         self._thread = threading.Thread(target=self._keep_connected, name="sparkplug-host", daemon=True)
-        self.problem: str | None = "not started yet"
+        self._trouble = Trouble(settings, log, "Sparkplug ")
+
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with the connection, in one sentence; None while nothing is."""
+        return self._trouble.sentence
 
     def start(self) -> None:
         """Connect in a thread of its own and keep connecting until `close`."""
@@ -135,13 +141,10 @@ class Host:
             self._thread.join(10.0)
 
     def _keep_connected(self) -> None:
-        attempt = 0
-        while not self._closing.is_set():
-            if not self._may_connect():
-                self._closing.wait(LOOK_S)
-                continue
-            attempt = 1 if self._connect_once() else attempt + 1
-            self._closing.wait(back_off_s(attempt, self._settings, self._random))
+        keep_connected(
+            self._connect_once, self._closing, settings=self._settings, random=self._random,
+            may_connect=self._may_connect,
+        )  # fmt: skip
 
     def _connect_once(self) -> bool:
         """Connect and stay until the connection ends; whether there was one."""
@@ -151,8 +154,7 @@ class Host:
             client = self._client = self._new_client()
             client.connect(self._settings.host, self._settings.port, self._settings.keepalive_s)
         except (OSError, ValueError, SettingsError) as error:
-            why = explained(error, self._settings.host, self._settings.tls)
-            self._note(f"no connection to the broker at {self._settings.address}: {why}")
+            self._trouble.unreachable(error)
             return False
         client.loop_start()
         if not self._connected.wait(self._settings.answer_timeout_s):
@@ -181,22 +183,16 @@ class Host:
 
     def _on_connect(self, client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
         if code.is_failure:
-            self._note(
-                f"the broker at {self._settings.address} refused the Sparkplug connection ({code}); "
-                "check the broker's user and password settings"
-            )
+            self._trouble.refused(code)
             return
         client.subscribe([(self._state_topic, 1), *((name, 1) for name in self._filters)])
 
     def _on_subscribe(self, client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _: Any) -> None:
         if any(code.is_failure for code in codes):
-            self._note(
-                f"the broker at {self._settings.address} refused a Sparkplug subscription; give this user "
-                f"the right to read {' and '.join(self._filters)} and to write {self._state_topic}"
-            )
+            self._trouble.not_subscribed(reads=self._filters, writes=self._state_topic)
             client.disconnect()
             return
-        self.problem = None
+        self._trouble.is_over()
         self._connected.set()
         self._say(client, online=True)
         self._put(Connected())
@@ -210,7 +206,7 @@ class Host:
 
     def _on_disconnect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
         if self._connected.is_set() and not self._closing.is_set():
-            self._note(f"the Sparkplug connection to {self._settings.address} was lost ({code})")
+            self._trouble.lost(code)
         self._gone.set()
 
     def _say(self, client: Client, *, online: bool) -> Any:
@@ -227,11 +223,6 @@ class Host:
 
     def _now_ms(self) -> int:
         return (self._wall() - EPOCH) // timedelta(milliseconds=1)
-
-    def _note(self, sentence: str) -> None:
-        if sentence != self.problem:
-            log.warning("%s", sentence)
-        self.problem = sentence
 
 
 def _says_online(payload: bytes | bytearray) -> bool:
