@@ -113,7 +113,7 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     now, wall : datetime
         Floor time for the presses, wall time for everything else.
     """
-    beats = heartbeats.of_collectors(conn)
+    beats, beat = heartbeats.of_collectors(conn), heartbeats.last(conn, heartbeats.COLLECTOR)
     queues = [
         Waiting(channel=one.channel, messages=one.waiting, age_s=_seconds(wall - one.oldest_at))
         for one in outbox.queues(conn)
@@ -125,8 +125,8 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     ).scalar_one()
     return Health(
         reasons=(
-            *_collector_reasons(heartbeats.last(conn, heartbeats.COLLECTOR), wall),
-            *_job_reasons(jobs, wall), *_outbox_reasons(queues), *map(_off_reason, off),
+            *_collector_reasons(beat, wall),
+            *_job_reasons(jobs, wall, silent=_is_silent(beat, wall)), *_outbox_reasons(queues), *map(_off_reason, off),
         ),
         collectors=tuple(
             Collector(name=name, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
@@ -142,6 +142,10 @@ def unreadable(error: Exception) -> Health:
     return Health(reasons=(str(error),))
 
 
+def _is_silent(beat: Beat | None, wall: datetime) -> bool:
+    return beat is None or wall - beat.wall_at > DEAD_AFTER
+
+
 def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
     """What is wrong with whoever collects; nothing it said counts once it is silent."""
     if beat is None:
@@ -154,14 +158,15 @@ def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
     return [*([] if broker == "connected" else [broker]), *([] if store is None else [store]), *folders]
 
 
-def _job_reasons(results: Sequence[Result], wall: datetime) -> list[str]:
+def _job_reasons(results: Sequence[Result], wall: datetime, *, silent: bool) -> list[str]:
+    """Jobs that fail, and those that are late though a collector lives: without one all are, for one reason."""
     every_s = {job.name: job.every_s for job in JOBS}
     found = []
     for one in results:
         late = wall - one.started_at
         if one.failed:
             found.append(f"the job {one.name!r} fails: {one.outcome}")
-        elif one.name in every_s and late > _patience(every_s[one.name]):
+        elif not silent and one.name in every_s and late > _patience(every_s[one.name]):
             found.append(
                 f"the job {one.name!r} has not run for {_seconds(late):.0f} s: restart the collector"
             )

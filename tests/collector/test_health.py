@@ -105,6 +105,15 @@ def test_what_is_wrong_is_said(engine: sa.Engine, happened: Callable[[sa.Engine]
     assert said.replace("no sign", "given a sign") in found.reasons[0] or said in found.reasons[0]
 
 
+def test_a_stopped_collector_is_one_reason_and_not_one_more_for_each_of_its_jobs(engine: sa.Engine) -> None:
+    beat(engine, ago_s=900)
+    job_ran(ago_s=900, failed=False, outcome="")(engine)
+    (reason,) = health(engine).reasons
+    assert "no collector has given a sign of life" in reason
+    job_ran(ago_s=840, failed=True, outcome="3 MB left")(engine)
+    assert any("fails: 3 MB left" in each for each in health(engine).reasons)
+
+
 @pytest.mark.parametrize(
     "happened",
     [wait_in_outbox("mqtt", 0.5), wait_in_outbox("phone", 2), job_ran(ago_s=90, failed=False, outcome="")],
