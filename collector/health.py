@@ -126,7 +126,8 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     return Health(
         reasons=(
             *_collector_reasons(beat, wall),
-            *_job_reasons(jobs, wall, silent=_is_silent(beat, wall)), *_outbox_reasons(queues), *map(_off_reason, off),
+            *_job_reasons(jobs, wall, silent=_is_silent(beat, wall)),
+            *_outbox_reasons(queues), *map(_off_reason, off),
         ),
         collectors=tuple(
             Collector(name=name, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
@@ -159,7 +160,7 @@ def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
 
 
 def _job_reasons(results: Sequence[Result], wall: datetime, *, silent: bool) -> list[str]:
-    """Jobs that fail, and those that are late though a collector lives: without one all are, for one reason."""
+    """Jobs that fail, and those that are late though a collector lives: without one, all are."""
     every_s = {job.name: job.every_s for job in JOBS}
     found = []
     for one in results:
