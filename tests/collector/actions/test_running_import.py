@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from pathlib import Path
+from threading import Event
 
 import pytest
 import sqlalchemy as sa
@@ -53,9 +55,12 @@ def take(engine: sa.Engine, tmp_path: Path) -> Callable[..., Imported]:
     profile = profiles.load(str(tmp_path / "press.toml"))
 
     def take(during: Callable[[], object] = lambda: None) -> Imported:
+        def stored(_rows: int) -> None:
+            during()
+
         return import_csv(
             engine, Settings(), tmp_path / "export.csv", profile, profile_name="press.toml", clock=CLOCK,
-            progress=lambda _rows: during(),
+            progress=stored,
         )  # fmt: skip
 
     return take
@@ -112,6 +117,29 @@ def test_one_that_is_undone_before_its_last_word_is_not_said_to_be_there(
         take(take_back_at_the_end)
 
     assert [(row.accepted, row.undone_at) for row in listed(engine)] == [(ROWS, NOW)]
+
+
+@pytest.mark.parametrize("after", [1, 2, 3], ids="{} transactions".format)
+def test_an_undo_beside_it_loses_track_of_no_row(
+    engine: sa.Engine, take: Callable[..., Imported], after: int
+) -> None:
+    """In a thread of its own, at whatever moment it comes: in the midst of rows, between them, at the end."""
+    stored, may_undo = count(1), Event()
+
+    def tell() -> None:
+        if next(stored) == after:
+            may_undo.set()
+
+    with ThreadPoolExecutor(1) as beside:
+        running = beside.submit(take, tell)
+        assert may_undo.wait(60)
+        done = undo(engine, 1, who="technician 1", why="of another press", clock=CLOCK)
+    failed = running.exception()
+
+    assert failed is None or isinstance(failed, ImportEnded)
+    assert done.shots >= 20 * after
+    assert of_press(engine) == []
+    assert [(row.accepted, row.undone_at) for row in listed(engine)] == [(done.shots, NOW)]
 
 
 def test_its_run_is_named_when_it_has_ended(engine: sa.Engine, take: Callable[..., Imported]) -> None:
