@@ -101,6 +101,8 @@ class Host:
         self._closing = threading.Event()
         self._gone = threading.Event()
         self._connected = threading.Event()
+        self._news = threading.Event()  # the broker has taken us, or the connection ended
+        self._answered = False
         self._client: Client | None = None
         self._born_ms = 0
         self._thread = threading.Thread(target=self._keep_connected, name="sparkplug-host", daemon=True)
@@ -149,6 +151,8 @@ class Host:
     def _connect_once(self) -> bool:
         """Connect and stay until the connection ends; whether there was one."""
         self._gone.clear()
+        self._news.clear()
+        self._answered = False
         self._born_ms = self._now_ms()
         try:
             client = self._client = self._new_client()
@@ -157,7 +161,10 @@ class Host:
             self._trouble.unreachable(error)
             return False
         client.loop_start()
-        if not self._connected.wait(self._settings.answer_timeout_s):
+        came = self._news.wait(self._settings.answer_timeout_s)
+        if not (self._answered or self._closing.is_set()):
+            self._trouble.unanswered(hung_up=came)
+        if not self._connected.is_set():
             client.disconnect()
         self._gone.wait()
         client.loop_stop()
@@ -182,6 +189,7 @@ class Host:
         return client
 
     def _on_connect(self, client: Client, _data: Any, _flags: Any, code: ReasonCode, _more: Any) -> None:
+        self._answered = True
         if code.is_failure:
             self._trouble.refused(code)
             return
@@ -194,6 +202,7 @@ class Host:
             return
         self._trouble.is_over()
         self._connected.set()
+        self._news.set()
         self._say(client, online=True)
         self._put(Connected())
         log.info("host application on %s, STATE on %s", self._settings.address, self._state_topic)
@@ -208,6 +217,7 @@ class Host:
         if self._connected.is_set() and not self._closing.is_set():
             self._trouble.lost(code)
         self._gone.set()
+        self._news.set()
 
     def _say(self, client: Client, *, online: bool) -> Any:
         return client.publish(self._state_topic, self._state(online=online), qos=1, retain=True)
