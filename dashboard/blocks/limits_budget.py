@@ -11,6 +11,7 @@ import streamlit as st
 
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import SHIFTS_PER_DAY, Proposed
+from collector.contract.figures import significant
 from dashboard.blocks.press_charts import themed
 from dashboard.charts.false_alarms import false_alarms
 from rules import budget
@@ -67,7 +68,7 @@ def sentence(own_per_shift: float, allowed_per_day: float) -> str:
 
 def number(alarms: float) -> str:
     """A number of false alarms: two digits that count, never as a power of ten."""
-    return f"{float(f'{alarms:.2g}'):,.12g}"
+    return significant(alarms, 2)
 
 
 def _coarse(each: Proposed) -> float:

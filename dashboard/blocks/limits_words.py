@@ -12,6 +12,7 @@ import pandas as pd
 from collector.actions.limits_steady import Steady
 from collector.actions.limits_study import Proposed
 from collector.contract import quantities, unit_names
+from collector.contract.figures import significant
 from collector.plan import charts_from_json
 from rules.baseline import Study
 from rules.budget import SHIFTS
@@ -103,7 +104,7 @@ _WORDS: Mapping[str, Any] = {
 
 
 def _plain(value: object) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return significant(value, 4) if isinstance(value, float) else str(value)
 
 
 def now_words(row: Any, unit: str | None = None) -> str:
@@ -172,7 +173,7 @@ def rate(per_shift: float | None) -> str:
         return "none"
     shifts = 1.0 / per_shift
     often = f"one in {shifts:,.0f} shifts" if shifts < LONGEST else f"less than one in {LONGEST:,} shifts"
-    return f"{per_shift:.2g} in 8 h ({often})"
+    return f"{significant(per_shift, 2)} in 8 h ({often})"
 
 
 def shot_name(steady: Steady, place: int) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from collector.contract.figures import significant
 from rules.run_rules import RULES, named, sentence
 
 _BY_CHART = {
@@ -61,7 +62,7 @@ def cost_words(costs: Iterable[Mapping[str, Any]], budget_per_day: float) -> str
     if not known:
         return ""
     return (
-        f"Expect about {max(known):.2g} false alarms in a shift of 8 h from these charts, all "
+        f"Expect about {significant(max(known), 2)} false alarms in a shift of 8 h from these charts, all "
         f"characteristics together (the floor allows {budget_per_day:g} in 24 h)."
     )
 

@@ -146,6 +146,8 @@ def test_what_the_charts_cost_is_one_sentence_or_nothing() -> None:
     assert cost_words([{}], 1.0) == ""
     words = cost_words([{"false_alarms_per_shift": 0.33}, {"false_alarms_per_shift": 0.31}], 1.0)
     assert words.startswith("Expect about 0.33 false alarms in a shift of 8 h")
+    many = cost_words([{"false_alarms_per_shift": 131.4}], 1.0)  # all eight rules on every chart
+    assert many.startswith("Expect about 130 false alarms")
 
 
 def test_signals_of_one_shot_are_joined_in_words(conn: sa.Connection) -> None:
