@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
+from typing import cast
 
 from collector.contract import units
 from collector.contract.members import wrong_type
@@ -44,6 +46,14 @@ class Problem:
     remedy: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """How a block is read whose keys are all known: which of them in another unit, and own units."""
+
+    converted: tuple[tuple[str, Reading, str], ...]
+    own_units: Mapping[str, str]
+
+
 class Readings:
     """Canonical numbers of one block of a message, collected key by key."""
 
@@ -66,8 +76,9 @@ def read_block(block: object, unit_names: Members, name: str, scope: Scope, foun
     """
     if type(block) is not dict:
         raise wrong_type(pointer(name), block, "an object of numbers by key")
-    if not unit_names and _is_plain(block, scope):
-        found.values.update(block)
+    plan = _plan(tuple(block), tuple(unit_names.items()), scope)
+    if plan is not None and _are_floats(block.values()):
+        _read_plain(block, plan, name, found)
         return
     values, originals = found.values, found.originals
     for key, value in block.items():
@@ -88,18 +99,33 @@ def read_block(block: object, unit_names: Members, name: str, scope: Scope, foun
             found.units[key] = reading.own_unit
 
 
-def _is_plain(block: Members, scope: Scope) -> bool:
-    """Whether every member is a finite decimal number of a known quantity, so in its canonical unit."""
-    numbers = block.values()
-    return (
-        _FLOATS.issuperset(map(type, numbers)) and isfinite(sum(numbers)) and _are_known(tuple(block), scope)
-    )
+def _read_plain(block: Members, plan: _Plan, name: str, found: Readings) -> None:
+    """Read floats of known meaning: all at once, then those over again that came in another unit."""
+    found.values.update(block)
+    for key, reading, unit_name in plan.converted:
+        found.values[key] = converted(block[key], reading, name, key)
+        found.originals[key] = (block[key], unit_name)
+    found.units.update(plan.own_units)
+
+
+def _are_floats(numbers: Collection[object]) -> bool:
+    """Whether all are finite decimal numbers; of a few so large that only their sum is not, no."""
+    return _FLOATS.issuperset(map(type, numbers)) and isfinite(sum(cast(Collection[float], numbers)))
 
 
 @lru_cache(maxsize=1024)
-def _are_known(keys: tuple[str, ...], scope: Scope) -> bool:
-    readings = [how_to_read(key, None, scope) for key in keys]
-    return all(isinstance(each, Reading) and each.own_unit is None for each in readings)
+def _plan(keys: tuple[str, ...], units: tuple[tuple[str, str], ...], scope: Scope) -> _Plan | None:
+    """How the numbers of these keys are read when units are given so; None where one has a problem."""
+    unit_names, converted, own_units = dict(units), [], {}
+    for key in keys:
+        reading = how_to_read(key, unit_of(unit_names, key), scope)
+        if isinstance(reading, Problem):
+            return None
+        if reading.sent_unit is not None:
+            converted.append((key, reading, reading.sent_unit))
+        if reading.own_unit is not None:
+            own_units[key] = reading.own_unit
+    return _Plan(tuple(converted), own_units)
 
 
 def as_number(value: object, *path: str) -> float:

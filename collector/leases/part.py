@@ -129,7 +129,7 @@ class Part:
             self._taken(batch)
             return
         # Acknowledged here, so that it is done in the order of arrival, as 4.6 of MQTT 5.0 asks for.
-        mine = [replace(each, ack=already_acknowledged) for each in batch if self._work.takes(each.topic)]
+        mine = [each._replace(ack=already_acknowledged) for each in batch if self._work.takes(each.topic)]
         if self._taken(mine):
             _acknowledge(batch)
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
 def already_acknowledged() -> None:
     """Acknowledgement of sources that need none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Incoming:
+class Incoming(NamedTuple):
     """Bytes with where they came from; `ack` is called once what follows from them is durable."""
 
     topic: str
