@@ -7,6 +7,7 @@ so `evenrun check` starts without Streamlit and the import directions hold.
 from __future__ import annotations
 
 import difflib
+import gc
 import importlib
 import os
 import sys
@@ -18,6 +19,10 @@ from typing import Any
 import typer
 
 from collector.errors import EvenrunError, UserError
+
+# Objects made and not gone again. Nearly all that a batch makes goes with it, without a search for garbage;
+# searching after every 700, as is usual, took a seventh of an import, and saved 3 MiB of 264 (measured).
+GARBAGE_AFTER = 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +88,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; a known error is one sentence on standard error and exit code 2."""
     # Our matrices are small: threads for each of them, in a handful of processes, took three times as long.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(GARBAGE_AFTER)
     words = list(sys.argv[1:] if arguments is None else arguments)
     try:
         _dispatch(words)

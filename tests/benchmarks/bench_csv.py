@@ -8,7 +8,8 @@ synchronous NORMAL: nothing is checked, charted or kept for proof. The import va
 each shot by the default chart plan, and commits with a digest a shot, synchronous FULL. Prints both and their
 ratio, on the wall and in processor time of this process, which other work on the machine disturbs less; the
 goal is 3 or less. --profile prints where the import's time goes; --memory imports once and prints
-how much memory the process came to need, at each tenth of the file.
+how much memory the process came to need, at each tenth of the file. Garbage is looked for as seldom as in
+`evenrun import`; set OPENBLAS_NUM_THREADS=1, as that does, or waiting threads are counted too.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from __future__ import annotations
 import argparse
 import cProfile
 import csv
+import gc
 import pstats
 import resource
 import sqlite3
@@ -33,6 +35,7 @@ import pandas as pd
 sys.path[:0] = [str(Path(__file__).parents[2])]
 from ten_characteristics import KEYS, LEVELS, SEED  # noqa: E402
 
+from collector.cli import GARBAGE_AFTER  # noqa: E402
 from collector.clock import real_clock  # noqa: E402
 from collector.contract.mapping import ShotProfile  # noqa: E402
 from collector.contract.quantities import find, unit  # noqa: E402
@@ -180,6 +183,7 @@ def main() -> None:
     asked.add_argument("--profile", action="store_true")
     asked.add_argument("--memory", action="store_true")
     given = asked.parse_args()
+    gc.set_threshold(GARBAGE_AFTER)
     if given.memory:
         memory(given.rows or 1_000_000)
     elif given.profile:
