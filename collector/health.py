@@ -126,7 +126,7 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     return Health(
         reasons=(
             *_collector_reasons(beat, wall),
-            *_job_reasons(jobs, wall, silent=_is_silent(beat, wall)),
+            *_job_reasons(jobs, wall, site=settings.site, silent=_is_silent(beat, wall)),
             *_outbox_reasons(queues), *map(_off_reason, off),
         ),
         collectors=tuple(
@@ -159,9 +159,9 @@ def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
     return [*([] if broker == "connected" else [broker]), *([] if store is None else [store]), *folders]
 
 
-def _job_reasons(results: Sequence[Result], wall: datetime, *, silent: bool) -> list[str]:
+def _job_reasons(results: Sequence[Result], wall: datetime, *, site: str, silent: bool) -> list[str]:
     """Jobs that fail, and those that are late though a collector lives: without one, all are."""
-    every_s = {job.name: job.every_s for job in JOBS}
+    every_s = {job.kept_as(site): job.every_s for job in JOBS}
     found = []
     for one in results:
         late = wall - one.started_at

@@ -17,4 +17,4 @@ def escalate(shop: Shop) -> str | None:
     return f"{counted(told, 'message')} added" if told else "nobody is to be told now"
 
 
-JOB = Job(name="escalation", every_s=10.0, work=escalate)
+JOB = Job(name="escalation", every_s=10.0, work=escalate, of_site=True)

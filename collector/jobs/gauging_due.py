@@ -7,7 +7,7 @@ from datetime import timedelta
 from collector.alarms.message_text import message
 from collector.gauging.proposal import Proposal
 from collector.jobs.job import Job, Shop
-from collector.store import reports
+from collector.store import presses, reports
 from collector.store.database import read, write
 from collector.store.discs_due import due
 
@@ -18,8 +18,9 @@ def look(shop: Shop) -> str:
     """Count the discs that are due; tell of those on hold, at most every four hours."""
     now = shop.clock.now()
     with read(shop.engine) as conn:
-        ripe = due(conn, now)
-        last = reports.last_until(conn, reports.GAUGING_DUE)
+        own = presses.of_site(conn, shop.settings.site)
+        ripe = [each for each in due(conn, now) if each.disc.press_id in own]
+        last = reports.last_until(conn, shop.settings.site, reports.GAUGING_DUE)
     held = [each for each in ripe if each.hold_id is not None]
     text = f"{_discs(len(ripe))} due for gauging, {len(held)} of them on hold or beside a hold"
     if held and (last is None or now - last >= QUIET_FOR):
@@ -34,8 +35,8 @@ def _tell(shop: Shop, held: list[Proposal], text: str) -> None:
     to = [one.name for one in shop.settings.channels if "gauging_due" in one.tell]
     with write(shop.engine) as conn:
         new = reports.tell(
-            conn, reports.GAUGING_DUE, now.isoformat(timespec="minutes"), text=body, to=to,
-            payload=message("Discs on hold are due for gauging", body), from_at=now, until_at=now,
+            conn, shop.settings.site, reports.GAUGING_DUE, now.isoformat(timespec="minutes"), text=body,
+            to=to, payload=message("Discs on hold are due for gauging", body), from_at=now, until_at=now,
             wall=shop.wall(),
         )  # fmt: skip
     if new and to:
@@ -46,4 +47,4 @@ def _discs(count: int) -> str:
     return "1 disc is" if count == 1 else f"{count:,} discs are"
 
 
-JOB = Job(name="gauging due", every_s=300.0, work=look)
+JOB = Job(name="gauging due", every_s=300.0, work=look, of_site=True)

@@ -67,6 +67,8 @@ class Job:
     shared : bool
         Of all the collectors on one store a single one does it in each interval; its result is stored.
         A job that is not shared is the process's own business and runs in each of them, unrecorded.
+    of_site : bool
+        Shared among the collectors of one site only, since it goes by the settings of that site.
     when_missed : {'made up', 'declared'}
         What is said when no collector ran while it was due.
     longest_s : float
@@ -77,5 +79,10 @@ class Job:
     every_s: float
     work: Callable[[Shop], str | None]
     shared: bool = True
+    of_site: bool = False
     when_missed: WhenMissed = "made up"
     longest_s: float = 300.0
+
+    def kept_as(self, site: str) -> str:
+        """The name of its result in the store, where several sites may have results of it."""
+        return f"{self.name} at {site}" if self.of_site else self.name

@@ -64,9 +64,10 @@ def run_if_due(job: Job, shop: Shop) -> bool:
 
 
 def _run_shared(job: Job, shop: Shop) -> bool:
+    name = job.kept_as(shop.settings.site)
     with write(shop.engine) as conn:
         claim = results.claim(
-            conn, job.name, wall=shop.wall(), every=timedelta(seconds=job.every_s),
+            conn, name, wall=shop.wall(), every=timedelta(seconds=job.every_s),
             longest=timedelta(seconds=job.longest_s), when_missed=job.when_missed,
         )  # fmt: skip
     if claim is None:
@@ -82,7 +83,7 @@ def _run_shared(job: Job, shop: Shop) -> bool:
         outcome = f"failed with {type(error).__name__}, which nobody foresaw; the collector's log tells where"
     with write(shop.engine) as conn:
         results.finish(
-            conn, job.name, claim, wall=shop.wall(), took_s=time.monotonic() - began, failed=failed,
+            conn, name, claim, wall=shop.wall(), took_s=time.monotonic() - began, failed=failed,
             outcome=outcome,
         )  # fmt: skip
     return True

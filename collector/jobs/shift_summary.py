@@ -24,7 +24,7 @@ def summarize(shop: Shop) -> str | None:
         return "no shifts are set"
     now, zone = shop.clock.now(), ZoneInfo(shop.settings.time_zone)
     with read(shop.engine) as conn:
-        last = reports.last_until(conn, reports.SHIFT_SUMMARY)
+        last = reports.last_until(conn, shop.settings.site, reports.SHIFT_SUMMARY)
     since = now - LOOK_BACK if last is None else max(last, now - LOOK_BACK)
     # Two shifts may end at the same minute, hence the margin; what was told already is told no more.
     ended = turns_between(shop.settings.shifts, since - timedelta(seconds=1), now, zone)
@@ -38,14 +38,14 @@ def summarize(shop: Shop) -> str | None:
 def _tell(shop: Shop, turn: Turn, zone: ZoneInfo) -> bool:
     subject = _name(turn, zone)
     with read(shop.engine) as conn:
-        if reports.told(conn, reports.SHIFT_SUMMARY, subject):
+        if reports.told(conn, shop.settings.site, reports.SHIFT_SUMMARY, subject):
             return False
         text = summary(figures(conn, shop.settings.site, turn.began_at, turn.ended_at))
     to = [one.name for one in shop.settings.channels if "shift_summary" in one.tell]
     with write(shop.engine) as conn:
         return reports.tell(
-            conn, reports.SHIFT_SUMMARY, subject, text=text, payload=message(f"Shift {subject}", text), to=to,
-            from_at=turn.began_at, until_at=turn.ended_at, wall=shop.wall(),
+            conn, shop.settings.site, reports.SHIFT_SUMMARY, subject, text=text, to=to, wall=shop.wall(),
+            payload=message(f"Shift {subject}", text), from_at=turn.began_at, until_at=turn.ended_at,
         )  # fmt: skip
 
 
@@ -53,4 +53,4 @@ def _name(turn: Turn, zone: ZoneInfo) -> str:
     return f"{turn.shift} {turn.began_at.astimezone(zone):%a %Y-%m-%d}"
 
 
-JOB = Job(name="shift summary", every_s=30.0, work=summarize)
+JOB = Job(name="shift summary", every_s=30.0, work=summarize, of_site=True)

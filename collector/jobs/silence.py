@@ -33,7 +33,7 @@ def look(shop: Shop, *, monotonic: Callable[[], float] = time.monotonic) -> str 
     with read(shop.engine) as conn:
         presses = press_facts(conn, shop.settings.site, ears, at_s=at_s, speed=shop.clock.speed)
         away = shop.vitals.broker() is not None or _broker_is_away(conn)
-        late = overdue(last_results(conn), jobs.JOBS, wall=shop.wall())
+        late = overdue(last_results(conn), jobs.JOBS, site=shop.settings.site, wall=shop.wall())
     if away:
         ears.start_over(at_s=at_s)
     found = verdicts(Facts(presses=presses, jobs=late, broker_away=away, settings=shop.settings.alarms))
@@ -44,13 +44,16 @@ def look(shop: Shop, *, monotonic: Callable[[], float] = time.monotonic) -> str 
     return "; ".join(lines) or None
 
 
-def overdue(results: Sequence[Result], known: Sequence[Job], *, wall: datetime) -> list[JobFacts]:
-    """By how much each shared job is late.
+def overdue(
+    results: Sequence[Result], known: Sequence[Job], *, site: str, wall: datetime
+) -> list[JobFacts]:
+    """By how much each shared job is late, but those that other sites do for themselves.
 
     Parameters
     ----------
     results : sequence of Result
     known : sequence of Job
+    site : str
     wall : datetime
 
     Returns
@@ -58,13 +61,13 @@ def overdue(results: Sequence[Result], known: Sequence[Job], *, wall: datetime) 
     list of JobFacts
         One for each job that ever ran.
     """
-    every = {job.name: timedelta(seconds=job.every_s) for job in known if job.shared}
+    own = {job.kept_as(site): job for job in known if job.shared}
     found = []
     for result in results:
-        if result.name in every:
-            patience = max(OVERDUE_TURNS * every[result.name], OVERDUE_LEAST)
+        if (job := own.get(result.name)) is not None:
+            patience = max(OVERDUE_TURNS * timedelta(seconds=job.every_s), OVERDUE_LEAST)
             late = wall - result.started_at - patience
-            found.append(JobFacts(name=result.name, late_s=max(late.total_seconds(), 0.0)))
+            found.append(JobFacts(name=job.name, late_s=max(late.total_seconds(), 0.0)))
     return found
 
 
@@ -74,4 +77,4 @@ def _broker_is_away(conn: sa.Connection) -> bool:
     return any((row.subject or "").startswith(f"{BROKER}:") for row in active)
 
 
-JOB: Job = Job(name="silence", every_s=5.0, work=look)
+JOB: Job = Job(name="silence", every_s=5.0, work=look, of_site=True)

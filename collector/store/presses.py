@@ -64,6 +64,11 @@ def find(conn: sa.Connection, site: str, name: str) -> PressRow | None:
     return None if found is None else PressRow(found, site, name)
 
 
+def of_site(conn: sa.Connection, site: str) -> set[int]:
+    """The ids of a site's presses."""
+    return set(conn.execute(sa.select(presses.c.id).where(presses.c.site == site)).scalars())
+
+
 def by_id(conn: sa.Connection, press_id: int) -> PressRow:
     """The press with this id."""
     found = conn.execute(sa.select(presses.c.site, presses.c.name).where(presses.c.id == press_id)).one()

@@ -20,9 +20,11 @@ SUMMARIES = 6
 def show() -> None:
     """Every job that one collector does for all, and the newest shift summaries."""
     with read(database.engine()) as conn:
+        site = database.settings().site
         last = {one.name: one for one in last_results(conn)}
-        summaries = reports.newest(conn, reports.SHIFT_SUMMARY, last=SUMMARIES)
-    st.table(plain_rows(words.job_row(job, last.get(job.name), database.local) for job in JOBS if job.shared))
+        summaries = reports.newest(conn, site, reports.SHIFT_SUMMARY, last=SUMMARIES)
+    shared = [job for job in JOBS if job.shared]
+    st.table(plain_rows(words.job_row(job, last.get(job.kept_as(site)), database.local) for job in shared))
     st.caption("A collector also gives a sign of life and looks at what waits, once a second.")
     if summaries:
         st.subheader("Shift summaries")

@@ -66,6 +66,14 @@ def test_of_many_collectors_one_does_it(engine: sa.Engine) -> None:
         assert sum(pool.map(collector, range(4))) == 1
 
 
+def test_a_job_of_a_site_is_done_once_at_each(engine: sa.Engine) -> None:
+    here, twin = shop(engine), shop(engine)
+    far = replace(here, settings=Settings(site="upland"))
+    own = job(of_site=True)
+    assert [run_if_due(own, each) for each in (here, far, twin)] == [True, True, False]
+    assert [run_if_due(job(), each) for each in (here, far, twin)] == [True, False, False]
+
+
 def test_one_that_waits_to_take_over_does_none(engine: sa.Engine) -> None:
     waiting = replace(shop(engine), at_work=lambda: False)
 

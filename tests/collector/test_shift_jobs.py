@@ -121,6 +121,20 @@ def test_a_summary_counts_what_happened_at_its_own_site_only(seeded: Seeded) -> 
     ]
 
 
+def test_each_site_of_a_store_is_told_of_its_own_shift(seeded: Seeded) -> None:
+    upland = SETTINGS.model_copy(update={"site": "upland"})
+    for settings in (SETTINGS, upland, SETTINGS, upland):
+        summarize(shop(seeded.engine, settings=settings))
+    assert [one["body"].splitlines()[0] for one in told(seeded.engine)] == ["100 shots: P1 100", "0 shots"]
+
+
+def test_what_was_told_before_reports_named_their_site_is_not_told_again(seeded: Seeded) -> None:
+    summarize(shop(seeded.engine))
+    with database.write(seeded.engine) as conn:
+        conn.execute(sa.update(tables.reports).values(site=None))
+    assert summarize(shop(seeded.engine)) is None
+
+
 def replace_begin(shift: Shift, begins: time) -> Shift:
     return shift.model_copy(update={"begins": begins})
 
@@ -149,13 +163,21 @@ def test_discs_on_hold_that_come_due_are_told_of_at_most_every_four_hours(seeded
     assert len(told(seeded.engine)) == 2
 
 
+def test_a_site_is_told_of_its_own_discs_only(seeded: Seeded) -> None:
+    hold(seeded)
+    upland = SETTINGS.model_copy(update={"site": "upland"})
+    said = look(shop(seeded.engine, at=STARTED + timedelta(hours=26), settings=upland))
+    assert said == "0 discs are due for gauging, 0 of them on hold or beside a hold"
+    assert told(seeded.engine) == []
+
+
 def test_a_report_reaches_no_channel_that_is_off(seeded: Seeded) -> None:
     with database.write(seeded.engine) as conn:
         channels.disable(conn, "office", wall=NOON, why="401")
     summarize(shop(seeded.engine))
     assert told(seeded.engine) == []
     with database.read(seeded.engine) as conn:
-        assert len(reports.newest(conn, reports.SHIFT_SUMMARY, last=5)) == 1
+        assert len(reports.newest(conn, SETTINGS.site, reports.SHIFT_SUMMARY, last=5)) == 1
 
 
 @pytest.fixture(autouse=True)

@@ -64,10 +64,11 @@ channels = Table(                                 # how the channels of the sett
 
 reports = Table(                                  # what is told once a shift or so, and was
     "reports", metadata, row_id(),
+    Column("site", String),                       # null: told before reports named it
     Column("kind", String, nullable=False),       # shift_summary | gauging_due
     Column("subject", String, nullable=False),    # "early 2026-03-02": told once
     Column("from_at", UtcTime, nullable=False),
     Column("until_at", UtcTime, nullable=False),
     Column("text", Text, nullable=False),
-    UniqueConstraint("kind", "subject"),
+    UniqueConstraint("site", "kind", "subject"),
 )

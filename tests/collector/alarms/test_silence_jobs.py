@@ -220,8 +220,12 @@ def test_a_job_is_overdue_after_three_turns_and_some_minutes(every_s: float, lat
         outcome=None, missed=None, missed_until=None, failed_since=None,
     )  # fmt: skip
     job = Job(name="x", every_s=every_s, work=lambda _: None)
-    assert [each.late_s for each in silence.overdue([result], [job], wall=START)] == [late_s]
-    assert silence.overdue([replace(result, name="gone")], [job], wall=START) == []
+    assert [each.late_s for each in silence.overdue([result], [job], site="a", wall=START)] == [late_s]
+    assert silence.overdue([replace(result, name="gone")], [job], site="a", wall=START) == []
+    own = replace(job, of_site=True)
+    assert silence.overdue([replace(result, name=own.kept_as("b"))], [own], site="a", wall=START) == []
+    (mine,) = silence.overdue([replace(result, name=own.kept_as("a"))], [own], site="a", wall=START)
+    assert (mine.name, mine.late_s) == ("x", late_s)
 
 
 def test_both_jobs_run_in_the_service() -> None:
