@@ -65,11 +65,11 @@ def change_words(event: Any) -> str:
         With kind, key, old, new and note, as in the `events` table.
     """
     if event.kind == "run" and _says(event.new, event.old):
-        return f"{event.new if _says(event.new) else event.old} {event.note or 'opened'}"
+        return f"{event.new if _says(event.new) else event.old} {_note(event, 'opened')}"
     if event.kind in ("setpoint", "limits") and isinstance(event.key, str):
         label = quantities.label(event.key)
         if event.kind == "limits":
-            return f"{label}: {event.note or 'new limits'}"
+            return f"{label}: {_note(event, 'new limits')}"
         since = "from " if _says(event.old) else ""
         return f"{label} {since}{from_to(event)}"
     return "new limits" if event.kind == "limits" else from_to(event)
@@ -77,7 +77,7 @@ def change_words(event: Any) -> str:
 
 def from_to(event: Any) -> str:
     """The old and the new value with their unit, and the note."""
-    if event.kind == "stop" and isinstance(event.new, int | float):
+    if event.kind == "stop" and isinstance(event.new, int | float) and _says(event.new):
         return f"no shot for {length_words(timedelta(seconds=event.new))}"
     if event.kind == "maintenance":
         return ": ".join(str(part) for part in (event.new, event.note) if _says(part))
@@ -99,6 +99,10 @@ def _value(event: Any, value: Any) -> str:
     if isinstance(value, Mapping):
         return ", ".join(f"{name} {each}" for name, each in value.items() if _says(each))
     return str(value).replace("_", " ") if event.kind == "state" else str(value)
+
+
+def _note(event: Any, without: str) -> str:
+    return str(event.note) if _says(event.note) else without
 
 
 def _says(*parts: Any) -> bool:
