@@ -24,7 +24,8 @@ _NEWEST = (
     sa.select(shots.c.id, shot_values.as_text())
     .where(
         shots.c.press_id == sa.bindparam("press_id"),
-        shots.c.epoch >= sa.bindparam("since_epoch"),
+        # As it stands, SQLite would go by epochs and sort every shot of the press for the newest few.
+        shots.c.epoch + 0 >= sa.bindparam("since_epoch"),
         shots.c.phase.in_(sa.bindparam("phases", expanding=True)),
     )
     .order_by(shots.c.id.desc())
