@@ -69,7 +69,7 @@ def set_roles(engine: sa.Engine, name: str, roles: Collection[str], *, who: str,
             before={"roles": account.roles}, after={"roles": chosen},
         )  # fmt: skip
         people.change_account(conn, account.id, {"roles": chosen})
-        _admin_is_left(conn)
+        _admin_is_left(conn, account)
 
 
 def disable(engine: sa.Engine, name: str, *, who: str, clock: ServiceClock, why: str | None = None) -> None:
@@ -88,7 +88,7 @@ def disable(engine: sa.Engine, name: str, *, who: str, clock: ServiceClock, why:
         _write_down(conn, account.name, "account disabled", who=who, clock=clock, why=why)
         people.change_account(conn, account.id, {"disabled_at": clock.wall()})
         people.end_sign_ins(conn, wall=clock.wall(), account_id=account.id)
-        _admin_is_left(conn)
+        _admin_is_left(conn, account)
 
 
 def enable(engine: sa.Engine, name: str, *, who: str, clock: ServiceClock) -> None:
@@ -172,9 +172,14 @@ def _account(conn: sa.Connection, name: str) -> Account:
     return account
 
 
-def _admin_is_left(conn: sa.Connection) -> None:
-    if not any("admin" in each.roles and each.disabled_at is None for each in people.all_accounts(conn)):
+def _admin_is_left(conn: sa.Connection, changed: Account) -> None:
+    """Refuse to take the last admin away; who was none takes none away, also where there is none."""
+    if _is_admin(changed) and not any(map(_is_admin, people.all_accounts(conn))):
         raise NotAllowed("then nobody would be an admin; make somebody else one first")
+
+
+def _is_admin(account: Account) -> bool:
+    return "admin" in account.roles and account.disabled_at is None
 
 
 def _write_down(

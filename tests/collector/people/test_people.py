@@ -462,6 +462,20 @@ def test_only_an_admin_looks_after_accounts(floor: Floor) -> None:
         assert people.all_accounts(conn) == before
 
 
+def test_where_nobody_is_an_admin_others_can_be_changed(engine: sa.Engine) -> None:
+    """As at the terminal, whose accounts may begin with an operator."""
+    clock = Floor(engine).clock
+    with write(engine) as conn:
+        who = sign_in.at_terminal(conn, wall=START)
+    act.add(engine, "operator 1", ["operator"], who=who, clock=clock)
+    act.set_roles(engine, "operator 1", ["technician"], who=who, clock=clock)
+    act.disable(engine, "operator 1", who=who, clock=clock)
+    with read(engine) as conn:
+        account = people.account(conn, "operator 1")
+    assert account is not None
+    assert (account.roles, account.disabled_at) == (["technician"], START)
+
+
 def test_the_last_admin_stays(floor: Floor) -> None:
     admin = floor.signed_in("admin 1")
     with pytest.raises(NotAllowed, match="nobody would be an admin"):
