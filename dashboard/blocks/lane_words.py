@@ -183,8 +183,10 @@ def counts(floor: Floor) -> str:
     alarms = sum(lane.alarms_open for lane in floor.lanes)
     silent = sum(lane.activity == "silent" for lane in floor.lanes)
     discs = sum(lane.hold.discs for lane in floor.lanes)
+    calm = not alarms and not silent and not any(lane.hold.intervals for lane in floor.lanes)
     parts = [
-        f"{alarms} need{'s' if alarms == 1 else ''} a look" if alarms else "nothing needs a look",
+        "nothing needs a look" if calm else "",
+        f"{alarms} need{'s' if alarms == 1 else ''} a look" if alarms else "",
         f"{silent} silent" if silent else "",
         f"{discs:,} disc{'s' if discs != 1 else ''} on hold" if discs else "",
         f"{floor.gaugings_due:,} gauging{'s' if floor.gaugings_due != 1 else ''} due"

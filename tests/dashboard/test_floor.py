@@ -129,6 +129,14 @@ def test_the_header_counts_what_the_floor_asks_for(six_presses: sa.Engine) -> No
     assert counts(replace(floor, lanes=floor.lanes[:1], gaugings_due=0)) == "nothing needs a look"
 
 
+def test_discs_on_hold_and_silent_presses_need_a_look_without_an_alarm(six_presses: sa.Engine) -> None:
+    floor = read(six_presses)
+    quiet = tuple(replace(lane, alarms_open=0) for lane in floor.lanes)
+    assert counts(replace(floor, lanes=quiet)) == "1 silent · 50 discs on hold"
+    held = tuple(lane for lane in quiet if lane.activity != "silent")
+    assert counts(replace(floor, lanes=held, gaugings_due=1)) == "50 discs on hold · 1 gauging due"
+
+
 def test_only_shots_of_the_last_two_hours_are_read_in_order(two_presses: sa.Engine) -> None:
     floor = read(two_presses)
     for lane in floor.lanes:
