@@ -67,14 +67,15 @@ def _marks(conn: sa.Connection, moved: sa.Select[tuple[int]], run_ids: Collectio
 
 
 def _withdraw(conn: sa.Connection, mark: _Mark, why: str) -> None:
-    """What is left of the run until other limits of the same characteristic came into force."""
+    """Signals of these limits, and shares of what is left of the run until others came into force."""
     e, c, s = events.c, shots.c, signals.c
     following = sa.select(sa.func.min(e.shot_id)).join(shots, c.id == e.shot_id).where(
         e.kind == "limits", e.key == mark.key, e.shot_id > mark.shot_id, c.run_id == mark.run_id
     )  # fmt: skip
     until = conn.execute(following).scalar()
     held = [c.run_id == mark.run_id, c.id > mark.shot_id, *([] if until is None else [c.id < until])]
-    resting = (s.key == mark.key, s.shot_id.in_(sa.select(c.id).where(*held)), s.withdrawn.is_(False))
+    of_run = sa.select(c.id).where(c.run_id == mark.run_id)
+    resting = (s.shot_id.in_(of_run), s.limits_id == mark.limits_id, s.withdrawn.is_(False))
     conn.execute(sa.update(signals).where(*resting).values(withdrawn=True, changed=why))
     told = sa.select(s.id).where(s.shot_id == c.id, s.withdrawn.is_(False)).exists()
     shown = sa.update(shots).where(*held, c.share_key == mark.key)

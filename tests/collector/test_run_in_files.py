@@ -130,3 +130,17 @@ def test_limits_that_a_file_gave_its_run_go_with_it_and_the_press_learns_anew(
     assert baseline["center"] == pytest.approx(6.0, abs=0.1)
     shown = rows(engine, shots.c.counter, shots.c.share, shots.c.signaled)
     assert {row[1:] for row in shown if row[0] in range(60, 120)} == {(None, False)}
+
+
+def test_a_value_that_cannot_be_stays_in_doubt_when_the_limits_go(engine: sa.Engine, write: Write) -> None:
+    values = cushions(120)
+    values[90] = 1e6
+    take(engine, write("a.csv", [20.0 + value for value in values[:60]], 0))
+    take(engine, write("b.csv", values[60:], 60))
+
+    clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
+    undo(engine, 1, who="quality 1", why="these are shots of P4", clock=clock)
+
+    assert [(counter, key, rule) for counter, key, _, rule, _ in told(engine)] == [
+        (90, "cushion", "implausible")
+    ]
