@@ -16,9 +16,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from collector.alarms.measures import DAYS, Measures, middle
-from collector.contract.figures import counted
+from collector.contract.figures import counted, percent
 
 Stands = Literal["inside", "outside", "not judged"]
+NO_FIGURE = "gives no figure"
 ENOUGH_CALLS = 50  # of fewer, any ten are most of them; common practice, no source
 
 
@@ -52,10 +53,10 @@ def _load(found: Measures) -> list[Figure]:
     return [
         _judged("Alarms a day, each operator", f"{day:.1f}", "144; at most 288", day <= 288),
         _judged("Alarms an hour, each operator", f"{hour:.1f}", "6; at most 12", hour <= 12),
-        _judged("Hours with more than 30", f"{hours:.1%}", "under 1 %", hours < 0.01),
-        _judged("10-minute periods with more than 10", f"{periods:.1%}", "under 1 %", periods < 0.01),
+        _judged("Hours with more than 30", percent(hours, 1), "under 1 %", hours < 0.01),
+        _judged("10-minute periods with more than 10", percent(periods, 1), "under 1 %", periods < 0.01),
         _judged("Most in 10 minutes", f"{period:.0f}", "at most 10", period <= 10),
-        _judged("Time in flood", f"{flood:.1%}, {floods}", "under 1 %", flood < 0.01),
+        _judged("Time in flood", f"{percent(flood, 1)}, {floods}", "under 1 %", flood < 0.01),
     ]
 
 
@@ -63,8 +64,9 @@ def _nuisance(found: Measures) -> list[Figure]:
     few = found.calls < ENOUGH_CALLS
     return [
         Figure(
-            "Share of the ten most frequent", f"{found.top_share:.0%} of {counted(found.calls, 'alarm')}",
-            "at most 5 %", "not judged" if few else "inside" if found.top_share <= 0.05 else "outside",
+            "Share of the ten most frequent",
+            f"{percent(found.top_share)} of {counted(found.calls, 'alarm')}", "at most 5 %",
+            "not judged" if few else "inside" if found.top_share <= 0.05 else "outside",
         ),
         _judged("Chattering", f"{len(found.chattering)}", "none", not found.chattering),
         _judged("Active for more than a day", f"{len(found.stale)}", "under 5", len(found.stale) < 5),
@@ -77,10 +79,10 @@ def _handling(found: Measures) -> list[Figure]:
     half, most = middle(found.waits_s, 0.5), middle(found.waits_s, 0.9)
     waited = "none yet" if half is None or most is None else f"{_span(half)}; nine of ten {_span(most)}"
     return [
-        Figure("Half are acknowledged within", waited, "says none", "not judged"),
-        Figure("Nobody has them yet", f"{found.waiting}", "says none", "not judged"),
-        Figure("Closed with a known cause", _of(found.with_cause, found.closed), "says none", "not judged"),
-        Figure("Confirmed by dome", _of(found.confirmed, found.gauged), "says none", "not judged"),
+        Figure("Half are acknowledged within", waited, NO_FIGURE, "not judged"),
+        Figure("Nobody has them yet", f"{found.waiting}", NO_FIGURE, "not judged"),
+        Figure("Closed with a known cause", _of(found.with_cause, found.closed), NO_FIGURE, "not judged"),
+        Figure("Confirmed by dome", _of(found.confirmed, found.gauged), NO_FIGURE, "not judged"),
     ]
 
 
@@ -89,7 +91,7 @@ def _judged(measure: str, value: str, standard: str, met: object) -> Figure:
 
 
 def _of(part: int, whole: int) -> str:
-    return f"{part} of {whole} ({part / whole:.0%})" if whole else "none yet"
+    return f"{part} of {whole} ({percent(part / whole)})" if whole else "none yet"
 
 
 def _span(seconds: float) -> str:

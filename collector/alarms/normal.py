@@ -14,6 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract import quantities
+from collector.contract.figures import percent
 from collector.store import places
 from collector.store.tables import alarms, holds, shots, signals
 
@@ -57,7 +58,7 @@ def sentence(conn: sa.Connection, shot_id: int) -> str | None:
 def _nearest(share: float | None, key: str | None) -> str:
     if share is None or key is None:
         return ""
-    return f" The nearest was {quantities.label(key).lower()}, at {share:.0%} of its limit."
+    return f" The nearest was {quantities.label(key).lower()}, at {percent(share)} of its limit."
 
 
 def _signals(conn: sa.Connection, shot_id: int) -> bool:

@@ -1,4 +1,4 @@
-"""How numbers without decimals of their own are written: so many digits, never an exponent; counts. Pure."""
+"""How numbers without decimals of their own are written: digits without an exponent, counts, shares. Pure."""
 
 from __future__ import annotations
 
@@ -26,3 +26,8 @@ def significant(value: float, digits: int = 3) -> str:
 def counted(n: int, singular: str, plural: str | None = None) -> str:
     """``1 disc``, ``1,200 discs``; `plural` where it is not the singular with an s."""
     return f"{n:,} {singular if n == 1 else plural or singular + 's'}"
+
+
+def percent(share: float, decimals: int = 0) -> str:
+    """``45 %`` of a share from 0 to 1, with a space as in the SI brochure."""
+    return f"{100 * share:.{decimals}f} %"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from collector.contract import quantities
-from collector.contract.figures import counted
+from collector.contract.figures import counted, percent
 from dashboard.audit import compare, words
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.findings import Findings
@@ -46,7 +46,7 @@ def _shots(evidence: Evidence) -> Iterator[str]:
     for key, n in shots.not_written.items():
         label = quantities.label(key)
         yield (
-            f"{label} of {n:,} of {shots.total:,} shots ({words.percent(n / shots.total)}): the press had "
+            f"{label} of {n:,} of {shots.total:,} shots ({percent(n / shots.total)}): the press had "
             "not written the field, so its zero is no value."
         )
     if evidence.refused:

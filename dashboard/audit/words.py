@@ -11,7 +11,7 @@ from collector.alarms.extent_words import tray_words
 from collector.alarms.headline import what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
-from collector.contract.figures import counted
+from collector.contract.figures import counted, percent
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import SignalGroup
 from dashboard.audit.gauged import Compared
@@ -132,8 +132,3 @@ def reasons(compared: Compared) -> list[str]:
     if compared.left_out:
         found.append(f"{counted(compared.left_out, 'disc')} gauged at another age left out")
     return found
-
-
-def percent(share: float) -> str:
-    """``45 %``."""
-    return f"{100 * share:.0f} %"

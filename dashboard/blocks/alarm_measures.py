@@ -7,6 +7,7 @@ import streamlit as st
 
 from collector.alarms.figures import Figure, figures, period_words
 from collector.alarms.measures import Measures
+from collector.contract.figures import percent
 from dashboard.blocks.plain import sentence
 from dashboard.queries import alarm_measures, database
 
@@ -35,7 +36,7 @@ def _frequent(found: Measures) -> None:
         return
     st.markdown("**Most frequent**")
     rows = [
-        {"Alarm": sentence(each.about), "Times": f"{each.calls:,}", "Share": f"{each.share:.0%}"}
+        {"Alarm": sentence(each.about), "Times": f"{each.calls:,}", "Share": percent(each.share)}
         for each in found.top
     ]
     st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt="Most frequent alarms")

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from collector.contract import quantities, unit_names
+from collector.contract.figures import percent
 from collector.gauging.age import set_time_h
 from rules.dome.effect import Effect
 from rules.dome.link import Difference
@@ -70,7 +71,7 @@ def gauge(found: Difference, sigma: float | None, characteristic: str, unit: str
         return "The gauge's own error is not known; enter its sigma from a gauge study to see its part."
     if found.gauge_share is None:
         return ""
-    share = f"{found.gauge_share:.0%}".replace("%", " %")
+    share = percent(found.gauge_share)
     value = quantities.format_value(characteristic, sigma, unit)
     return f"The gauge (sigma {value}) accounts for {share} of the variance within the groups."
 
@@ -168,7 +169,7 @@ def _size(interval: Interval, characteristic: str, confidence: float, unit: str 
     value = quantities.format_value(characteristic, abs(interval.estimate), unit)
     decimals = len(value.split()[0].partition(".")[2])
     low, high = _ends(interval)
-    return value, f"{low:.{decimals}f} to {high:.{decimals}f}, {confidence:.0%}".replace("%", " %")
+    return value, f"{low:.{decimals}f} to {high:.{decimals}f}, {percent(confidence)}"
 
 
 def _ends(interval: Interval) -> tuple[float, float]:

@@ -169,8 +169,8 @@ def test_causes_and_dome_are_shares_of_those_that_can_tell() -> None:
     assert (found.closed, found.with_cause, found.gauged, found.confirmed) == (4, 3, 3, 2)
     assert (found.waiting, found.shelved) == (1, 2)
     said = {each.measure: each.value for each in figures(found)}
-    assert said["Closed with a known cause"] == "3 of 4 (75%)"
-    assert said["Confirmed by dome"] == "2 of 3 (67%)"
+    assert said["Closed with a known cause"] == "3 of 4 (75 %)"
+    assert said["Confirmed by dome"] == "2 of 3 (67 %)"
 
 
 def test_a_floor_without_alarms_is_measured_too() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from collector.contract.figures import counted, significant
+from collector.contract.figures import counted, percent, significant
 
 
 @pytest.mark.parametrize(
@@ -30,3 +30,8 @@ def test_one_is_singular_and_everything_else_is_not() -> None:
     assert [counted(n, "more stretch", "more stretches") for n in (1, 3)] == [
         "1 more stretch", "3 more stretches",
     ]  # fmt: skip
+
+
+def test_a_space_parts_a_number_from_its_percent_sign() -> None:
+    """As ISO 80000-1 and the SI brochure write it."""
+    assert (percent(0.75), percent(0.005, 1), percent(1.0)) == ("75 %", "0.5 %", "100 %")
