@@ -13,6 +13,7 @@ from dashboard.charts.thinning import thin
 from dashboard.charts.time_axis import PADDING, heading, time_axis
 
 HEIGHT = 118
+CROWDED = 2.5  # from this top on, the names of 0 and 1 would lie on each other
 
 
 def cumulative(shares: pd.DataFrame, *, bounds: Bounds, height: int = HEIGHT) -> Layers:
@@ -29,10 +30,11 @@ def cumulative(shares: pd.DataFrame, *, bounds: Bounds, height: int = HEIGHT) ->
     rows = thin(shares, "share", keep=shares["share"] > 1.0)
     rows = rows.assign(value=rows["share"])
     small: dict[str, Any] = {"titleFontSize": 12, "titleFontWeight": "normal"}
-    axis = alt.Axis(
-        values=[0, 1], format=".0f", gridOpacity=0, **(heading("cumulative, as a share of its limit") | small)
-    )
     top = max(1.25, float(rows["value"].max()) * 1.05 if len(rows) else 0.0)
+    named = [0, 1] if top < CROWDED else [1]  # the limit is the one to read
+    axis = alt.Axis(
+        values=named, format=".0f", gridOpacity=0, **(heading("cumulative, as a share of its limit") | small)
+    )
     x = time_axis(*bounds)
     y = alt.Y("value:Q", axis=axis, scale=alt.Scale(domain=[0, top]))
     tooltip = [alt.Tooltip("label:N", title="shot"), alt.Tooltip("share:Q", title="share", format=".2f")]

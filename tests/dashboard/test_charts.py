@@ -144,6 +144,16 @@ def test_the_cumulative_chart_draws_its_limit_at_one_and_breaks_where_it_began_a
     assert "cumulative" in line["encoding"]["y"]["axis"]["title"]
 
 
+def test_far_above_its_limit_the_cumulative_chart_names_the_limit_alone() -> None:
+    """The name of zero would lie on that of one, which is the line to look for."""
+    named = []
+    for most in (1.4, 3.0):
+        frame = shots().assign(share=np.linspace(0, most, 60), piece=1)
+        line = cumulative(frame, bounds=BOUNDS).to_dict()["layer"][1]
+        named.append(line["encoding"]["y"]["axis"]["values"])
+    assert named == [[0, 1], [1]]
+
+
 def test_every_event_is_a_mark_with_words() -> None:
     frame = pd.DataFrame(
         {"at": [START, START], "kind": ["lot", "setpoint"], "words": ["7689 → 7702", "a → b"]}
