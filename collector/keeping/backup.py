@@ -193,10 +193,16 @@ def _about(engine: sa.Engine) -> dict[str, Any]:
 
 def _open_to_nobody_else(target: Path, engine: sa.Engine) -> None:
     """Make the file, empty, for those who may read the store: what people are known by is in the copy too."""
-    store = Path(engine.url.database or "") if engine.dialect.name == "sqlite" else None
     target.touch(mode=0o600)
-    if store is not None:
+    if engine.dialect.name == "sqlite" and (store := _file_of(engine)):
         shutil.copymode(store, target)
+
+
+def _file_of(engine: sa.Engine) -> str:
+    """Where SQLite keeps the store, which its URL may say in more than one way; empty in memory."""
+    with database.read(engine) as conn:
+        main = sa.text("SELECT file FROM pragma_database_list WHERE name = 'main'")
+        return str(conn.execute(main).scalar() or "")
 
 
 def _copy_sqlite(engine: sa.Engine, target: Path) -> None:

@@ -99,6 +99,19 @@ def test_a_copy_is_read_by_nobody_who_may_not_read_the_store(seeded: Seeded, tmp
     assert copy.stat().st_mode & 0o777 == expected
 
 
+def test_a_store_that_is_named_as_a_uri_is_copied_with_its_mode(tmp_path: Path) -> None:
+    """The form of the URL is that of SQLAlchemy's documentation of its SQLite dialect (from memory)."""
+    file = tmp_path / "shop.db"
+    engine = database.open_engine(f"sqlite:///file:{file}?uri=true")
+    database.upgrade(engine)
+    file.chmod(0o640)
+
+    copy = backups.backup(engine, tmp_path / "copies", wall=WALL, keep=3)
+
+    engine.dispose()
+    assert copy.stat().st_mode & 0o777 == 0o640
+
+
 def test_copy_and_note_are_on_the_disk_before_the_copy_has_its_name(
     seeded: Seeded, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
