@@ -55,7 +55,6 @@ class Spread:
     basis: str
 
 
-_PRACTICE = "practice"
 _ZONE = "practice: control ripple 0.5 to 2 K, lag-1 0.8 to 0.99"
 _MOLD = "data: 0.1 to 0.4 K, lag-1 0.5 to 0.85; a large mold is slower"
 _COOLANT = "practice: a controlled supply is steadier than the mold, and slow"
