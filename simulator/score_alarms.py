@@ -14,7 +14,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS
-from collector.store.tables import alarms, holds, presses, signals
+from collector.store import places
+from collector.store.tables import alarms, holds, presses, shots, signals
 
 Counters = Mapping[str, Mapping[int, int]]
 
@@ -118,11 +119,19 @@ def _calls(told: Sequence[tuple[int, str]]) -> tuple[Call, ...]:
 
 def _held(conn: sa.Connection, alarm_id: int, true: Mapping[int, int]) -> tuple[int, int] | None:
     """True counters between which an alarm's holds lie; lost messages between them are held, too."""
-    query = sa.select(holds.c.from_shot_id, holds.c.to_shot_id).where(holds.c.alarm_id == alarm_id)
+    c = holds.c
+    query = sa.select(c.press_id, c.from_shot_id, c.to_shot_id).where(c.alarm_id == alarm_id)
     inside = [
-        counter
-        for first, last in conn.execute(query)
-        for shot_id, counter in true.items()
-        if first <= shot_id and (last is None or shot_id <= last)
+        true[shot_id]
+        for press_id, first, last in conn.execute(query).all()
+        for shot_id in _between(conn, press_id, first, last)
+        if shot_id in true
     ]
     return (min(inside), max(inside)) if inside else None
+
+
+def _between(conn: sa.Connection, press_id: int, first: int, last: int | None) -> Sequence[int]:
+    """Shots of a hold; one that came late has the newest id, but lies where it was made."""
+    ends = places.of(conn, (first, last))
+    inside = places.within(press_id, ends[first], None if last is None else ends[last])
+    return conn.execute(sa.select(shots.c.id).where(inside)).scalars().all()
