@@ -55,6 +55,11 @@ def amend(conn: sa.Connection, shot_id: int, shot: Shot, *, at: datetime) -> boo
     return True
 
 
+def says_nothing_new(values: Mapping[str, float], setpoints: Mapping[str, float], shot: Shot) -> bool:
+    """Whether a repeated shot agrees with these stored values in all that it says."""
+    return not _changes(values, shot.values) and not _changes(setpoints, shot.setpoints)
+
+
 def is_another(conn: sa.Connection, shot_id: int, shot: Shot) -> bool:
     """Whether a shot without a counter only has the time of a stored one of the same source.
 

@@ -6,13 +6,15 @@ a late one goes where it belongs and has its run judged again. Whoever calls has
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from collector import amend, press_identity
 from collector.contract.shot import Shot
 from collector.counts import Counts
 from collector.data_checks import signals as data_checks
-from collector.identity import Identity, Kind, Stored
+from collector.identity import Identity, Kind, Last, Stored
+from collector.press_again import ShotsAgain
 from collector.press_identity import Lookup
 from collector.press_late import LateShots
 from collector.press_rows import PressRows
@@ -40,7 +42,18 @@ class ShotsBehind:
         self._counts = counts
         self._now = now
         self._lookup = Lookup(rows.conn, rows.press.id)
+        self._again = ShotsAgain(rows.conn, rows.press.id, (), None)
         self.late = LateShots(rows.conn, rows.press.id)
+
+    def look_ahead(self, to_come: Sequence[Shot], last: Last | None) -> None:
+        """Look up at once which of the shots to come are stored already; `last` is the newest one stored."""
+        self._again = ShotsAgain(self._conn, self._press_id, to_come, last)
+
+    def take_again(self, shot: Shot) -> bool:
+        """Take a shot that is stored word for word; False if it is not, or not for certain."""
+        again = self._again.has(shot)
+        self._counts.duplicates += again
+        return again
 
     def forget(self) -> None:
         """Shots were stored."""
@@ -65,6 +78,7 @@ class ShotsBehind:
             self._archived(shot)
         elif amend.amend(self._conn, shot_id, shot, at=self._now):
             self._counts.amended += 1
+            self._again.forget(shot_id)
             why = f"shot {shot.counter} was corrected by {shot.source}"
             self.late.note(shots.run_of(self._conn, shot_id), why)
         else:

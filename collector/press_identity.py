@@ -14,6 +14,9 @@ from collector.contract.shot import Shot
 from collector.identity import DEFAULT_POLL, POLL_CYCLES, Identity, Last, Stored
 from collector.press_state import PressState
 from collector.store import identities
+from collector.store.identities import Following
+from collector.store.runs import INFERRED
+from collector.verdict import DEFAULT_CYCLE_S, Policy
 
 SAME_TIME = timedelta(seconds=0.5)
 
@@ -47,6 +50,22 @@ def polls(state: PressState) -> tuple[timedelta, timedelta]:
         return DEFAULT_POLL, SAME_TIME  # before the cycle is known, two shots must not be taken for one
     poll = timedelta(seconds=POLL_CYCLES * usual)
     return poll, poll / 2
+
+
+def leads_up(shot: Shot, following: Following | None, state: PressState, policy: Policy) -> bool:
+    """Whether a shot that no run covers was made right before the first one of a run that nobody named.
+
+    So many as count as startup may come late; more of them are a run of their own, which has its own charts.
+    """
+    last = state.last
+    if following is None or following.opened_by != INFERRED or last is None or following.epoch != last.epoch:
+        return False
+    apart = 1
+    if shot.counter is not None and following.counter is not None:
+        apart = following.counter - shot.counter
+    longest_s = policy.stop_cycles * (state.usual_cycle_s() or DEFAULT_CYCLE_S) * apart
+    pause = following.ended_at - shot.ended_at
+    return 1 <= apart <= policy.startup_shots and pause <= timedelta(seconds=longest_s)
 
 
 class Lookup:

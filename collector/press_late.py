@@ -18,7 +18,7 @@ from collector.contract.shot import Shot
 from collector.identity import Identity
 from collector.press_rows import new_shots
 from collector.press_state import PressState
-from collector.store import gaps, shots
+from collector.store import gaps, runs, shots
 from collector.verdict import Verdict
 
 
@@ -52,6 +52,8 @@ class LateShots:
         (shot_id,) = shots.insert(self._conn, new)
         if shot.counter is not None:
             gaps.arrived(self._conn, self._press_id, verdict.epoch, shot.counter, at=now)
+        if run_id is not None:
+            runs.reach_back(self._conn, run_id, to=shot.ended_at)
         return shot_id, run_id
 
     def note(self, run_id: int | None, why: str) -> None:

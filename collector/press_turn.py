@@ -50,6 +50,7 @@ def take_turn(
         The state that follows, as it was stored.
     """
     work = PressWork(conn, press, state, policy, moment)
+    work.look_ahead(messages)
     for message in in_order(messages):
         work.take(message)
     work.finish()

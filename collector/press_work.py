@@ -29,7 +29,7 @@ from collector.press_rows import PressRows
 from collector.press_runs import PressRuns, is_file
 from collector.press_state import PressState
 from collector.press_waiting import WaitingShots
-from collector.store import presses, runs, signals
+from collector.store import identities, presses, runs, signals
 from collector.store.presses import PressRow
 from collector.verdict import Policy
 
@@ -57,6 +57,11 @@ class PressWork:
         self.state = press_told.carry_out_restarts(
             conn, self.rows, self.runs, self.state, now=moment.now
         )
+
+    def look_ahead(self, messages: Sequence[Message]) -> None:
+        """Look up at once what can be, for all messages to come; what follows is the same without."""
+        shots = [each for each in messages if isinstance(each, Shot)]
+        self.behind.look_ahead(shots, self.state.last)
 
     def take(self, message: Message) -> None:
         """Take one message of this press."""
@@ -89,6 +94,8 @@ class PressWork:
         self.state = replace(self.state, events_waiting=self.rows.orphans)
 
     def _shot(self, shot: Shot) -> None:
+        if self.behind.take_again(shot):
+            return
         if is_file(shot.source) and self._is_past(shot):
             return
         verdict = self._identify(shot)
@@ -135,7 +142,10 @@ class PressWork:
         """Whether the run of a shot is stored: the one it names, or one that was on at its time."""
         if shot.run is not None:
             return runs.by_name(self.conn, self.press.id, shot.run) is not None
-        return runs.covering(self.conn, self.press.id, shot.ended_at)
+        if runs.covering(self.conn, self.press.id, shot.ended_at):
+            return True
+        following = identities.following(self.conn, self.press.id, shot.ended_at)
+        return press_identity.leads_up(shot, following, self.state, self.policy)
 
     def _run_message(self, message: RunMessage) -> None:
         self._flush()  # what waits belongs to the run before

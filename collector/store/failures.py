@@ -8,14 +8,19 @@ SQLite, "Result and Error Codes"; PostgreSQL 15 manual, Appendix A, "PostgreSQL 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from collector.errors import StoreError, StoreUnavailable
+from collector.store import imports
 
 LOCKED = "is locked by another process; close what holds it (a backup, an SQL shell) and it goes on by itself"
+IMPORTING = (
+    "is written to by another process, which imports {files}; it goes on by itself, at the latest when that "
+    "has ended (`evenrun imports` tells)"
+)
 FULL = "has no space left; free space on its disk and it goes on by itself"
 READ_ONLY = "may only be read; give the user that runs evenrun write permission to it and to its folder"
 UNOPENED = (
@@ -66,9 +71,19 @@ def translated(engine: sa.Engine) -> Iterator[None]:
         if words == READ_ONLY:
             # A connection that was opened where nothing may be written stays so, even when that is mended.
             engine.dispose()
+        if words == LOCKED:
+            words = _who_locks(engine)
         raise kind(f"the database {place(engine.url)} {words} ({error.orig})") from error
     except sa.exc.TimeoutError as error:  # every connection of the pool is in use
         raise StoreUnavailable(f"the database {place(engine.url)} {CROWDED}") from error
+
+
+def _who_locks(engine: sa.Engine) -> str:
+    """An import of ours is named; whatever else holds a lock does not tell us."""
+    files: list[str] = []
+    with suppress(sa.exc.SQLAlchemyError), engine.connect() as conn:  # whoever locks may let nobody read
+        files = imports.running(conn)
+    return IMPORTING.format(files=", ".join(files)) if files else LOCKED
 
 
 def place(url: sa.URL) -> str:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 import sqlalchemy as sa
 
 from collector.contract.shot import Shot
 from collector.identity import Stored
-from collector.store.tables import shots
+from collector.store.archives import values_moved
+from collector.store.tables import runs, shots
 from collector.store.types import MICROSECOND
 
 # A run of the past gets a stretch of epochs of its own, before all others; none has as many counter restarts.
@@ -47,6 +49,45 @@ def alike(
         same = (c.ended_at > shot.ended_at - apart, c.ended_at < shot.ended_at + apart)
     query = sa.select(c.id, c.epoch, c.ended_at).where(c.press_id == press_id, *same)
     return [Stored(row.id, row.epoch, row.ended_at) for row in conn.execute(query)]
+
+
+class Kept(NamedTuple):
+    """A stored shot with what it says."""
+
+    shot_id: int
+    counter: int | None
+    ended_at: datetime
+    values: Mapping[str, float]
+    setpoints: Mapping[str, float]
+
+
+def kept_at(conn: sa.Connection, press_id: int, times: Collection[datetime]) -> list[Kept]:
+    """The shots that ended at these times and whose values are not in a file."""
+    c = shots.c
+    query = sa.select(c.id, c.counter, c.ended_at, c.characteristics, c.setpoints)
+    query = query.where(c.press_id == press_id, c.ended_at.in_(times), ~values_moved())
+    return [
+        Kept(row.id, row.counter, row.ended_at, row.characteristics, row.setpoints or {})
+        for row in conn.execute(query)
+    ]
+
+
+class Following(NamedTuple):
+    """The shot that was made next, and how its run came to be."""
+
+    epoch: int
+    counter: int | None
+    ended_at: datetime
+    opened_by: str
+
+
+def following(conn: sa.Connection, press_id: int, ended_at: datetime) -> Following | None:
+    """The stored shot of a run that a press made next after a time."""
+    c = shots.c
+    query = sa.select(c.epoch, c.counter, c.ended_at, runs.c.opened_by).join(runs, runs.c.id == c.run_id)
+    query = query.where(c.press_id == press_id, c.ended_at > ended_at).order_by(c.ended_at).limit(1)
+    row = conn.execute(query).one_or_none()
+    return None if row is None else Following(*row)
 
 
 def free_time(conn: sa.Connection, press_id: int, ended_at: datetime) -> datetime:

@@ -113,6 +113,13 @@ def is_running(conn: sa.Connection, row: ImportRow) -> bool:
     return row.alive_at is not None and abs(clock(conn) - row.alive_at) < CUT_OFF_AFTER
 
 
+def running(conn: sa.Connection) -> list[str]:
+    """The names of the files that are being imported."""
+    now, c = clock(conn), _c.alive_at
+    alive = (_c.last_shot_id.is_(None), c > now - CUT_OFF_AFTER, c < now + CUT_OFF_AFTER)
+    return list(conn.execute(sa.select(_c.file_name).where(*alive).order_by(_c.id)).scalars())
+
+
 def _running(file_name: str) -> ImportRunning:
     return ImportRunning(
         f"a file named {file_name} is being imported by another process; wait until that ends (`evenrun "

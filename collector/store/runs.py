@@ -142,6 +142,15 @@ def extend(conn: sa.Connection, run_id: int, *, to: datetime) -> None:
     conn.execute(sa.update(runs).where(c.id == run_id, c.closed_at < to).values(closed_at=to))
 
 
+def reach_back(conn: sa.Connection, run_id: int, *, to: datetime) -> None:
+    """Move the beginning of a run that began with its first known shot to one that was made earlier.
+
+    Where the floor said when a run began, that stays.
+    """
+    own = (runs.c.id == run_id, runs.c.opened_at > to, runs.c.opened_by.in_((FILE, INFERRED)))
+    conn.execute(sa.update(runs).where(*own).values(opened_at=to))
+
+
 def end_with_newest(conn: sa.Connection, run_id: int) -> None:
     """Move the end of a closed run that files opened to the newest shot it has left."""
     c = runs.c

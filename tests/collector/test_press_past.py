@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
 import sqlalchemy as sa
 
 from collector.contract.messages import RunMessage
@@ -251,3 +252,56 @@ def test_the_second_import_of_an_old_file_by_another_name_is_known(engine: sa.En
 
     assert (counts.duplicates, counts.past) == (60, 0)
     assert [row[0] for row in rows(engine, runs.c.name)] == ["R-1", "R-0300"]
+
+
+def begun(engine: sa.Engine) -> list[tuple[object, ...]]:
+    """Each run with its beginning in minutes after `START` and how many shots it has."""
+    counted = sa.select(sa.func.count()).where(shots.c.run_id == runs.c.id).scalar_subquery()
+    query = sa.select(runs.c.name, runs.c.opened_at, counted).order_by(runs.c.id)
+    with database.read(engine) as conn:
+        return [(name, (at - START) / timedelta(minutes=1), count) for name, at, count in conn.execute(query)]
+
+
+def test_a_late_first_shot_moves_the_beginning_of_the_run_that_a_file_named(engine: sa.Engine) -> None:
+    made = of_file(cushions(40), shift=timedelta())
+    imported(engine, a_file(made[1:]))
+    assert begun(engine) == [("R-0300", 1.0, 39)]
+
+    counts = imported(engine, a_file(made))
+
+    assert (counts.late, counts.duplicates) == (1, 39)
+    assert begun(engine) == [("R-0300", 0.0, 40)]
+
+
+def test_a_late_first_shot_does_not_move_what_the_floor_said(engine: sa.Engine) -> None:
+    opened = topic_message("run", action="open", at=(START + timedelta(minutes=1)).isoformat(), run="R-1")
+    pipeline(engine).take([opened, *messages(cushions(40))[1:]])
+    pipeline(engine).take([message(0, {"cushion": 6.0}, run="R-1")])
+
+    assert begun(engine) == [("R-1", 1.0, 40)]
+
+
+@pytest.mark.parametrize("counted", [True, False], ids=["with a counter", "without"])
+def test_a_few_late_first_shots_are_of_the_run_that_was_inferred_after_them(
+    engine: sa.Engine, counted: bool
+) -> None:
+    made = [each if counted else each._replace(counter=None) for each in of_file(cushions(40))]
+    imported(engine, made[3:])
+    [(name, *_)] = begun(engine)
+
+    counts = imported(engine, made)
+
+    assert (counts.late, counts.past, counts.duplicates) == (3, 0, 37)
+    assert [(each[0], each[2]) for each in begun(engine)] == [(name, 40)]
+    assert {row[0] for row in rows(engine, runs.c.opened_at)} == {made[0].ended_at}
+
+
+def test_shots_from_before_a_stop_are_not_of_the_run_after_it(engine: sa.Engine) -> None:
+    made = of_file(cushions(40))
+    before = [each._replace(ended_at=each.ended_at - timedelta(hours=1)) for each in made[:3]]
+    imported(engine, made[3:])
+
+    counts = imported(engine, [*before, *made[3:]])
+
+    assert (counts.late, counts.past, counts.duplicates) == (0, 3, 37)
+    assert sorted(each[2] for each in begun(engine)) == [3, 37]

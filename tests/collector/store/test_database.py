@@ -6,6 +6,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import psycopg
@@ -15,7 +16,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from collector.errors import SettingsError, StoreError, StoreUnavailable
-from collector.store import database, tables
+from collector.store import database, imports, tables
 from collector.store.database import open_engine, read, upgrade, write
 
 PRESS = {"site": "lowland", "name": "P1"}
@@ -165,6 +166,27 @@ def test_a_locked_sqlite_file_is_unavailable_and_then_available(
 
     assert count(engine) == 1
     engine.dispose()
+
+
+def test_an_import_of_ours_that_holds_the_database_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "BUSY_TIMEOUT_MS", 50)
+    engine, other = (open_engine(f"sqlite:///{tmp_path}/evenrun.db") for _ in range(2))
+    upgrade(engine)
+    with write(other) as conn:
+        at = datetime(2026, 11, 24, tzinfo=UTC)
+        import_id = imports.begin(conn, "week 48.csv", b"digest", "press", at=at)
+
+    with write(other), pytest.raises(StoreUnavailable, match=r"another process, which imports week 48\.csv;"):
+        add_press(engine)
+    with write(other) as conn:
+        imports.let_go(conn, import_id)
+    with write(other), pytest.raises(StoreUnavailable, match="locked by another process; close what"):
+        add_press(engine)
+
+    engine.dispose()
+    other.dispose()
 
 
 def test_a_full_sqlite_file_is_unavailable_and_keeps_what_it_had(tmp_path: Path) -> None:
