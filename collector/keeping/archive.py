@@ -133,13 +133,14 @@ def restore_run(engine: sa.Engine, run_id: int, folder: Path, *, who: str, clock
         A shot in the file no longer has its digest; nothing was changed.
     """
     with database.write(engine) as conn:
+        press_id = conn.execute(sa.select(runs.c.press_id).where(runs.c.id == run_id)).scalar()
+        if press_id is not None:
+            press_store.lock(conn, press_id)  # of two who restore it at once, the second finds it done
         kept = conn.execute(
             sa.select(archives).where(archives.c.run_id == run_id, archives.c.restored_at.is_(None))
         ).one_or_none()
-        if kept is None:
+        if kept is None or press_id is None:
             raise NotAllowed(f"run {run_id} is not in the archive")
-        press_id = conn.execute(sa.select(runs.c.press_id).where(runs.c.id == run_id)).scalar_one()
-        press_store.lock(conn, press_id)
         path = folder / kept.file_name
         if not path.is_file() or bytes.fromhex(backup.digest_of(path)) != kept.file_digest:
             raise UserError(f"{path} is missing or was changed since it was written; take it from a backup")

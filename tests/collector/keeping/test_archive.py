@@ -6,6 +6,7 @@ Parquet is read back with pandas, which knows nothing of ours.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -19,6 +20,7 @@ from collector.keeping import archive
 from collector.pipeline import Pipeline
 from collector.store import archives, database, journal, shots, tables
 from collector.verdict import Policy
+from tests.collector.actions.test_two_at_once import at_once
 from tests.collector.pipelines import NOW, messages, pipeline, told, told_of
 from tests.collector.shots_in import START, cushions, message
 from tests.store_fixtures import STARTED, Seeded, a_shot
@@ -283,6 +285,18 @@ def test_of_two_that_move_one_run_at_once_the_first_has_it(
     assert len(list((tmp_path / "archive").iterdir())) == 1
     folder = tmp_path / "archive"
     assert archive.restore_run(closed.engine, closed.run_id, folder, who="quality 1", clock=clock) == 100
+
+
+def test_of_two_that_restore_one_run_at_once_one_does(
+    closed: Seeded, tmp_path: Path, clock: ServiceClock
+) -> None:
+    for _ in range(5):
+        move(closed, tmp_path, clock)
+        said = at_once(*(
+            partial(archive.restore_run, closed.engine, closed.run_id, tmp_path, who=who, clock=clock)
+            for who in ("quality 1", "quality 2")
+        ))  # fmt: skip
+        assert sorted(said) == ["", f"run {closed.run_id} is not in the archive"]
 
 
 def test_a_run_with_an_open_alarm_is_not_moved_by_its_name_either(
