@@ -13,7 +13,7 @@ from collector.identity import Last
 from collector.press_rows import PressRows
 from collector.press_state import PressState, under
 from collector.sense import NOTHING
-from collector.store import events, limits, runs
+from collector.store import events, limits, places, runs
 from collector.store.runs import FILE, FORM, INFERRED, MESSAGE, RunRow
 from collector.store.tables import shots
 
@@ -104,8 +104,8 @@ class PressRuns:
         """Whether the file before this one ended in its run, as where a press writes one each hour."""
         if state.run_id is not None or not is_file(message.source):
             return False
-        newest = sa.select(shots.c.run_id).where(shots.c.press_id == self.press_id)
-        return self.conn.execute(newest.order_by(shots.c.id.desc()).limit(1)).scalar() == run.id
+        newest = sa.select(shots.c.run_id).where(shots.c.id == places.newest(self.conn, self.press_id))
+        return self.conn.execute(newest).scalar() == run.id
 
     def _resumed(self, state: PressState, run: RunRow, message: RunMessage) -> PressState:
         """The run with the charts it had; whether the press stood between two files its times say."""

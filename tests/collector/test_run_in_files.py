@@ -46,9 +46,10 @@ def write(tmp_path: Path) -> Write:
     return written
 
 
-def take(engine: sa.Engine, path: Path) -> None:
+def take(engine: sa.Engine, path: Path, *, run: str | None = None) -> None:
     clock = ServiceClock(wall_anchor=NOW, service_anchor=NOW, wall=lambda: NOW)
-    import_csv(engine, Settings(), path, profiles.parse(PROFILE, "p"), profile_name="p", clock=clock)
+    profile = profiles.parse(PROFILE, "p")
+    import_csv(engine, Settings(), path, profile, profile_name="p", clock=clock, run=run)
 
 
 def test_a_run_of_three_files_is_charted_as_if_it_were_one(engine: sa.Engine, write: Write) -> None:
@@ -84,6 +85,23 @@ def test_a_pause_between_two_files_of_a_run_is_a_stop(engine: sa.Engine, write: 
 
     after = [phase for _, phase in rows(engine, shots.c.counter, shots.c.phase)][55:65]
     assert after == ["charted"] * 5 + ["startup"] * 5
+
+
+def test_a_run_does_not_go_on_with_the_charts_of_another_because_a_shot_of_it_came_late(
+    engine: sa.Engine, write: Write
+) -> None:
+    values = cushions(180)
+    take(engine, write("a.csv", values[:30], 0))
+    take(engine, write("a2.csv", values[31:60], 31))
+    take(engine, write("b.csv", [20.0 + value for value in values[60:120]], 60), run="R-2")
+    take(engine, write("late.csv", values[30:31], 30))
+    take(engine, write("c.csv", values[120:], 120))
+
+    late = sa.select(runs.c.name).join(shots, shots.c.run_id == runs.c.id).where(shots.c.counter == 30)
+    with database.read(engine) as conn:
+        assert conn.execute(late).scalar() == "R-1"
+    told_of_c = [each for each in told(engine) if int(str(each[0])) >= 120]
+    assert told_of_c == []
 
 
 def test_a_closed_run_that_the_press_goes_on_with_is_open_until_it_is_closed_again(engine: sa.Engine) -> None:
