@@ -147,6 +147,7 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
         batch.conn.execute(
             sa.update(signals).where(signals.c.id.in_(alarm.signal_ids)).values(alarm_id=alarm_id)
         )
+        alarm.last_shot_id = places.last(batch.conn, alarm.may_be_last())
     judged = {}
     if alarm.to_judge:
         judged = judging.judge(batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id)

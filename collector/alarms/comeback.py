@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from collector.alarms.lifecycle import CLEAR_AFTER_SHOTS
 from collector.alarms.model import Moved, ShotVerdict
 from collector.alarms.working import Over, Working
+from collector.store import places
 from collector.store.tables import shots
 
 # A CUSUM with k = 0.5 and h = 8 sees a lasting shift of one sigma again after about h / (1 - k) = 16 shots.
@@ -37,7 +38,10 @@ def over(
     verdict : ShotVerdict
         Of the newest of them.
     """
-    if since_shot_id is None or alarm.last_shot_id is None or alarm.last_shot_id >= since_shot_id:
+    signaled = alarm.may_be_last()
+    if since_shot_id is None or since_shot_id in signaled or not signaled:
+        return Over(is_over=True)
+    if places.last(conn, {since_shot_id, *signaled}) != since_shot_id:
         return Over(is_over=True)
     if not still_out(conn, press_id, alarm.moved.values(), until_shot_id=verdict.shot_id):
         return Over(is_over=True, note="the charts began anew since its last signal, and the values are back")

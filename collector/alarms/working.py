@@ -57,7 +57,7 @@ class Working:
     quiet_shots: int = 0
     moved: dict[str, Moved] = field(default_factory=dict)
     first_shot_id: int | None = None
-    last_shot_id: int | None = None
+    last_shot_id: int | None = None  # by place; while a batch is taken, as the batch before left it
     change_shot_id: int | None = None
     change_low_shot_id: int | None = None
     change_high_shot_id: int | None = None
@@ -66,6 +66,7 @@ class Working:
     # what this batch did
     signal_ids: list[int] = field(default_factory=list)
     first_new_shot_id: int | None = None
+    new_shot_ids: list[int] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     touched: bool = False
     to_judge: bool = False
@@ -113,6 +114,10 @@ class Working:
         ordered = sorted(self.moved.values(), key=lambda item: (item.single, -item.share))
         return [item.to_json() for item in ordered]
 
+    def may_be_last(self) -> set[int]:
+        """Shots of which one is the last that signaled; their places tell which."""
+        return {*self.new_shot_ids, *(() if self.last_shot_id is None else (self.last_shot_id,))}
+
     def candidate(self) -> Candidate:
         """The alarm as grouping sees it; one that is kept quiet goes on taking what is its own."""
         return Candidate(
@@ -134,7 +139,7 @@ class Working:
         self.quiet_shots, self.touched = 0, True
         self.first_shot_id = self.first_shot_id or verdict.shot_id
         self.first_new_shot_id = self.first_new_shot_id or verdict.shot_id
-        self.last_shot_id = verdict.shot_id
+        self.new_shot_ids.append(verdict.shot_id)
         self.to_judge |= bool(fresh_keys) or worth_judging(before, self.moved)
         self.to_judge |= any(says_other(before.get(fact.key), self.moved[fact.key]) for fact in mine)
         if fresh_keys:

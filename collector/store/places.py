@@ -105,6 +105,11 @@ def newest(conn: sa.Connection, press_id: int) -> int | None:
     return max(found, key=order).shot_id if found else None
 
 
+def last(conn: sa.Connection, shot_ids: Collection[int]) -> int:
+    """Of these shots the one made last; at least one is a shot."""
+    return max(of(conn, shot_ids).values(), key=order).shot_id
+
+
 def following(conn: sa.Connection, press_id: int, place: Place) -> int | None:
     """The shot after a place, None when there is none yet."""
     later = sa.select(_c.id).where(within(press_id, place, None), _c.id != place.shot_id)

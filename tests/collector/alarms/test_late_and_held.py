@@ -57,3 +57,21 @@ def test_late_shots_lie_where_they_were_made(engine: sa.Engine, late: tuple[int,
     assert found == in_order(made)
     assert found.first_counter is not None
     assert abs(found.first_counter - 1000 - SHIFTED.start) <= 2, "where the values were shifted"
+
+
+def last_counter(engine: sa.Engine) -> int | None:
+    """The counter of the last shot at which the first alarm signaled, as its row says."""
+    a, c = tables.alarms.c, tables.shots.c
+    query = sa.select(c.counter).join(tables.alarms, a.last_shot_id == c.id).order_by(a.id).limit(1)
+    with database.read(engine) as conn:
+        return conn.execute(query).scalar_one()
+
+
+@pytest.mark.parametrize("late", [(70,), (62, 63, 64, 65), (75, 70)], ids=str)
+def test_a_late_shot_that_signaled_is_not_the_last_one(engine: sa.Engine, late: tuple[int, ...]) -> None:
+    made = batch()[:80]
+    taker = pipeline(engine)
+    taker.take([each for number, each in enumerate(made) if number not in late])
+    taker.take([made[number] for number in late])
+
+    assert last_counter(engine) == 1079, "the last shot made is still shifted"
