@@ -19,6 +19,7 @@ from collector.contract.refusal import Refusal
 from collector.counts import Counts
 from collector.errors import StoreError, UserError
 from collector.pipeline import Pipeline, Read, engine_policy, intake_policy
+from collector.read_later import settle
 from collector.settings import Settings
 from collector.sources import csv_file
 from collector.store import database, imports
@@ -36,6 +37,21 @@ class Imported:
     sentences: list[str] = field(default_factory=list)
     before: datetime | None = None
     id: int = 0
+    refused_at: set[str] = field(default_factory=set)
+    broke_off: bool = False
+    read_later: int = 0
+
+    def note(self, refusals: list[Refusal]) -> None:
+        """Remember what was refused, and where."""
+        self.sentences += [each.sentence() for each in refusals[: SENTENCES - len(self.sentences)]]
+        self.refused_at.update(each.position for each in refusals)
+        self.broke_off |= any(each.reason == "bad_file" and not each.raw for each in refusals)
+
+    @property
+    def was_read(self) -> bool:
+        """Whether rows could be read, and up to the end of the file."""
+        some = self.accepted or self.counts.duplicates or self.counts.amended
+        return bool(some) and not self.broke_off
 
     @property
     def accepted(self) -> int:
@@ -49,6 +65,7 @@ class Imported:
             "shots stored": counts.stored, "late shots": counts.late,
             "shots stored as a run of the past": counts.past, "gaugings stored": counts.gaugings,
             "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
+            "of those refused before read now": self.read_later,
         }
         return ", ".join(f"{number} {words}" for words, number in said.items() if number) or "nothing in it"
 
@@ -121,12 +138,14 @@ def import_csv(
         for batch in _batches(records, path.name):
             done.counts.add(pipeline.take_records(batch))
             refusals = [each.record for each in batch if isinstance(each.record, Refusal)]
-            done.sentences += [each.sentence() for each in refusals[: SENTENCES - len(done.sentences)]]
+            done.note(refusals)
             for each in refusals:
                 refused(each)
             progress(len(batch))
         with database.write(engine) as conn:
             imports.go_on(conn, done.id)
+            if done.was_read:
+                done.read_later = settle(conn, path, profile, refused=done.refused_at, at=clock.wall())
             imports.finish(
                 conn,
                 done.id,

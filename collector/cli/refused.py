@@ -8,7 +8,10 @@ from typing import Annotated, Any
 import sqlalchemy as sa
 import typer
 
+from collector.actions import refusals as act
 from collector.cli.moments import second
+from collector.cli.terminal import WHO, acting
+from collector.errors import UserError
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.refusal_export import export_refused
 from collector.replaying import Replayed, replay_refused
@@ -29,13 +32,21 @@ def refused(
     export: Annotated[
         Path | None, typer.Option(help="Write them all to a new file instead: .csv or .jsonl.")
     ] = None,
+    put_aside: Annotated[
+        str | None,
+        typer.Option(help="Have some wait no more: numbers as listed, with commas, or all of a --source."),
+    ] = None,
+    who: Annotated[str, typer.Option(help=WHO)] = "",
+    why: Annotated[str, typer.Option(help="With --put-aside: the reason, for the journal.")] = "",
 ) -> None:
     """List messages and rows that could not be read, newest last, each with its reason and remedy.
 
     After a setting was mended, --replay takes the kept messages through the charts again; those that read
-    now leave this list. Rows of a file are taken again by importing the file again. Messages of Sparkplug
-    edge nodes cannot be: alone, they say only what had changed. --export writes all that wait to a file, for
-    whoever mends the sender.
+    now leave this list. Rows of a file are taken again by importing the file again: a row leaves the list
+    when its line of the same file is read, as it was or with its cells of counter, tray and time unchanged.
+    Messages of Sparkplug edge nodes cannot be: alone, they say only what had changed. --export writes all
+    that wait to a file, for whoever mends the sender. --put-aside takes off the list what nobody can read; it
+    stays in the store, and the journal says who and why.
     """
     settings = load_settings()
     engine = database.open_existing(settings.database_url)
@@ -43,6 +54,9 @@ def refused(
         if export is not None:
             count = export_refused(engine, export, source=source, state="kept")
             typer.echo(f"{export}: {count} that could not be read")
+            return
+        if put_aside is not None:
+            _put_aside(engine, put_aside, source, who, why)
             return
         if replay:
             pipeline = Pipeline(
@@ -62,9 +76,26 @@ def refused(
         typer.echo("Rows of files are taken again by `evenrun import` of the mended file.")
 
 
+def _put_aside(engine: sa.Engine, which: str, source: str | None, who: str, why: str) -> None:
+    numbers = None if which == "all" else _numbers(which)
+    if numbers is None and source is None:
+        raise UserError("say of which source with --source, or give numbers; `evenrun refused` lists them")
+    count = act.put_aside(
+        engine, numbers=numbers, source=source, who=acting(engine, who), why=why, clock=service_clock(engine)
+    )
+    typer.echo(f"{count} put aside; kept in the store, and no longer listed.")
+
+
+def _numbers(text: str) -> list[int]:
+    parts = [part.strip() for part in text.split(",")]
+    if not all(part.isdecimal() for part in parts):
+        raise UserError(f"--put-aside {text} names none; give numbers as listed, such as 12,13, or all")
+    return [int(part) for part in parts]
+
+
 def _entry(row: sa.Row[*tuple[Any, ...]]) -> str:
     return (
-        f"{second(row.received_at)}  {row.source}  {row.position}  {row.reason}\n"
+        f"{row.id:>4}  {second(row.received_at)}  {row.source}  {row.position}  {row.reason}\n"
         f"  {row.detail}; {row.remedy}."
     )
 

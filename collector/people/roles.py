@@ -76,6 +76,7 @@ ACTS: dict[str, Act] = {
     # the service itself
     "maintenance entered": Act(ANYBODY),
     "refusals replayed": Act(TECHNICIAN),
+    "refusals put aside": Act(SKILLED),
     "channel tested": Act((*SKILLED, "admin")),
     "channel on": Act((*SKILLED, "admin")),
     "channel off": Act((), service=True),

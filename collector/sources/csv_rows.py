@@ -204,6 +204,14 @@ class CsvRows:
         encoding = self._file.encoding.removesuffix("-sig")
         return text.encode(encoding, errors=self._file.errors or "strict")
 
+    def text(self, raw: bytes) -> str:
+        """What bytes of the file say; the reverse of `raw`, but for a sign that is cut."""
+        encoding = self._file.encoding.removesuffix("-sig")
+        try:
+            return raw.decode(encoding, errors=self._file.errors or "strict")
+        except UnicodeDecodeError:
+            return ""
+
     def _read_header(self) -> list[str]:
         try:
             for _ in range(self._profile.skip_rows):

@@ -1,4 +1,4 @@
-"""What could not be read, kept with its bytes until the mapping is mended and it can be replayed."""
+"""What could not be read, kept with its bytes until it is read after all or a person puts it aside."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ KEPT_BYTES = 1_048_576
 def keep(conn: sa.Connection, refusal: Refusal) -> bool:
     """Keep a refused message or row; the same bytes from the same place are kept once.
 
+    What had been read and is refused again waits again; what a person put aside stays there.
+
     Parameters
     ----------
     conn : Connection
@@ -30,7 +32,7 @@ def keep(conn: sa.Connection, refusal: Refusal) -> bool:
     Returns
     -------
     bool
-        False when it was kept before.
+        False when it waited already, or is put aside.
     """
     row = {
         "received_at": refusal.received_at,
@@ -44,8 +46,16 @@ def keep(conn: sa.Connection, refusal: Refusal) -> bool:
         "raw_digest": sha256(refusal.raw).digest(),
         "state": "kept",
     }
-    new = insert_into(conn, refusals).values(row).on_conflict_do_nothing().returning(refusals.c.id)
-    return conn.execute(new).one_or_none() is not None
+    again = (
+        insert_into(conn, refusals)
+        .values(row)
+        .on_conflict_do_update(
+            index_elements=[refusals.c.source, refusals.c.position, refusals.c.raw_digest],
+            set_={"state": "kept", "replayed_at": None},
+            where=refusals.c.state == "replayed",
+        )
+    )
+    return conn.execute(again.returning(refusals.c.id)).one_or_none() is not None
 
 
 def kept(
@@ -59,7 +69,7 @@ def kept(
         From :func:`collector.store.database.read` or ``write``.
     source : str or None
         Only those from here.
-    state : {'kept', 'replayed'} or None
+    state : {'kept', 'replayed', 'put_aside'} or None
         Only those in this state; None gives both.
     last : int or None
         Only the newest so many.
@@ -94,6 +104,44 @@ def mark_replayed(conn: sa.Connection, refusal_id: int, *, at: datetime) -> bool
         .values(state="replayed", replayed_at=at)
     )
     return conn.execute(statement).rowcount == 1
+
+
+def waiting_of_file(conn: sa.Connection, name: str) -> list[tuple[int, str]]:
+    """Number and position of each refused row of files of a name that waits."""
+    c = refusals.c
+    rows = conn.execute(
+        sa.select(c.id, c.position).where(c.source == name, c.topic.is_(None), c.state == "kept")
+    )
+    return [(row.id, row.position) for row in rows]
+
+
+def raw_bytes(conn: sa.Connection, numbers: Sequence[int]) -> dict[int, bytes]:
+    """The bytes of some refusals by their numbers."""
+    rows = conn.execute(sa.select(refusals.c.id, refusals.c.raw).where(refusals.c.id.in_(numbers)))
+    return {row.id: bytes(row.raw) for row in rows}
+
+
+def mark_all_replayed(conn: sa.Connection, numbers: Sequence[int], *, at: datetime) -> None:
+    """Note that refused rows were read after all."""
+    conn.execute(
+        sa.update(refusals).where(refusals.c.id.in_(numbers)).values(state="replayed", replayed_at=at)
+    )
+
+
+def put_aside(conn: sa.Connection, *, numbers: Sequence[int] | None, source: str | None) -> list[int]:
+    """Have refusals wait no more, though nobody could read them; None is any number, any source.
+
+    Returns
+    -------
+    list of int
+        Their numbers: those that waited.
+    """
+    c = refusals.c
+    meant = [c.state == "kept"]
+    meant += [] if numbers is None else [c.id.in_(numbers)]
+    meant += [] if source is None else [c.source == source]
+    moved = sa.update(refusals).where(*meant).values(state="put_aside").returning(c.id)
+    return sorted(conn.execute(moved).scalars())
 
 
 def _cut_note(raw: bytes) -> str:

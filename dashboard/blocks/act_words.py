@@ -32,6 +32,7 @@ ACT_WORDS = {
     "restore values of run": "Put values of a run back",
     "maintenance entered": "Enter maintenance",
     "refusals replayed": "Take refused messages again",
+    "refusals put aside": "Put aside what nobody can read",
     "channel tested": "Test a channel to people",
     "channel on": "Switch a channel on",
     "account added": "Add an account",

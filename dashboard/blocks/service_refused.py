@@ -1,4 +1,4 @@
-"""What could not be read: browse it, see the bytes, take it along as a file, take it in again."""
+"""What could not be read: browse it, see the bytes, take it along as a file, in again, or put it aside."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from collector.errors import EvenrunError
 from collector.store.database import read
 from dashboard.blocks import acting, signed_in
 from dashboard.blocks import service_words as words
+from dashboard.blocks.plain import plain
 from dashboard.queries import database
 from dashboard.queries import service as queries
 
@@ -18,6 +19,7 @@ LAST = 200
 MOST_BYTES = 4_000
 EVERY_SOURCE = "Every source"
 AGAIN = "Take them again"
+ASIDE = "Put aside"
 
 
 def show() -> None:
@@ -38,12 +40,15 @@ def show() -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         _export(source, kept_only=kept_only)
         _replay()
+        if source is not None and any(one.kept for one in known if one.name == source):
+            _put_aside(f"All that wait of {source}", source=source)
 
 
 def _source_words(name: str, known: list[queries.Source]) -> str:
     mine = [one for one in known if name in (EVERY_SOURCE, one.name)]
     kept, later = sum(one.kept for one in mine), sum(one.replayed for one in mine)
-    return f"{name} ({kept:,} kept, {later:,} read later)"
+    aside = sum(one.put_aside for one in mine)
+    return f"{name} ({kept:,} wait, {later:,} read later{f', {aside:,} put aside' if aside else ''})"
 
 
 def _list(source: str | None, *, kept_only: bool) -> None:
@@ -70,6 +75,8 @@ def _detail(row: Any) -> None:
         st.text(f"{row.detail}; {row.remedy}.")
         st.text(f"{row.topic or row.position}, {len(raw):,} bytes")
         st.code(words.bytes_words(raw, MOST_BYTES), language=None, wrap_lines=True)
+        if row.state == "kept":
+            _put_aside("This one", numbers=[row.id])
 
 
 def _export(source: str | None, *, kept_only: bool) -> None:
@@ -87,7 +94,10 @@ def _replay() -> None:
     if not signed_in.may("refusals replayed", AGAIN):
         return
     with st.popover(AGAIN, icon=":material/replay:"), st.form("service_replay", border=False):
-        st.write("After a mapping or a setting was mended. Rows of files: import the file again.")
+        st.write(
+            "After a mapping or a setting was mended. Rows of files: import the file again; those that are "
+            "read then leave the list."
+        )
         who = signed_in.who("service_replay_who")
         if st.form_submit_button("Take again", type="primary", key="service_replay_button"):
             try:
@@ -97,4 +107,25 @@ def _replay() -> None:
             else:
                 left = f" Of edge nodes, left alone: {done.of_edge_nodes:,}." if done.of_edge_nodes else ""
                 acting.say_done(f"{done.taken:,} read now, {done.still_refused:,} still do not.{left}")
+            st.rerun()
+
+
+def _put_aside(what: str, *, numbers: list[int] | None = None, source: str | None = None) -> None:
+    if not signed_in.may("refusals put aside", ASIDE):
+        return
+    key = "service_aside_all" if numbers is None else f"service_aside_{numbers[0]}"
+    with st.popover(ASIDE, icon=":material/archive:"), st.form(key, border=False):
+        st.write(f"{plain(what)}: nobody can read it, so it waits no more. It stays in the store.")
+        why = st.text_input("Why", key=f"{key}_why")
+        who = signed_in.who(f"{key}_who")
+        if st.form_submit_button(ASIDE, type="primary"):
+            try:
+                count = act.put_aside(
+                    database.engine(), numbers=numbers, source=source, who=who, why=why,
+                    clock=database.clock(),
+                )  # fmt: skip
+            except EvenrunError as error:
+                acting.refuse(str(error))
+            else:
+                acting.say_done(f"{count:,} put aside.", clears=(f"{key}_why",))
             st.rerun()

@@ -19,6 +19,7 @@ MESSAGE_STATES = {
     "waiting": "waits", "sending": "being sent", "sent": "sent", "failed": "not sent",
     "superseded": "taken back", "maybe_sent": "maybe sent",
 }  # fmt: skip
+REFUSAL_STATES = {"kept": "waits", "replayed": "read later", "put_aside": "put aside"}
 SUBJECTS = {"alarms": "alarms", "shift_summary": "shift summary", "gauging_due": "gauging due"}
 
 
@@ -125,7 +126,7 @@ def refusal_row(row: Any, local: Local) -> dict[str, str]:
         "Where": row.topic or row.position,
         "Reason": row.reason.replace("_", " "),
         "Detail": row.detail,
-        "State": "read later" if row.state == "replayed" else "kept",
+        "State": REFUSAL_STATES[row.state],
     }
 
 

@@ -23,24 +23,28 @@ COLUMNS = ("received_at", "source", "position", "topic", "reason", "detail", "re
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where refused messages came from: how many are kept, how many were read after all, the newest."""
+    """Where refused messages came from: how many wait, were read after all, are put aside; the newest."""
 
     name: str
     kept: int
     replayed: int
+    put_aside: int
     newest_at: datetime
 
 
 def sources(conn: sa.Connection) -> list[Source]:
     """Every source that something was refused of, the busiest first."""
     c = refusals.c
-    kept = sa.func.sum(sa.case((c.state == "kept", 1), else_=0))
+    kept, *later = (
+        sa.func.sum(sa.case((c.state == state, 1), else_=0)).label(state)
+        for state in ("kept", "replayed", "put_aside")
+    )
     query = (
-        sa.select(c.source, kept, sa.func.count() - kept, sa.func.max(c.received_at))
+        sa.select(c.source.label("name"), kept, *later, sa.func.max(c.received_at).label("newest_at"))
         .group_by(c.source)
         .order_by(kept.desc(), c.source)
     )
-    return [Source(*row) for row in conn.execute(query)]
+    return [Source(**row) for row in conn.execute(query).mappings()]
 
 
 def refused(conn: sa.Connection, *, source: str | None, kept_only: bool, last: int) -> Sequence[Any]:

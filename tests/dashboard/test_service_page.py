@@ -136,6 +136,30 @@ def test_messages_are_taken_again_after_a_setting_was_mended(alive: sa.Engine) -
         ).scalars().all() == ["operator 1"]  # fmt: skip
 
 
+def test_what_nobody_can_read_is_put_aside_with_who_and_why(alive: sa.Engine) -> None:
+    refuse(alive, b"totals")
+    refuse(alive, b"more totals")
+    at = opened("Refused")
+    at.selectbox(key="service_source").select("mqtt").run()
+    at.selectbox(key="service_aside_all_who").select("quality 1")
+    at.button(key="FormSubmitter:service_aside_all-Put aside").click().run()
+    assert "Give the reason" in text(at)
+    at.selectbox(key="service_aside_all_who").select("quality 1")
+    at.text_input(key="service_aside_all_why").input("nobody needs them")
+    at.button(key="FormSubmitter:service_aside_all-Put aside").click().run()
+    assert not at.exception
+
+    assert "2 put aside." in text(at)
+    assert "Nothing that was refused waits." in text(at)
+    at.toggle(key="service_kept_only").set_value(False).run()
+    assert list(at.dataframe[0].value["State"]) == ["put aside"] * 2
+    with database.read(alive) as conn:
+        entry = conn.execute(
+            sa.select(tables.journal).where(tables.journal.c.action == "refusals put aside")
+        ).one()
+    assert (entry.who, entry.why, entry.subject) == ("quality 1", "nobody needs them", "2 refusals")
+
+
 def test_an_act_of_nobody_is_refused(alive: sa.Engine) -> None:
     refuse(alive, SHOT)
     at = opened("Refused")

@@ -28,7 +28,7 @@ refusals = Table(
     Column("remedy", Text, nullable=False),
     Column("raw", LargeBinary, nullable=False),
     Column("raw_digest", LargeBinary, nullable=False),  # the same record refused twice is kept once
-    Column("state", String, nullable=False),      # kept | replayed
+    Column("state", String, nullable=False),      # kept | replayed | put_aside
     Column("replayed_at", UtcTime),
     UniqueConstraint("source", "position", "raw_digest"),
 )

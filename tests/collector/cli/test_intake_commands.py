@@ -229,3 +229,29 @@ def test_shots_that_are_set_aside_are_still_stored(engine: sa.Engine, run: Run, 
     run("imports", "undo", "1", "--who", "quality 1", "--why", "wrong")
 
     assert len(rows(engine, shots.c.id)) == 40
+
+
+def test_what_nobody_can_read_is_put_aside_by_number_or_by_source(
+    run: Run, engine: sa.Engine, tmp_path: Path
+) -> None:
+    file = a_file(tmp_path)
+    file.write_text(file.read_text() + "Total,,240\nMean,,6\nMin,,5\n")
+    run("import", "export.csv", "--profile", "press.toml")
+    listed = run("refused")[1]
+    first = listed.split()[0]
+
+    assert "give the reason" in run("refused", "--put-aside", first, "--who", "quality 1")[1]
+    why = ("--who", "quality 1", "--why", "totals")
+    assert run("refused", "--put-aside", first, *why) == (
+        0, "1 put aside; kept in the store, and no longer listed.\n",
+    )  # fmt: skip
+    assert f"number {first}, 99 does not wait" in run("refused", "--put-aside", f"{first},99", *why)[1]
+    assert "--source" in run("refused", "--put-aside", "all", *why)[1]
+    assert run("refused", "--put-aside", "all", "--source", "export.csv", *why)[1].startswith("2 put aside")
+
+    assert "Nothing that was refused waits." in run("refused")[1]
+    found = rows(engine, entries.c.action, entries.c.subject, entries.c.why)
+    assert ("refusals put aside", f"refusal {first}", "totals") in found
+    assert ("refusals put aside", "2 refusals", "totals") in found
+    run("import", "export.csv", "--profile", "press.toml")
+    assert "Nothing that was refused waits." in run("refused")[1], "put aside for good"
