@@ -1,7 +1,7 @@
 """What of the past a store deletes, and why; nothing else of it is.
 
 Kept for ever is what a person may be asked about later: shots, signals, alarms, holds, gaugings, the journal,
-refusals, imports, and whom a message was meant for (notices and their messages). What is deleted tells of
+refusals, imports, and every message to people: whom it was meant for, and when. What is deleted tells of
 deliveries and guesses that nobody will ask about, and grows with every step of every alarm and with whoever
 tries passwords: messages to machines that arrived or were replaced, and attempts to sign in that no lock-out
 counts any more.
@@ -14,13 +14,13 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from collector.store.outbox import SENT, SUPERSEDED
-from collector.store.tables import accounts, notices, outbox, sign_in_attempts
+from collector.store.tables import accounts, outbox, sign_in_attempts
 
 AT_ONCE = 1_000  # rows in one transaction, for which shots wait
 
 
 def messages(conn: sa.Connection, *, before: datetime) -> int:
-    """Delete old messages that arrived or were replaced, unless somebody was told by them of an alarm.
+    """Delete old messages to machines that arrived or were replaced.
 
     Parameters
     ----------
@@ -35,9 +35,8 @@ def messages(conn: sa.Connection, *, before: datetime) -> int:
         How many; fewer than `AT_ONCE` when none is left.
     """
     c = outbox.c
-    told = sa.exists().where(notices.c.outbox_id == c.id)
-    done = (c.state.in_((SENT, SUPERSEDED)), c.created_at < before, ~told)
-    return _delete(conn, outbox, *done)
+    to_machines = c.once.is_(False)
+    return _delete(conn, outbox, c.state.in_((SENT, SUPERSEDED)), c.created_at < before, to_machines)
 
 
 def attempts(conn: sa.Connection, *, before: datetime) -> int:

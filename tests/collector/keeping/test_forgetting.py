@@ -12,7 +12,7 @@ from collector.jobs.forgetting import forget
 from collector.people import sign_in
 from collector.people.attempts import PINS_UNTIL_OFF, Kind
 from collector.settings_keeping import Retention
-from collector.store import database, forgetting, outbox, people, tables
+from collector.store import database, forgetting, outbox, people, reports, tables
 from tests.collector.keeping.test_keeping_jobs import WALL, shop
 
 OLD, NEW = WALL - timedelta(days=31), WALL - timedelta(days=29)
@@ -20,8 +20,8 @@ NAME = "operator 1"
 MONTH = Retention(delivered_days=30, attempts_days=30)
 
 
-def message(conn: sa.Connection, topic: str, state: str, at: datetime) -> int:
-    number = outbox.add(conn, channel="mqtt", topic=topic, payload="{}", retain=False, wall=at)
+def message(conn: sa.Connection, topic: str, state: str, at: datetime, *, once: bool = False) -> int:
+    number = outbox.add(conn, channel="mqtt", topic=topic, payload="{}", retain=False, wall=at, once=once)
     conn.execute(sa.update(tables.outbox).where(tables.outbox.c.id == number).values(state=state))
     return number
 
@@ -45,21 +45,26 @@ def test_messages_that_arrived_or_were_replaced_long_ago_are_deleted(engine: sa.
     assert len(left) == 12 - 2
 
 
-def test_that_somebody_was_told_of_an_alarm_stays(engine: sa.Engine) -> None:
+def test_what_people_were_told_stays(engine: sa.Engine) -> None:
+    shift = {"site": "lowland", "kind": reports.SHIFT_SUMMARY, "subject": "early 2026-10-27"}
     with database.write(engine) as conn:
+        reports.tell(
+            conn, **shift, text="1,200 shots", payload="{}", to=["phone"], from_at=OLD, until_at=OLD, wall=OLD
+        )
+        conn.execute(sa.update(tables.outbox).values(state="sent"))
         alarm = conn.execute(
             sa.insert(tables.alarms).values(
                 kind="silence", state="active_unacknowledged", opened_at=OLD, changed_at=OLD, quiet_shots=0,
                 characteristics=[], headline="No shot", site="lowland",
             ).returning(tables.alarms.c.id)
         ).scalar_one()  # fmt: skip
-        told = message(conn, "alarm 1", "sent", OLD)
+        told = message(conn, "alarm 1", "sent", OLD, once=True)
         conn.execute(sa.insert(tables.notices).values(
             alarm_id=alarm, channel="phone", number=1, at=OLD, reason="new", characteristics=1,
             occurrences=1, outbox_id=told,
         ))  # fmt: skip
     forget(shop(engine, retention=MONTH))
-    assert topics(engine) == ["alarm 1"]
+    assert topics(engine) == ["alarm 1", "shift summary"]
 
 
 def test_more_than_one_transaction_holds_are_deleted_too(
