@@ -30,11 +30,30 @@ SAME_CLOCK = timedelta(seconds=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Collector:
-    """One collector by its last sign of life; `detail` is what it said of itself."""
+    """One collector by its last sign of life.
+
+    Attributes
+    ----------
+    name : str
+        Its computer, and the number of its process there.
+    state : str
+        "alive", "stopped" when it was told to end, or "not heard" when it fell silent.
+    age_s : float
+        Wall seconds since it spoke.
+    detail : mapping
+        What it said of itself then.
+    """
 
     name: str
+    state: str
     age_s: float
     detail: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, name: str, beat: Beat, wall: datetime) -> Collector:
+        """What a sign of life says of a collector by now."""
+        state = "stopped" if beat.stopped else "not heard" if _is_silent(beat, wall) else "alive"
+        return cls(name=name, state=state, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +132,7 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     now, wall : datetime
         Floor time for the presses, wall time for everything else.
     """
-    beats, beat = heartbeats.of_collectors(conn), heartbeats.last(conn, heartbeats.COLLECTOR)
+    beats, beat = heartbeats.of_collectors(conn, wall=wall), heartbeats.last(conn, heartbeats.COLLECTOR)
     queues = [
         Waiting(channel=one.channel, messages=one.waiting, age_s=_seconds(wall - one.oldest_at))
         for one in outbox.queues(conn)
@@ -129,10 +148,7 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
             *_job_reasons(jobs, wall, site=settings.site, silent=_is_silent(beat, wall)),
             *_outbox_reasons(queues), *map(_off_reason, off),
         ),
-        collectors=tuple(
-            Collector(name=name, age_s=_seconds(wall - beat.wall_at), detail=beat.detail)
-            for name, beat in beats.items()
-        ),
+        collectors=tuple(Collector.of(name, beat, wall) for name, beat in beats.items()),
         presses=tuple(_presses(conn, settings, now=now, wall=wall)),
         outbox=tuple(queues), channels_off=tuple(off), jobs=tuple(jobs), refused_24h=refused,
     )  # fmt: skip
@@ -151,8 +167,10 @@ def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
     """What is wrong with whoever collects; nothing it said counts once it is silent."""
     if beat is None:
         return ["no collector has ever run on this store: start `evenrun collect`"]
-    if wall - beat.wall_at > DEAD_AFTER:
-        age_s = _seconds(wall - beat.wall_at)
+    age_s = _seconds(wall - beat.wall_at)
+    if _is_silent(beat, wall) and beat.stopped:
+        return [f"the collector was stopped {age_s:.0f} s ago: start `evenrun collect`"]
+    if _is_silent(beat, wall):
         return [f"no collector has given a sign of life for {age_s:.0f} s: start `evenrun collect`"]
     broker, store = beat.detail.get("broker", "connected"), beat.detail.get("store_problem")
     folders = beat.detail.get("folders", [])

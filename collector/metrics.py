@@ -11,7 +11,7 @@ from datetime import datetime
 from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 
-from collector.health import Health
+from collector.health import Collector, Health
 
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
@@ -60,15 +60,37 @@ def _collectors(health: Health) -> Iterator[Metric]:
     )
     batches = CounterMetricFamily("evenrun_batches", "Transactions with shots", labels=("collector",))
     seconds = CounterMetricFamily("evenrun_store_seconds", "Time in them", labels=("collector",))
-    for one in health.collectors:
-        age.add_metric((one.name,), one.age_s)
-        connected.add_metric((one.name,), float(one.detail.get("broker") == "connected"))
-        in_hand.add_metric((one.name,), float(one.detail.get("in_hand", 0)))
-        batches.add_metric((one.name,), float(one.detail.get("batches", 0)))
-        seconds.add_metric((one.name,), float(one.detail.get("store_s", 0.0)))
+    for label, one in _labeled(health.collectors).items():
+        alive = one.state == "alive"
+        age.add_metric((label,), one.age_s)
+        connected.add_metric((label,), float(alive and one.detail.get("broker") == "connected"))
+        in_hand.add_metric((label,), float(one.detail.get("in_hand", 0)) if alive else 0.0)
+        batches.add_metric((label,), float(one.detail.get("batches", 0)))
+        seconds.add_metric((label,), float(one.detail.get("store_s", 0.0)))
         for outcome, count in one.detail.get("counts", {}).items():
-            took.add_metric((one.name, outcome), float(count))
+            took.add_metric((label, outcome), float(count))
     yield from (age, connected, in_hand, took, batches, seconds)
+
+
+def _labeled(collectors: Iterable[Collector]) -> dict[str, Collector]:
+    """Collectors by their computer, so that one that is started again goes on with the same series.
+
+    Where several live on one computer, the second in the order of their starts is named ``shop-pc 2``. Of
+    those that ended only the newest is told, and none beside one that lives.
+    """
+    computers: dict[str, list[Collector]] = {}
+    for one in collectors:
+        computers.setdefault(one.name.rpartition(":")[0] or one.name, []).append(one)
+    labeled: dict[str, Collector] = {}
+    for computer, its in computers.items():
+        alive = sorted((one for one in its if one.state == "alive"), key=_started)
+        for place, one in enumerate(alive or [min(its, key=lambda one: one.age_s)], start=1):
+            labeled[computer if place == 1 else f"{computer} {place}"] = one
+    return labeled
+
+
+def _started(one: Collector) -> tuple[str, str]:
+    return str(one.detail.get("started_at", "")), one.name
 
 
 def _floor(health: Health) -> Iterator[Metric]:

@@ -23,7 +23,7 @@ from collector.contract.figures import counted
 from collector.contract.mapping_read import Mappings
 from collector.counts import Counts
 from collector.errors import StoreUnavailable
-from collector.jobs import JOBS
+from collector.jobs import JOBS, heartbeat
 from collector.jobs import runner as job_runner
 from collector.jobs.job import Shop
 from collector.leases.crew import LOOKS_A_LEASE
@@ -121,6 +121,7 @@ def collect(settings: Settings, *, stop: threading.Event) -> None:
         scheduler.shutdown(wait=False)
         crew.leave()
         delivery.stop()
+        heartbeat.stop(shop)
         engine.dispose()
 
 

@@ -12,6 +12,7 @@ from collector.store.tables import heartbeats
 from collector.store.upsert import insert_into
 
 COLLECTOR = "collector"  # whichever collector spoke last
+STOPPED = "stopped_at"
 FORGOTTEN_AFTER = timedelta(hours=1)
 
 
@@ -22,6 +23,11 @@ class Beat:
     wall_at: datetime
     at: datetime
     detail: dict[str, Any]
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it was the last word of a process that was told to end."""
+        return STOPPED in self.detail
 
 
 def beat(
@@ -51,10 +57,21 @@ def beat_of(
     conn.execute(sa.delete(heartbeats).where(*gone))
 
 
-def of_collectors(conn: sa.Connection) -> dict[str, Beat]:
+def stop_of(conn: sa.Connection, collector: str, *, wall: datetime) -> None:
+    """Note that one of several collectors ends as it was told to; one that only waited has said nothing."""
+    own = last(conn, f"{COLLECTOR} {collector}")
+    if own is None:
+        return
+    its = heartbeats.c.name.in_((COLLECTOR, f"{COLLECTOR} {collector}")), heartbeats.c.wall_at == own.wall_at
+    detail = own.detail | {STOPPED: wall.isoformat()}
+    conn.execute(sa.update(heartbeats).where(*its).values(detail=detail))
+
+
+def of_collectors(conn: sa.Connection, *, wall: datetime) -> dict[str, Beat]:
     """The last sign of life of each collector of the last hour, by its name."""
     c = heartbeats.c
-    query = sa.select(c.name, c.wall_at, c.at, c.detail).where(c.name.startswith(f"{COLLECTOR} "))
+    own = c.name.startswith(f"{COLLECTOR} "), c.wall_at >= wall - FORGOTTEN_AFTER
+    query = sa.select(c.name, c.wall_at, c.at, c.detail).where(*own)
     return {
         row.name.removeprefix(f"{COLLECTOR} "): Beat(row.wall_at, row.at, row.detail or {})
         for row in conn.execute(query.order_by(c.name))

@@ -48,14 +48,25 @@ def collector_row(one: Collector) -> dict[str, str]:
     per_batch = f"{1000 * one.detail.get('store_s', 0.0) / batches:.1f} ms" if batches else "none yet"
     return {
         "Collector": one.name,
-        "Last spoke": ago(one.age_s),
-        "Broker": str(one.detail.get("broker", "not known")),
+        "Last spoke": _last_word(one),
+        "Broker": str(one.detail.get("broker", "not known")) if one.state == "alive" else "",
         "MQTT": str(one.detail.get("mqtt", "")),
         "Stored": f"{counts.get('stored', 0):,}",
         "Refused": f"{counts.get('refused', 0):,}",
-        "Waiting to be stored": f"{one.detail.get('in_hand', 0):,}",
+        "Waiting to be stored": f"{one.detail.get('in_hand', 0):,}" if one.state == "alive" else "",
         "Store, a batch": per_batch,
     }
+
+
+def _last_word(one: Collector) -> str:
+    """When it spoke; one that is gone says how it went."""
+    match one.state:
+        case "stopped":
+            return f"stopped {ago(one.age_s)}"
+        case "not heard":
+            return f"{SIGNAL} not heard for {span_words(one.age_s)}"
+        case _:
+            return ago(one.age_s)
 
 
 def press_row(one: Press) -> dict[str, str]:

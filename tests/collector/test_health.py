@@ -36,10 +36,15 @@ DETAIL: dict[str, Any] = {
 }  # fmt: skip
 
 
-def beat(engine: sa.Engine, *, ago_s: float = 1, **changed: Any) -> None:
+def beat(engine: sa.Engine, *, ago_s: float = 1, name: str = "shop-pc:77", **changed: Any) -> None:
     wall = WALL - timedelta(seconds=ago_s)
     with database.write(engine) as conn:
-        heartbeats.beat_of(conn, "shop-pc:77", wall=wall, now=wall, detail=DETAIL | changed)
+        heartbeats.beat_of(conn, name, wall=wall, now=wall, detail=DETAIL | changed)
+
+
+def stop(engine: sa.Engine, name: str = "shop-pc:77", *, ago_s: float = 0) -> None:
+    with database.write(engine) as conn:
+        heartbeats.stop_of(conn, name, wall=WALL - timedelta(seconds=ago_s))
 
 
 def health(engine: sa.Engine) -> Health:
@@ -177,6 +182,67 @@ def test_where_floor_time_is_not_real_time_nothing_is_said_of_the_lag(seeded: Se
     assert (found.presses[0].lag_s, found.presses[0].age_s) == (None, 0.0)
 
 
+def samples_of(engine: sa.Engine) -> dict[tuple[str, ...], float]:
+    """The metrics as Prometheus reads them, by name and labels."""
+    text = metrics_text(health(engine), read_s=0.004, wall=WALL).decode()
+    return {
+        (sample.name, *sample.labels.values()): sample.value
+        for family in text_string_to_metric_families(text)
+        for sample in family.samples
+    }
+
+
+CONNECTED, AGE = "evenrun_collector_broker_connected", "evenrun_collector_sign_of_life_age_seconds"
+
+
+def test_a_collector_that_is_started_again_goes_on_with_its_series(engine: sa.Engine) -> None:
+    beat(engine, ago_s=500, name="shop-pc:76", in_hand=9)
+    beat(engine)
+    ages = {key[1]: value for key, value in samples_of(engine).items() if key[0] == AGE}
+    assert ages == {"shop-pc": 1}
+    states = {one.name: one.state for one in health(engine).collectors}
+    assert states == {"shop-pc:76": "not heard", "shop-pc:77": "alive"}
+
+
+def test_collectors_of_one_computer_are_told_apart_by_their_starts(engine: sa.Engine) -> None:
+    beat(engine, name="shop-pc:9", started_at="2026-11-24T11:00:00+00:00", in_hand=1)
+    beat(engine, name="shop-pc:10", started_at="2026-11-24T10:00:00+00:00", in_hand=2)
+    beat(engine, name="other-pc:4", in_hand=5)
+    samples = samples_of(engine)
+    in_hand = {key[1]: value for key, value in samples.items() if key[0] == "evenrun_collector_in_hand"}
+    assert in_hand == {"shop-pc": 2, "shop-pc 2": 1, "other-pc": 5}
+
+
+def test_a_collector_that_fell_silent_is_not_connected_and_leaves_after_an_hour(engine: sa.Engine) -> None:
+    beat(engine, ago_s=16)
+    samples = samples_of(engine)
+    assert (samples[CONNECTED, "shop-pc"], samples[AGE, "shop-pc"]) == (0, 16)
+
+    beat(engine, ago_s=3_601)
+    assert not [key for key in samples_of(engine) if key[0] == AGE]
+    assert "no collector has given a sign of life for 3601 s" in health(engine).reasons[0]
+
+
+def test_a_collector_that_was_stopped_says_so(engine: sa.Engine) -> None:
+    beat(engine, ago_s=20)
+    stop(engine, ago_s=19)
+    found = health(engine)
+    assert [one.state for one in found.collectors] == ["stopped"]
+    assert found.reasons == ("the collector was stopped 20 s ago: start `evenrun collect`",)
+    assert samples_of(engine)[CONNECTED, "shop-pc"] == 0
+
+
+def test_one_that_stops_says_nothing_for_another(engine: sa.Engine) -> None:
+    beat(engine, ago_s=2, name="shop-pc:76")
+    beat(engine, ago_s=1)
+    stop(engine, "shop-pc:76")
+    stop(engine, "shop-pc:75")  # it waited, and never spoke
+    assert {one.name: one.state for one in health(engine).collectors} == {
+        "shop-pc:76": "stopped", "shop-pc:77": "alive"
+    }
+    assert health(engine).ok
+
+
 def test_prometheus_reads_the_metrics(seeded: Seeded) -> None:
     beat(seeded.engine)
     switch_off(seeded.engine)
@@ -184,17 +250,12 @@ def test_prometheus_reads_the_metrics(seeded: Seeded) -> None:
     job_ran(ago_s=10, failed=True, outcome="full")(seeded.engine)
     long_ago = WALL - timedelta(minutes=6)
     press(seeded, last_shot_at=long_ago, heard_at=long_ago, usual_cycle_s=60.0)
-    text = metrics_text(health(seeded.engine), read_s=0.004, wall=WALL).decode()
-    samples = {
-        (sample.name, *sample.labels.values()): sample.value
-        for family in text_string_to_metric_families(text)
-        for sample in family.samples
-    }
+    samples = samples_of(seeded.engine)
     assert samples["evenrun_ok",] == 0
     assert samples["evenrun_store_read_seconds",] == 0.004
-    assert samples["evenrun_messages_total", "shop-pc:77", "stored"] == 70
-    assert samples["evenrun_store_seconds_total", "shop-pc:77"] == 0.5
-    assert samples["evenrun_collector_in_hand", "shop-pc:77"] == 3
+    assert samples["evenrun_messages_total", "shop-pc", "stored"] == 70
+    assert samples["evenrun_store_seconds_total", "shop-pc"] == 0.5
+    assert samples["evenrun_collector_in_hand", "shop-pc"] == 3
     assert samples["evenrun_press_age_seconds", "P1"] == 360
     assert samples["evenrun_press_silent", "P1"] == 1
     assert samples["evenrun_outbox_waiting", 'odd "name"\\'] == 1

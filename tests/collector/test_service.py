@@ -16,7 +16,10 @@ import sqlalchemy as sa
 from collector.alarms import deliver, delivering
 from collector.alarms.delivering import Delivery, worker_name
 from collector.clock import real_clock
-from collector.store import database, outbox, tables
+from collector.store import database, heartbeats, outbox, tables
+from tests.collector.running import ON_SQLITE, running, settings_of
+from tests.collector.sources.mqtt_helpers import wait_for
+from tests.mosquitto_fixtures import Mosquitto
 
 WALL = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 
@@ -159,3 +162,19 @@ def test_a_claim_of_another_machine_is_left_alone(engine: sa.Engine) -> None:
     working.stop()
     assert states(engine) == ["sending"]
     assert worker_name() != "elsewhere:1"
+
+
+@pytest.mark.mosquitto
+@ON_SQLITE
+def test_a_collector_that_is_told_to_end_says_so(engine: sa.Engine, mosquitto: Mosquitto) -> None:
+    def spoke() -> heartbeats.Beat | None:
+        with database.read(engine) as conn:
+            return heartbeats.last(conn, f"collector {worker_name()}")
+
+    with running(settings_of(engine, mosquitto)):
+        wait_for(lambda: spoke() is not None)
+        assert (found := spoke()) is not None
+        assert not found.stopped
+
+    assert (found := spoke()) is not None
+    assert found.stopped

@@ -85,6 +85,19 @@ def test_a_service_that_works_says_so_in_one_line(alive: sa.Engine) -> None:
     assert list(presses["Press"]) == ["P1", "P2"]
 
 
+def test_a_collector_that_ended_is_not_shown_as_connected(alive: sa.Engine) -> None:
+    began = wall_now() - timedelta(minutes=5)
+    detail = {"broker": "connected", "in_hand": 4}
+    with database.write(alive) as conn:
+        for name in ("shop-pc:5", "shop-pc:6"):
+            heartbeats.beat_of(conn, name, wall=began, now=began, detail=detail)
+        heartbeats.stop_of(conn, "shop-pc:5", wall=began)
+    shown = tables_of(opened())[0][["Last spoke", "Broker", "Waiting to be stored"]].to_numpy().tolist()
+    assert shown == [
+        ["stopped 5 min ago", "", ""], ["◆ not heard for 5 min", "", ""], ["just now", "connected", "0"]
+    ]
+
+
 def test_who_has_which_part_is_shown_where_there_are_several(alive: sa.Engine) -> None:
     with database.write(alive) as conn:
         wall = leases.clock(conn)
