@@ -124,12 +124,9 @@ def import_csv(
         done = Imported(before=imports.taken_before(conn, digest))
         done.id = imports.begin(conn, path.name, digest, profile_name, at=clock.now())
     pipeline = Pipeline(
-        engine,
-        policy=_policy(settings, profile),
-        intake=intake_policy(settings),
-        clock=clock,
+        engine, policy=_policy(settings, profile), intake=intake_policy(settings), clock=clock,
         guard=partial(imports.go_on, import_id=done.id),
-    )
+    )  # fmt: skip
     job = csv_file.Import(
         site=settings.site, now=clock.now(), received_at=clock.wall(), press=press, run=run
     )
@@ -147,12 +144,9 @@ def import_csv(
             if done.was_read:
                 done.read_later = settle(conn, path, profile, refused=done.refused_at, at=clock.wall())
             imports.finish(
-                conn,
-                done.id,
-                accepted=done.accepted,
-                duplicates=done.counts.duplicates,
+                conn, done.id, accepted=done.accepted, duplicates=done.counts.duplicates,
                 refused=done.counts.refused,
-            )
+            )  # fmt: skip
     return done
 
 

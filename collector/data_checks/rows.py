@@ -134,9 +134,7 @@ def _habits(known: Sequence[Known], table: FloatArray) -> _Habits:
     )
 
 
-def _taken(
-    known: Sequence[Known], table: FloatArray, habits: _Habits, columns: Sequence[int]
-) -> list[Known]:
+def _taken(known: Sequence[Known], table: FloatArray, habits: _Habits, columns: Sequence[int]) -> list[Known]:
     """What is known after values of columns in which none is odd."""
     tails = table[-LEVEL_OF:].T.tolist()
     return [
@@ -148,9 +146,7 @@ def _taken(
     ]  # fmt: skip
 
 
-def _odd(
-    known: Sequence[Known], keys: Sequence[str], table: FloatArray, habits: _Habits
-) -> BoolArray:
+def _odd(known: Sequence[Known], keys: Sequence[str], table: FloatArray, habits: _Habits) -> BoolArray:
     """Columns in which a value could be in doubt; more than there are is no harm."""
     bounds = _bounds(tuple(keys))
     outside = ((table < bounds.low) | (table > bounds.high)).any(axis=0)
