@@ -146,8 +146,9 @@ def combined_ar1_arl(*, width: float, k: float, h: float, phi: float, shift: flo
     -----
     The chain of :func:`cusum_ar1_arl` holds the value beside the sum, so that a value beyond its limit ends
     the run as well. The upper limit goes with the upper sum, the lower one with the lower sum, and the two
-    rates are added. Above phi = 0.8 the run length of the CUSUM is scaled in time, and the rate at which
-    values beyond the limit come on their own is added.
+    rates are added. Above phi = 0.8 the run length of the CUSUM is scaled in time and joined with that of the
+    limit as if each signaled on its own. They often do so together: simulated runs at phi from 0.81 to 0.95
+    were up to 1.6 times as long for shifts of 1 to 4 sigma.
 
     References
     ----------
@@ -157,13 +158,20 @@ def combined_ar1_arl(*, width: float, k: float, h: float, phi: float, shift: flo
     check_shift(shift)
     _check_cusum(k, h)
     if phi > SLOWEST:
-        return first_of(
+        return _either(
             cusum_ar1_arl(k=k, h=h, phi=phi, shift=shift),
             individuals_ar1_arl(width=width, phi=phi, shift=shift),
         )
     if not width > 0.0:
         raise ValueError(f"The width is {width}; give individuals limits above 0, in sigma.")
     return bounded(_two_sided(k, h, phi, shift, width))
+
+
+def _either(one: float, other: float) -> float:
+    """Mean run until one of two charts signals, each by its own chance at every value: never below 1."""
+    rates = 1.0 / one, 1.0 / other
+    rate = sum(rates) - rates[0] * rates[1]
+    return 1.0 / rate if rate > 0.0 else math.inf
 
 
 def _two_sided(k: float, h: float, phi: float, shift: float, width: float) -> float:

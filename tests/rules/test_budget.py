@@ -269,6 +269,23 @@ def test_the_run_length_of_both_charts_is_that_of_simulated_shots() -> None:
     assert np.mean(lengths) == pytest.approx(exact, rel=3 / math.sqrt(runs))
 
 
+@pytest.mark.parametrize(("phi", "shift"), [(0.85, 5.6), (0.85, 6.5), (0.9, 5.6), (0.95, 6.5)])
+def test_a_shift_beyond_both_limits_is_not_seen_before_its_first_shot(phi: float, shift: float) -> None:
+    """Held against 20,000 simulated runs, of which nearly all end at the first or the second shot."""
+    width, k, h, runs = 4.38, 3.05, 1.67, 20_000
+    rng = np.random.default_rng(6)
+    x, upper, ended = rng.standard_normal(runs), np.zeros(runs), np.zeros(runs)
+    for shot in range(1, 200):
+        upper = np.maximum(0, upper + x + shift - k)
+        ended[(ended == 0) & ((x + shift > width) | (upper > h))] = shot
+        x = phi * x + math.sqrt(1 - phi * phi) * rng.standard_normal(runs)
+
+    assert ended.all()
+    found = combined_ar1_arl(width=width, k=k, h=h, phi=phi, shift=shift)
+    assert found >= 1.0
+    assert found == pytest.approx(np.mean(ended), rel=0.1)
+
+
 def test_without_autocorrelation_the_chain_of_both_charts_is_the_integral_equation() -> None:
     for width, h, shift in ((4.2, 8.7, 0.0), (3.0, 5.0, 0.0), (3.5, 4.0, 1.0)):
         chain = combined_ar1_arl(width=width, k=0.5, h=h, phi=0.0, shift=shift)
