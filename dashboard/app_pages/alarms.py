@@ -2,7 +2,6 @@
 
 import streamlit as st
 
-from collector.errors import StoreUnavailable
 from collector.store.database import read
 from dashboard.blocks import (
     acting,
@@ -13,6 +12,7 @@ from dashboard.blocks import (
     alarm_quiet,
     hold_by_hand,
     hold_handling,
+    live,
 )
 from dashboard.blocks.plain import sentence
 from dashboard.queries import alarms as queries
@@ -85,15 +85,11 @@ if which == LOAD:
     alarm_measures.show()
 
 
-@st.fragment(run_every=5.0)
+@live.every(5.0)
 def watch() -> None:
     """Show the page anew as soon as an alarm is new or takes a step."""
-    try:
-        with read(engine) as conn:
-            changed = queries.fingerprint(conn) != seen
-    except StoreUnavailable as error:
-        st.warning(sentence(f"What is shown here may be old: {error}."))
-        return
+    with read(engine) as conn:
+        changed = queries.fingerprint(conn) != seen
     if changed:
         st.rerun()
 

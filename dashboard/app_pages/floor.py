@@ -3,14 +3,15 @@
 import streamlit as st
 
 from collector.errors import StoreError
+from dashboard.blocks import live
 from dashboard.blocks.floor_live import floor_drawing
 from dashboard.blocks.floor_screen import alone, show, trouble
 
 DARK = st.query_params.get("theme") == "dark"
 
 
-@st.fragment(run_every=1.0)
-def live() -> None:
+@live.every(1.0)
+def draw() -> None:
     """Redraw once a second; every browser gets the same drawing, made once."""
     try:
         picture = floor_drawing()
@@ -20,4 +21,4 @@ def live() -> None:
 
 
 alone()
-live()
+draw()

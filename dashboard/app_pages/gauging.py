@@ -7,7 +7,7 @@ import streamlit as st
 from collector.contract import quantities
 from collector.gauging.model import NewGauging
 from collector.store.database import read
-from dashboard.blocks import gauging_lists, next_disc, reading_form, signed_in
+from dashboard.blocks import gauging_lists, live, next_disc, reading_form, signed_in
 from dashboard.blocks.disc_words import age_caution, origin, place, reason, wait_words
 from dashboard.blocks.plain import sentence
 from dashboard.queries import database
@@ -122,7 +122,7 @@ gauging_lists.due(todo, now)
 gauging_lists.orders(engine, who)
 
 
-@st.fragment(run_every=30.0)
+@live.every(30.0)
 def watch() -> None:
     """Show the next disc by itself once it is old enough; never while one is being gauged."""
     moment = database.clock().now()

@@ -7,7 +7,7 @@ import streamlit as st
 from collector.actions import channels as act
 from collector.clock import wall_now
 from collector.store.database import read
-from dashboard.blocks import acting, signed_in
+from dashboard.blocks import acting, live, signed_in
 from dashboard.blocks import service_words as words
 from dashboard.blocks.plain import plain_rows
 from dashboard.queries import database
@@ -69,7 +69,7 @@ def _switch_on(one: queries.Channel, names: list[str]) -> None:
             )  # fmt: skip
 
 
-@st.fragment(run_every=2.0)
+@live.every(2.0)
 def _sent(names: list[str]) -> None:
     with read(database.engine()) as conn:
         rows = queries.messages(conn, names, last=LAST)

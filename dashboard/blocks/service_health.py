@@ -7,7 +7,7 @@ import streamlit as st
 from collector.clock import wall_now
 from collector.health import Health, read_health
 from collector.store.database import read
-from dashboard.blocks import service_leases
+from dashboard.blocks import live, service_leases
 from dashboard.blocks import service_words as words
 from dashboard.blocks.plain import plain, plain_rows
 from dashboard.queries import database
@@ -23,7 +23,7 @@ def health() -> Health:
         return read_health(conn, database.settings(), now=database.clock().now(), wall=wall_now())
 
 
-@st.fragment(run_every=EVERY_S)
+@live.every(EVERY_S)
 def head() -> None:
     """Well, or what is wrong and what to do."""
     found = health()
@@ -34,7 +34,7 @@ def head() -> None:
         st.markdown(f":blue[{words.ACT}] **{plain(reason[:1].upper() + reason[1:])}.**")
 
 
-@st.fragment(run_every=EVERY_S)
+@live.every(EVERY_S)
 def figures() -> None:
     """Collectors, presses, and what waits in the outbox."""
     found = health()

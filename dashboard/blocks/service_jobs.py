@@ -8,6 +8,7 @@ from collector.jobs import JOBS
 from collector.store import reports
 from collector.store.database import read
 from collector.store.jobs import last_results
+from dashboard.blocks import live
 from dashboard.blocks import service_words as words
 from dashboard.blocks.plain import plain_rows
 from dashboard.queries import database
@@ -16,7 +17,7 @@ EVERY_S = 10.0
 SUMMARIES = 6
 
 
-@st.fragment(run_every=EVERY_S)
+@live.every(EVERY_S)
 def show() -> None:
     """Every job that one collector does for all, and the newest shift summaries."""
     with read(database.engine()) as conn:
