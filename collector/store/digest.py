@@ -24,7 +24,7 @@ counted to, and the verdict of the charts. The id is left out because it is the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
@@ -34,6 +34,7 @@ from collector.store.types import to_micros
 
 FORM = 1
 OF_NUMBERS = ("characteristics", "setpoints")
+AS_SENT = ("originals", "setpoint_originals")
 TIMES = ("ended_at", "received_at")
 
 # The members in the order that the canonical form sorts their names into.
@@ -62,6 +63,8 @@ def of_row(row: Mapping[str, Any]) -> bytes:
         columns[name] = [to_micros(row[name])]
     for name in OF_NUMBERS:
         columns[name] = written([row[name] or {}])[1]
+    for name in AS_SENT:
+        columns[name] = [canonical_json(row[name] or {})]
     return of_columns(columns)[0]
 
 
@@ -71,8 +74,8 @@ def of_columns(columns: Mapping[str, Sequence[Any]]) -> list[bytes]:
     Parameters
     ----------
     columns : mapping of str to sequence
-        Those of `shots`, with `site` and `name` of the press; times in microseconds, values and setpoints as
-        text in canonical form (:func:`collector.store.number_texts.written`).
+        Those of `shots`, with `site` and `name` of the press; times in microseconds, and as text in canonical
+        form (`collector.store.number_texts`) values, setpoints and what was sent for both.
 
     Returns
     -------
@@ -80,16 +83,12 @@ def of_columns(columns: Mapping[str, Sequence[Any]]) -> list[bytes]:
         One a row.
     """
     counters = ["null" if each is None else number(each) for each in columns["counter"]]
+    not_written = [canonical_json(each) if each else "[]" for each in columns["not_written"]]
     made_up = ["true" if each else "false" for each in columns["time_reconstructed"]]
     texts = zip(
-        counters, columns["ended_at"], columns["epoch"], _texts(columns["not_written"], "[]"),
-        _texts(columns["originals"], "{}"), map(quote, columns["name"]), columns["received_at"],
-        _texts(columns["setpoint_originals"], "{}"), columns["setpoints"], map(quote, columns["site"]),
-        map(quote, columns["source"]), made_up, columns["characteristics"], strict=True,
+        counters, columns["ended_at"], columns["epoch"], not_written, columns["originals"],
+        map(quote, columns["name"]), columns["received_at"], columns["setpoint_originals"],
+        columns["setpoints"], map(quote, columns["site"]), map(quote, columns["source"]), made_up,
+        columns["characteristics"], strict=True,
     )
     return [sha256((_TEXT % each).encode()).digest() for each in texts]
-
-
-def _texts(column: Iterable[Any], empty: str) -> list[str]:
-    # Most shots have none, which needs no encoder.
-    return [canonical_json(each) if each else empty for each in column]

@@ -8,7 +8,7 @@ one of the forms, as with an exponent, each form is made by itself.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby
 from typing import NamedTuple
@@ -17,6 +17,7 @@ from collector.store.canonical import number, quote, utf16
 from collector.store.database import to_json
 
 Numbers = Mapping[str, float]
+AsSent = Mapping[str, tuple[float, str]]
 
 _FLOATS = frozenset({float})
 _PLAIN = re.compile(r"[0-9.,-]*").fullmatch  # no exponent, and finite
@@ -50,6 +51,17 @@ def written(objects: Sequence[Numbers]) -> tuple[list[str], list[str]]:
         stored += as_stored
         canonical += as_canonical
     return stored, canonical
+
+
+def written_as_sent(objects: Sequence[AsSent]) -> tuple[list[str], list[str]]:
+    """The same of objects whose members are a number and its unit; most shots have none."""
+    stored = [_as_sent(each, each, repr) if each else "{}" for each in objects]
+    return stored, [_as_sent(each, sorted(each, key=utf16), number) if each else "{}" for each in objects]
+
+
+def _as_sent(members: AsSent, names: Iterable[str], write: Callable[[float], str]) -> str:
+    sent = [(quote(name), *members[name]) for name in names]
+    return "{" + ",".join([f"{name}:[{write(value)},{quote(unit)}]" for name, value, unit in sent]) + "}"
 
 
 def _alike(names: tuple[str, ...], objects: Sequence[Numbers]) -> tuple[Iterable[str], Iterable[str]]:

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 
 from collector.store import digest
 from collector.store.database import to_json
-from collector.store.number_texts import written
+from collector.store.number_texts import written, written_as_sent
 from collector.store.tables import presses, shots
 from collector.store.types import to_micros
 
@@ -111,7 +111,7 @@ def insert(
     columns["digest"] = digest.of_columns({**columns, **canonical, "site": sites, "name": press_names})
     if conn.dialect.name == "sqlite":
         return _by_driver(conn, columns | as_text)
-    for name in (*digest.OF_NUMBERS, "originals", "setpoint_originals"):
+    for name in (*digest.OF_NUMBERS, *digest.AS_SENT):
         columns[name] = list(map(dict, columns[name]))  # which no other kind of mapping may be as JSON
     rows = [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
     statement = sa.insert(shots).returning(shots.c.id, sort_by_parameter_order=True)
@@ -133,10 +133,10 @@ def _texts(columns: Columns) -> tuple[Columns, Columns]:
     """What is stored as JSON, and those of its columns that the digest needs in canonical form."""
     stored: Columns = {"not_written": [to_json(each) if each else "[]" for each in columns["not_written"]]}
     canonical: Columns = {}
-    for name in ("originals", "setpoint_originals"):
-        stored[name] = [to_json(dict(each)) if each else "{}" for each in columns[name]]
     for name in digest.OF_NUMBERS:
         stored[name], canonical[name] = written(columns[name])
+    for name in digest.AS_SENT:
+        stored[name], canonical[name] = written_as_sent(columns[name])
     return stored, canonical
 
 

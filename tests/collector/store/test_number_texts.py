@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.store.canonical import canonical_json
-from collector.store.number_texts import written
+from collector.store.number_texts import written, written_as_sent
 
 NUMBERS = st.one_of(
     st.floats(allow_nan=False, allow_infinity=False), st.floats(0.0, 1000.0), st.integers(-(2**60), 2**60),
@@ -32,10 +32,22 @@ def test_objects_are_written_as_each_by_itself(objects: list[dict[str, float]]) 
     assert canonical == [canonical_json(each) for each in objects]
 
 
+@given(st.lists(st.dictionaries(NAMES, st.tuples(NUMBERS, st.text(max_size=3)), max_size=4), max_size=4))
+def test_numbers_as_they_were_sent_are_written_as_each_by_itself(
+    objects: list[dict[str, tuple[float, str]]],
+) -> None:
+    stored, canonical = written_as_sent(objects)
+
+    assert stored == [json.dumps(each, separators=(",", ":"), ensure_ascii=False) for each in objects]
+    assert canonical == [canonical_json(each) for each in objects]
+
+
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
 def test_an_object_with_a_number_that_is_none_is_refused(value: float) -> None:
     with pytest.raises(ValueError, match="must be a finite number"):
         written([{"cushion": 5.5, "%s": 1.0}, {"cushion": 5.5, "%s": value}])
+    with pytest.raises(ValueError, match="must be a finite number"):
+        written_as_sent([{"cushion": (value, "mm")}])
 
 
 def test_zero_below_zero_is_stored_as_it_came_and_proved_as_zero() -> None:
