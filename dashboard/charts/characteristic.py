@@ -15,6 +15,7 @@ from dashboard.charts.time_axis import PADDING, heading, time_axis
 
 HEIGHT = 200
 SELECTION = "shot"
+WORD = 0.12  # part of the time axis that lies under the longest word beside a limit
 Bounds = tuple[pd.Timestamp, pd.Timestamp]
 Layers = alt.LayerChart | alt.FacetChart  # what altair says that it returns for a layered chart
 
@@ -67,6 +68,7 @@ def characteristic(
     layers = [
         *_hold_layers(holds, x),
         *_limit_layers(limits, x, y, key, unit),
+        *_end_label(limits, points, x, y, span=WORD * (bounds[1] - bounds[0])),
         *_setpoint_layers(setpoints, x, y, key, unit),
         *_point_layers(points, x, y),
     ]
@@ -124,22 +126,27 @@ def _limit_layers(limits: pd.DataFrame, x: alt.X, y: alt.Y, key: str, unit: str 
         alt.Chart(lines)
         .mark_rule(color=LINE, strokeWidth=1.5)
         .encode(x=x, x2="until:T", y=y, strokeDash=dash, tooltip=alt.Tooltip("words:N", title="limit")),
-        _end_label(lines, x, y),
     ]
 
 
-def _end_label(lines: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
-    """The word beside the newest limit line, at its end."""
-    newest = lines.sort_values("at").groupby("side").tail(1)
-    newest = newest.assign(
-        at=newest["until"], word=["provisional limit" if each else "limit" for each in newest["provisional"]]
-    )
-    chart: alt.Chart = (
-        alt.Chart(newest[newest["side"] == "upper"])
-        .mark_text(align="right", baseline="bottom", dx=-4, dy=-3, fontSize=12)
+def _end_label(
+    limits: pd.DataFrame, points: pd.DataFrame, x: alt.X, y: alt.Y, *, span: pd.Timedelta
+) -> list[alt.Chart]:
+    """The word beside the newest upper limit, at its end: above the line, or below where shots lie above."""
+    upper = limits.dropna(subset="upper")
+    if upper.empty:
+        return []
+    newest = upper.sort_values("at").tail(1)
+    word = "provisional limit" if newest["standing"].item() == "provisional" else "limit"
+    end = newest["until"].item()
+    beside = points.loc[points["at"].between(end - span, end), "value"]
+    under = bool((beside > newest["upper"].item()).any())
+    mark: dict[str, Any] = {"baseline": "top", "dy": 4} if under else {"baseline": "bottom", "dy": -3}
+    return [
+        alt.Chart(newest.assign(at=newest["until"], value=newest["upper"], word=word))
+        .mark_text(align="right", dx=-4, fontSize=12, **mark)
         .encode(x=x, y=y, text="word:N")
-    )
-    return chart
+    ]  # fmt: skip
 
 
 def _setpoint_layers(

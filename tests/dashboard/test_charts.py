@@ -134,6 +134,21 @@ def test_an_axis_on_which_nothing_moves_says_its_value_without_a_tail_of_zeros()
     assert "format" not in moving["encoding"]["y"]["axis"]
 
 
+def test_the_word_beside_a_limit_is_under_its_line_where_shots_lie_above() -> None:
+    """On diamonds it could not be read."""
+    frame = shots(120)
+    above = frame.assign(value=np.where(frame["id"] > 110, 9.0, frame["value"]))
+    earlier = frame.assign(value=np.where(frame["id"] < 60, 9.0, frame["value"]))
+    sides = []
+    for each in (frame, above, earlier):
+        spec = characteristic(
+            each, key="cushion", bounds=BOUNDS, limits=limits("firm"), setpoints=NOTHING, holds=NOTHING
+        ).to_dict()
+        (word,) = layers(spec, type="text")
+        sides.append(word["mark"]["baseline"])
+    assert sides == ["bottom", "top", "bottom"]
+
+
 def test_the_cumulative_chart_draws_its_limit_at_one_and_breaks_where_it_began_anew() -> None:
     frame = shots().assign(share=np.linspace(0, 1.4, 60), piece=np.repeat([1, 2], 30))
     spec = cumulative(frame, bounds=BOUNDS).to_dict()
