@@ -98,7 +98,7 @@ def _natural(name: str) -> list[tuple[int, int, str]]:
 def _marks(conn: Connection, press_ids: Sequence[int], now: datetime) -> dict[int, tuple[Mark, ...]]:
     """Shots of the window by press, oldest first. Times stay integers: thousands of them every second."""
     at = sa.type_coerce(shots.c.ended_at, sa.BigInteger)
-    columns = (shots.c.id, at, shots.c.phase, shots.c.share, shots.c.signaled)
+    columns = (at, shots.c.phase, shots.c.share, shots.c.signaled)
     found: dict[int, tuple[Mark, ...]] = {}
     for press_id in press_ids:
         rows = conn.execute(

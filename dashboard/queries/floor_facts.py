@@ -17,7 +17,6 @@ Activity = Literal["running", "silent", "idle"]
 class Mark:
     """One shot as the lane draws it; `at` is microseconds since 1970, `share` None without limits."""
 
-    id: int
     at: int
     phase: str
     share: float | None

@@ -198,10 +198,10 @@ def test_heights_are_straight_up_to_the_limit_and_end_at_three_limits() -> None:
 def test_each_shot_becomes_one_mark_of_its_kind() -> None:
     area = lane_marks.Plot(0, 0, 100, 100, 0, 10)
     shots = [
-        Mark(1, 1, "startup", None, signaled=False),
-        Mark(2, 2, "baseline", None, signaled=False),
-        Mark(3, 3, "charted", 0.4, signaled=False),
-        Mark(4, 4, "charted", 2.0, signaled=True),
+        Mark(1, "startup", None, signaled=False),
+        Mark(2, "baseline", None, signaled=False),
+        Mark(3, "charted", 0.4, signaled=False),
+        Mark(4, "charted", 2.0, signaled=True),
     ]
     svg = lane_marks.marks(area, shots, 8)
     found = dict(re.findall(r'class="([\w-]+)" d="([^"]+)"', svg))
@@ -214,7 +214,7 @@ def test_each_shot_becomes_one_mark_of_its_kind() -> None:
 def test_a_run_of_signals_is_a_yellow_band_with_a_dark_outline() -> None:
     """Drawn by another program than a browser (resvg): edges must not pile up to a dark bar."""
     area = lane_marks.Plot(0, 0, 400, 100, 0, 100)
-    shots = [Mark(n, n, "charted", 1.4 + 0.1 * (n % 3), signaled=True) for n in range(10, 91)]
+    shots = [Mark(n, "charted", 1.4 + 0.1 * (n % 3), signaled=True) for n in range(10, 91)]
     look = "<style>.signal { fill: #f6b800; stroke: #1b1e23; stroke-linejoin: round; }</style>"
     marks = lane_marks.marks(area, shots, 9)
     picture = f'<svg xmlns="{SVG[1:-1]}" width="400" height="100">{look}{marks}</svg>'
