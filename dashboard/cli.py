@@ -43,12 +43,12 @@ def dashboard(
     ] = None,
     port: Annotated[int | None, typer.Option(help="port; default: setting dashboard_port")] = None,
 ) -> None:
-    """Serve the screens: floor, press, limits, alarms, gauging, dome, run audit, people.
+    """Serve the screens: floor, press, limits, alarms, gauging, dome, service, run audit, people.
 
     Open the printed address in a browser; it is the floor screen, for a wall (add ?theme=dark for a dark
-    one). The other screens are at /press, /limits, /alarms, /gauging, /dome, /run_audit and /people. Reads
-    the store that the setting database_url names; without a running collector the floor says so. The first
-    start prints the code with which the first admin makes an account. Ctrl-C ends it.
+    one). The other screens are at /press, /limits, /alarms, /gauging, /dome, /service, /run_audit and
+    /people. Reads the store that the setting database_url names; without a running collector the floor says
+    so. The first start prints the code with which the first admin makes an account. Ctrl-C ends it.
     """
     settings = load_settings()
     address, number = host or settings.dashboard_host, port or settings.dashboard_port
