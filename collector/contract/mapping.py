@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_validator, model_validator
 
+from collector.contract.marks import DecimalMark, Marks, ThousandsMark
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
 from collector.contract.setting_types import Factor, ZoneName
@@ -95,7 +96,8 @@ class Profile(Part):
 
     title: str = ""
     delimiter: str = Field(",", min_length=1, max_length=1)
-    decimal_mark: Literal[".", ","] = "."
+    decimal_mark: DecimalMark = "."
+    thousands_mark: ThousandsMark | None = Field(None, description="between groups of three digits")
     encoding: str = "utf-8"
     header_rows: int = Field(1, ge=0, le=4, description="names, then such as units, passed over")
     skip_rows: int = Field(0, ge=0, description="lines above the header")
@@ -126,7 +128,14 @@ class Profile(Part):
             raise ValueError("delimiter cannot be a quote or the end of a line; give the sign between cells")
         if self.delimiter == self.decimal_mark and not self.quoted_decimals:
             raise ValueError("delimiter and decimal_mark cannot be the same sign")
+        if self.thousands_mark == self.decimal_mark:
+            raise ValueError("decimal_mark and thousands_mark cannot be the same sign")
         return self
+
+    @property
+    def marks(self) -> Marks:
+        """How numbers are written."""
+        return Marks(self.decimal_mark, self.thousands_mark)
 
 
 class ShotProfile(Profile):

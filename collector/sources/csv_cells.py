@@ -8,6 +8,7 @@ from datetime import datetime
 from math import isfinite
 
 from collector.contract.mapping import Column
+from collector.contract.marks import DecimalMark, Marks, ThousandsMark
 from collector.contract.members import MAX_TEXT
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
@@ -63,7 +64,7 @@ def canonical(value: float, plan: CellPlan) -> float:
     return result
 
 
-def number(text: str, decimal_mark: str, column: str) -> float:
+def number(text: str, marks: Marks, column: str) -> float:
     """A cell as a finite number.
 
     Raises
@@ -71,9 +72,9 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     Unreadable
         ``wrong_decimal_mark``, ``not_finite`` or ``wrong_type``, naming the column.
     """
-    value = _written(text, decimal_mark)
+    value = _written(text, marks)
     if value is None:
-        raise _no_number(text.strip(), decimal_mark, column)
+        raise _no_number(text.strip(), marks, column)
     if not isfinite(value):
         raise Unreadable(
             "not_finite",
@@ -83,10 +84,9 @@ def number(text: str, decimal_mark: str, column: str) -> float:
     return value
 
 
-def _written(text: str, decimal_mark: str) -> float | None:
-    if decimal_mark == ".":
-        return _float(text)
-    return None if "." in text else _float(text.replace(",", "."))
+def _written(text: str, marks: Marks) -> float | None:
+    plain = marks.plain(text)
+    return None if plain is None else _float(plain)
 
 
 def _float(text: str) -> float | None:
@@ -97,30 +97,52 @@ def _float(text: str) -> float | None:
     return None if "_" in text else value  # float() takes 1_000, no press writes it
 
 
-def _no_number(plain: str, decimal_mark: str, column: str) -> Unreadable:
-    other = "." if decimal_mark == "," else ","
-    if plain.count(other) == 1 and decimal_mark not in plain and _float(plain.replace(",", ".")) is not None:
+def _no_number(plain: str, marks: Marks, column: str) -> Unreadable:
+    remedy = _other_marks(plain, marks)
+    if remedy is not None:
+        parted = "" if marks.thousands is None else f" and its thousands mark {marks.thousands!r}"
         return Unreadable(
             "wrong_decimal_mark",
-            f"column {column!r} holds {shown(plain)}, but the profile's decimal mark is {decimal_mark!r}",
-            f"set decimal_mark = {other!r} in the profile, or export the file again",
+            f"column {column!r} holds {shown(plain)}, but the profile's decimal mark is "
+            f"{marks.decimal!r}{parted}",
+            f"{remedy}, or export the file again",
         )
     return Unreadable(
         "wrong_type", f"column {column!r} holds {shown(plain)}, no number", "mend the cell or the mapping"
     )
 
 
-def whole(text: str, decimal_mark: str, column: str) -> int:
+def _other_marks(plain: str, marks: Marks) -> str | None:
+    """What to set in the profile, where other marks would read a number; where two would, both are said."""
+    other: DecimalMark = "," if marks.decimal == "." else "."
+    signs: tuple[ThousandsMark, ...] = (other, "'", " ")
+    parted = next((sign for sign in signs if Marks(marks.decimal, sign).is_grouped(plain)), None)
+    if marks.thousands is None and parted is not None:
+        doubtful = parted == other and plain.count(other) == 1 and marks.decimal not in plain
+        also = f"; or decimal_mark = {other!r}, if it is that" if doubtful else ""
+        return f"set thousands_mark = {parted!r} in the profile, if {parted!r} parts thousands there{also}"
+    if marks.thousands == other and other in plain:
+        return f"mend the cell: where thousands are parted, {other!r} stands before groups of three digits"
+    swapped = Marks(other, marks.decimal)
+    if swapped.is_grouped(plain):
+        return f"set decimal_mark = {other!r} and thousands_mark = {marks.decimal!r} in the profile"
+    if plain.count(other) == 1 and _written(plain, Marks(other)) is not None:
+        return f"set decimal_mark = {other!r} in the profile"
+    return None
+
+
+def whole(text: str, marks: Marks, column: str) -> int:
     """A cell as a whole number from 0 on; spreadsheets write 251 as 251.0, or as 251,0 by the decimal mark.
 
-    A point where the decimal mark is a comma parts thousands, and is refused: 1.000 is no count of one.
+    A point where the decimal mark is a comma parts thousands, and is refused where the profile does not say
+    so: 1.000 is no count of one.
 
     Raises
     ------
     Unreadable
         When it is none.
     """
-    value = _written(text.strip(), decimal_mark)
+    value = _written(text.strip(), marks)
     if value is None or not isfinite(value) or value < 0 or value != int(value) or value > 2**53:
         raise Unreadable(
             "wrong_type", f"column {column!r} holds {shown(text)}, no count", "mend the cell or the mapping"

@@ -74,13 +74,13 @@ class GaugingRows:
         }
 
     def _whole(self, text: str, column: str | int | None) -> int:
-        return cells.whole(text, self._profile.decimal_mark, str(column))
+        return cells.whole(text, self._profile.marks, str(column))
 
     def _value(self, row: Row, plan: cells.CellPlan) -> float | None:
         text = row.cells[plan.index]
         if text in self._profile.missing or text.strip() in self._profile.missing:
             return None
-        value = cells.number(text, self._profile.decimal_mark, plan.name) * plan.scale
+        value = cells.number(text, self._profile.marks, plan.name) * plan.scale
         return None if value == 0.0 and plan.zero_is_missing else value
 
     def _message(self, plan: cells.CellPlan, value: float, shared: dict[str, Any]) -> GaugingMessage:

@@ -24,6 +24,7 @@ class ShotRows:
 
     def __init__(self, rows: CsvRows, profile: ShotProfile, job: Import, source: str) -> None:
         self._profile = profile
+        self._marks = profile.marks
         self._job = job
         self._source = source
         self._press = job.press or profile.press
@@ -107,7 +108,7 @@ class ShotRows:
         return self._shot(row, *self._by_cavity[cavity], self._begun)
 
     def _whole(self, text: str, column: str | int | None) -> int:
-        return cells.whole(text, self._profile.decimal_mark, str(column))
+        return cells.whole(text, self._marks, str(column))
 
     def _own_units(self, plans: list[cells.CellPlan]) -> dict[str, str]:
         return {p.key: p.own_unit for p in (*plans, *self._setpoints) if p.own_unit is not None}
@@ -141,13 +142,13 @@ class ShotRows:
     ) -> tuple[dict[str, float], dict[str, Original]]:
         values: dict[str, float] = {}
         originals: dict[str, Original] = {}
-        empty, mark = self._profile.missing, self._profile.decimal_mark
+        empty, marks = self._profile.missing, self._marks
         for plan in plans:
             text = row.cells[plan.index]
             if text in empty or text.strip() in empty:
                 missing.append(plan.key)
                 continue
-            value = cells.number(text, mark, plan.name)
+            value = cells.number(text, marks, plan.name)
             if plan.scale != 1.0:
                 value *= plan.scale
             if value == 0.0 and plan.zero_is_missing:

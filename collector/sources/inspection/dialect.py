@@ -1,4 +1,4 @@
-"""How the rows of a file are written: its delimiter, its decimal mark, whether lines are wrapped.
+"""How the rows of a file are written: its delimiter, and whether lines are wrapped.
 
 Every delimiter is tried. The right one cuts most rows into the same number of cells, and into cells that are
 numbers and times; a wrong one leaves another delimiter within them.
@@ -122,28 +122,11 @@ def _cells(text: str, delimiter: str, *, wrapped: bool) -> list[str]:
 def _single(plain: Cut, doubts: Doubts) -> Cut | None:
     """The reading as one column, where every line but the first is one number."""
     lines = [row.text.strip() for row in plain.head]
-    numbers = lines if cells.is_number(lines[0]) else lines[1:]
-    if not numbers or not all(cells.is_number(line) for line in numbers):
+    numbers = lines if cells.is_ungrouped(lines[0]) else lines[1:]
+    if not numbers or not all(cells.is_ungrouped(line) for line in numbers):
         return None
     if numbers is not lines and "," in lines[0]:
         return None
     if any("," in line for line in numbers):
         doubts.add("decimal_mark", "each line is one number with a decimal comma, or else two whole numbers")
     return Cut(";", wrapped=False, head=plain.head, later=plain.later, width=1, score=1.0)
-
-
-def find_decimal_mark(columns: Sequence[Sequence[str]], doubts: Doubts) -> str:
-    """The decimal mark of the cells of columns that hold no times."""
-    flat = [cell.strip() for column in columns for cell in column]
-    commas = sum("," in cell and bool(cells.COMMA.fullmatch(cell)) for cell in flat)
-    points = sum("." in cell and bool(cells.POINT.fullmatch(cell)) for cell in flat)
-    mark = "," if commas > points else "."
-    if commas and points:
-        doubts.add(
-            "decimal_mark",
-            f"{commas} sampled cells have a decimal comma and {points} a decimal point; "
-            f"those without {mark!r} will be refused",
-        )
-    if not commas and not points:
-        doubts.add("decimal_mark", "no sampled cell has decimals, so the decimal mark is a guess")
-    return mark

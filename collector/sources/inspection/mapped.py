@@ -9,8 +9,7 @@ from collector.contract import units
 from collector.contract.readings import Problem, how_to_read
 from collector.data_checks.look import WITNESSES
 from collector.sources.inspection import meaning as meanings
-from collector.sources.inspection import unit_text
-from collector.sources.inspection.mapping import Candidate, Mapped, Mapping
+from collector.sources.inspection.mapping import Candidate, Mapped, Mapping, as_candidate
 from collector.sources.inspection.meaning import Meaning
 from collector.sources.inspection.ranges import KINDS, Usual
 from collector.sources.inspection.roles import MOST_CAVITIES
@@ -59,8 +58,7 @@ def _candidate(column: SampledColumn, found: Mapping) -> Candidate | None:
             (column, "only zeros in the sample, as of a zone or a sensor that is not there")
         )
     else:
-        bare, stated = (column.name, column.unit) if column.unit else unit_text.from_name(column.name)
-        return Candidate(column, meanings.meaning(bare or column.name, stated), stated)
+        return as_candidate(column)
     return None
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from collector.sources.inspection.meaning import Meaning
+from collector.contract import units
+from collector.sources.inspection import unit_text
+from collector.sources.inspection.meaning import Meaning, meaning
 from collector.sources.inspection.ranges import KINDS, Usual, usual
 from collector.sources.inspection.table import SampledColumn
 from collector.sources.inspection.words import ideas
@@ -65,3 +67,19 @@ class Candidate:
         if known is not None:
             return known
         return next((range_ for idea, range_ in KINDS.items() if idea in self.meaning.said), None)
+
+    @property
+    def possible_units(self) -> tuple[str, ...]:
+        """The unit that is stated, where it can measure the quantity; where none is, any that could."""
+        if self.range is None:
+            return ()
+        if self.stated is None:
+            return self.range.units
+        fits = units.canonical(self.stated) == units.canonical(self.range.units[0])
+        return (self.stated,) if fits else ()
+
+
+def as_candidate(column: SampledColumn) -> Candidate:
+    """A column with what its header says."""
+    bare, stated = (column.name, column.unit) if column.unit else unit_text.from_name(column.name)
+    return Candidate(column, meaning(bare or column.name, stated), stated)

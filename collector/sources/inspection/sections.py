@@ -25,9 +25,11 @@ def head_of(seen: Seen, known: Known, kind: Kind, doubts: Doubts) -> dict[str, H
         "title": f"Proposed for {seen.sample.name}",
         "encoding": seen.sample.encoding,
         "delimiter": seen.cut.delimiter,
-        "decimal_mark": seen.decimal_mark,
+        "decimal_mark": seen.marks.decimal,
     }
-    if seen.decimal_mark == seen.cut.delimiter:
+    if seen.marks.thousands is not None:
+        head["thousands_mark"] = seen.marks.thousands
+    if seen.marks.decimal == seen.cut.delimiter:
         head["quoted_decimals"] = True
     head |= _shape(seen, kind)
     numeric = [column for column in seen.free if column.is_numeric]

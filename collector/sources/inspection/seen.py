@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from collector.contract.marks import Marks
 from collector.sources.inspection import roles as role_finding
-from collector.sources.inspection.dialect import Cut, cut, find_decimal_mark
+from collector.sources.inspection.dialect import Cut, cut
 from collector.sources.inspection.doubts import Doubts
 from collector.sources.inspection.layout import Layout, find_layout
+from collector.sources.inspection.marks import find_marks
 from collector.sources.inspection.roles import Roles
 from collector.sources.inspection.sample import Sample, take_sample
 from collector.sources.inspection.table import SampledColumn, columns
@@ -24,7 +26,7 @@ class Seen:
     cut: Cut
     layout: Layout
     columns: list[SampledColumn]
-    decimal_mark: str
+    marks: Marks
     time: FoundTime | None
     roles: Roles
     newest_first: bool
@@ -62,9 +64,9 @@ def see(path: Path, now: datetime, doubts: Doubts) -> Seen:
     time = find_time(found, now, doubts)
     timed = {column.place for column in time.columns} if time else set()
     others = [column for column in found if column.place not in timed]
-    mark = find_decimal_mark([column.texts for column in others], doubts)
+    marks = find_marks(others, doubts)
     for column in others:
-        column.read_numbers(mark)
+        column.read_numbers(marks)
     roles = role_finding.find_roles(others, doubts)
     newest_first = is_newest_first(time, roles.counter)
     if layout.headers_again:
@@ -73,4 +75,4 @@ def see(path: Path, now: datetime, doubts: Doubts) -> Seen:
         )
     if newest_first:
         doubts.add("newest_first", "the newest row is on top, so the file is read from its end")
-    return Seen(sample, rows, layout, found, mark, time, roles, newest_first)
+    return Seen(sample, rows, layout, found, marks, time, roles, newest_first)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
+from collector.contract.marks import Marks
 from collector.sources.inspection import cells
 from collector.sources.inspection.layout import Layout
 
@@ -31,6 +32,7 @@ class SampledColumn:
     unit: str | None
     texts: list[str]
     numbers: list[float] = field(default_factory=list)
+    marks: Marks = field(default_factory=Marks)
 
     @property
     def written(self) -> list[str]:
@@ -45,8 +47,8 @@ class SampledColumn:
     @property
     def is_whole(self) -> bool:
         """Whether nearly all are whole numbers from 0 on; a line of totals or a header may be among them."""
-        written = self.written
-        return bool(written) and sum(bool(cells.WHOLE.fullmatch(t)) for t in written) >= 0.9 * len(written)
+        plain = [self.marks.plain(text) or "" for text in self.written]
+        return bool(plain) and sum(bool(cells.WHOLE.fullmatch(text)) for text in plain) >= 0.9 * len(plain)
 
     @property
     def nonzero(self) -> list[float]:
@@ -58,9 +60,10 @@ class SampledColumn:
         """Median of the numbers that are not zero."""
         return median(self.nonzero)
 
-    def read_numbers(self, decimal_mark: str) -> None:
+    def read_numbers(self, marks: Marks) -> None:
         """Fill `numbers`."""
-        read = (cells.value(text, decimal_mark) for text in self.written)
+        self.marks = marks
+        read = (cells.value(text, marks) for text in self.written)
         self.numbers = [number for number in read if number is not None]
 
     def steps(self) -> tuple[int, int, int]:
