@@ -45,7 +45,6 @@ QUICK = (
 )
 
 
-
 def bench(
     quick: Annotated[bool, typer.Option("--quick", help="Ten scenarios, five seeds each.")] = False,  # noqa: FBT002
     json_file: Annotated[Path | None, typer.Option("--json", help="Write all figures to this file.")] = None,

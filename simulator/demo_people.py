@@ -36,7 +36,6 @@ ASKING = ("active_unacknowledged", "returned_unacknowledged", "latched_unacknowl
 OVER = ("normal", "latched_acknowledged")
 
 
-
 @dataclass(frozen=True, slots=True)
 class Tolerance:
     """Allowed dome of a mold, mm."""

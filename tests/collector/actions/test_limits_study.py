@@ -158,16 +158,9 @@ def test_the_engine_judges_by_a_band_from_the_next_shot_on_alone_and_in_batches(
 def test_with_a_setpoint_and_a_recipe_the_allowed_deviation_is_the_band(engine: sa.Engine) -> None:
     allowed = {WATER: {"setpoint": 20.0, "allowed": 1.5}}
     qualify(
-        engine,
-        "Larch 5 A",
-        1,
-        mold="Larch 5",
-        blend="A",
-        setpoints=allowed,
-        who="technician 1",
-        why="first run approved",
-        clock=CLOCK,
-    )
+        engine, "Larch 5 A", 1, mold="Larch 5", blend="A", setpoints=allowed, who="technician 1",
+        why="first run approved", clock=CLOCK,
+    )  # fmt: skip
     taker(engine).take([opened(), *shots(wander(), setpoint=20.0)])
 
     approve_from_run(engine, 1, policy=STUDIED, **WHO)
