@@ -14,11 +14,12 @@ from rules.dome.link import Difference
 from rules.dome.skill import Rate, Skill
 from rules.dome.welch import Interval
 
-FLAG = {
-    "either": "its shot signaled, or it lies on an alarm's hold (from the estimated change on)",
-    "signal": "its shot signaled",
-    "hold": "it lies on an alarm's hold (from the estimated change on)",
-}
+# A hold after a gauging out of tolerance would foretell what it follows from.
+_HOLD = (
+    "it lies on an alarm's hold (from the estimated change on; the hold of a gauging out of tolerance does "
+    "not count)"
+)
+FLAG = {"either": f"its shot signaled, or {_HOLD}", "signal": "its shot signaled", "hold": _HOLD}
 VERBS = {"dome": "dome"}
 # A reason to leave a reading out speaks of one; these are for several.
 SEVERAL = {

@@ -49,7 +49,7 @@ def readings(
     order = list(dict.fromkeys(discs["series"]))
     x = alt.X("series:N", title=None, sort=order, axis=alt.Axis(labelAngle=0, labelLimit=220, labelColor=ink))
     side = alt.XOffset("side:Q", scale=alt.Scale(domain=[-1, 1]))
-    y = alt.Y("value:Q", scale=alt.Scale(zero=False, padding=12), axis=_axis(title, ink))
+    y = alt.Y("value:Q", scale=alt.Scale(zero=False, padding=20), axis=_axis(title, ink))
     domain = alt.Scale(domain=GROUPS, range=["circle", "diamond"])
     legend = alt.Legend(orient="top", labelColor=ink, labelFontSize=14, symbolSize=150, symbolStrokeWidth=0.8)
     # The two groups differ by color, shape and place; the legend names both.
@@ -132,10 +132,14 @@ def _axis(title: str, ink: str) -> alt.Axis:
 def _tolerance(limits: Sequence[float], ink: str) -> list[Layers]:
     if not limits:
         return []
-    frame = pd.DataFrame({"limit": list(limits), "words": ["tolerance"] * len(limits)})
-    base = alt.Chart(frame).encode(y="limit:Q")
-    line = base.mark_rule(strokeDash=[8, 5], strokeWidth=1.5, color=ink)
-    name = base.mark_text(align="left", dx=4, dy=-8, fontSize=13, color=ink).encode(
-        x=alt.value(0), text="words:N"
-    )
-    return [alt.layer(line, name)]
+    # Each name on the far side of its line: between two that lie close together there is no room.
+    sides = [*(["below"] if len(limits) > 1 else []), "above"]
+    frame = pd.DataFrame({"limit": sorted(limits), "side": sides, "words": ["tolerance"] * len(limits)})
+    line = alt.Chart(frame).mark_rule(strokeDash=[8, 5], strokeWidth=1.5, color=ink).encode(y="limit:Q")
+    names = [
+        alt.Chart(frame[frame["side"] == side])
+        .mark_text(align="left", baseline=baseline, dx=4, dy=dy, fontSize=13, color=ink)
+        .encode(x=alt.value(0), y="limit:Q", text="words:N")
+        for side, baseline, dy in (("above", "bottom", -3), ("below", "top", 4))
+    ]
+    return [alt.layer(line, *names)]

@@ -1,11 +1,13 @@
 """The dome page: what it reads, what it draws, what it says, and that it says nothing it cannot."""
 
+import re
 from datetime import timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
 import sqlalchemy as sa
+import vl_convert
 from streamlit.testing.v1 import AppTest
 
 from collector.gauging.model import NewGauging
@@ -342,6 +344,18 @@ def test_tolerance_lines_are_drawn_only_where_all_molds_share_them():
     one, two = pd.DataFrame({"mold": ["Larch 5"]}), pd.DataFrame({"mold": ["Larch 5", "Alder 9"]})
     assert dome_tables.common_limits(one, tolerances, "dome") == [1.7, 2.6]
     assert dome_tables.common_limits(two, tolerances, "dome") == []
+
+
+def test_the_names_of_two_limits_that_lie_close_together_do_not_run_into_one_another():
+    chart = charts.readings(*frames(), label="Dome", unit="mm", limits=[2.40, 2.42]).to_dict()
+    drawn = vl_convert.vegalite_to_svg(chart)
+    heights = [float(y) for y in re.findall(r"translate\([\d.]+,([\d.]+)\)[^>]*>tolerance<", drawn)]
+    assert len(heights) == 2
+    assert abs(heights[0] - heights[1]) > 13, "the height of a letter, px"
+
+
+def test_the_page_says_which_holds_flag_no_disc(ids):
+    assert any("hold of a gauging out of tolerance does not count" in text for text in texts(run_page()))
 
 
 def test_each_disc_is_judged_by_the_tolerance_of_its_own_mold():
