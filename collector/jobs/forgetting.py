@@ -23,7 +23,8 @@ def forget(shop: Shop) -> str:
     chosen = shop.settings.retention
     gone = _all(shop, forgetting.messages, chosen.delivered_days)
     guesses = _all(shop, forgetting.attempts, chosen.attempts_days)
-    return f"deleted {gone} delivered messages and {guesses} attempts to sign in"
+    over = _all(shop, forgetting.sign_ins_over, chosen.attempts_days)
+    return f"deleted {gone} delivered messages, {guesses} attempts to sign in and {over} sign-ins"
 
 
 def _all(shop: Shop, delete: _Delete, days: float) -> int:

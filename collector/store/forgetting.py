@@ -3,8 +3,8 @@
 Kept for ever is what a person may be asked about later: shots, signals, alarms, holds, gaugings, the journal,
 refusals, imports, and every message to people: whom it was meant for, and when. What is deleted tells of
 deliveries and guesses that nobody will ask about, and grows with every step of every alarm and with whoever
-tries passwords: messages to machines that arrived or were replaced, and attempts to sign in that no lock-out
-counts any more.
+tries passwords: messages to machines that arrived or were replaced, attempts to sign in that no lock-out
+counts any more, and sign-ins that are over; what somebody did while signed in stands in the journal.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from collector.store.outbox import SENT, SUPERSEDED
-from collector.store.tables import accounts, outbox, sign_in_attempts
+from collector.store.tables import accounts, outbox, sign_in_attempts, sign_ins
 
 AT_ONCE = 1_000  # rows in one transaction, for which shots wait
 
@@ -52,6 +52,16 @@ def attempts(conn: sa.Connection, *, before: datetime) -> int:
     somebodys = sa.exists().where(accounts.c.name_key == c.name_key)
     counts = sa.and_(c.kind == "pin", c.worked.is_(False), somebodys, ~right_since)
     return _delete(conn, sign_in_attempts, c.at < before, ~counts)
+
+
+def sign_ins_over(conn: sa.Connection, *, before: datetime) -> int:
+    """Delete sign-ins that were over by then, but the newest of each account: People says when it was.
+
+    Parameters and result are those of :func:`messages`.
+    """
+    c, later = sign_ins.c, sign_ins.alias()
+    newer = sa.exists().where(later.c.account_id == c.account_id, later.c.id > c.id)
+    return _delete(conn, sign_ins, c.expires_at < before, sa.or_(c.account_id.is_(None), newer))
 
 
 def _delete(conn: sa.Connection, table: sa.Table, *where: sa.ColumnElement[bool]) -> int:

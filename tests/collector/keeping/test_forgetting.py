@@ -37,7 +37,7 @@ def test_messages_that_arrived_or_were_replaced_long_ago_are_deleted(engine: sa.
             message(conn, f"{state} old", state, OLD)
             message(conn, f"{state} new", state, NEW)
 
-    assert forget(shop(engine, retention=MONTH)) == "deleted 2 delivered messages and 0 attempts to sign in"
+    assert forget(shop(engine, retention=MONTH)).startswith("deleted 2 delivered messages, 0 attempts ")
 
     left = topics(engine)
     assert "sent old" not in left
@@ -103,7 +103,7 @@ def test_attempts_of_long_ago_are_deleted(engine: sa.Engine) -> None:
         guess(conn, "password", OLD)
         guess(conn, "pin", OLD, name="nobody")
         guess(conn, "password", NEW)
-    assert forget(shop(engine, retention=MONTH)) == "deleted 0 delivered messages and 4 attempts to sign in"
+    assert forget(shop(engine, retention=MONTH)).startswith("deleted 0 delivered messages, 4 attempts ")
     assert attempts(engine) == [("password", False)]
 
 
@@ -115,3 +115,23 @@ def test_a_pin_that_was_switched_off_stays_off(engine: sa.Engine) -> None:
     forget(shop(engine, retention=MONTH))
     with pytest.raises(NotAllowed, match="this one is off"):
         sign_in.by_pin(engine, NAME, "1234", address="10.0.0.1", wall=WALL, lasts=timedelta(minutes=5))
+
+
+def test_sign_ins_that_are_over_are_deleted_but_the_last_of_each_account(engine: sa.Engine) -> None:
+    made = [(1, OLD), (1, OLD), (None, OLD), (None, NEW), (2, OLD), (2, NEW)]
+    with database.write(engine) as conn:
+        account(conn)
+        people.add_account(conn, {"name": "b", "roles": ["admin"], "created_at": OLD, "created_by": "a"})
+        for number, (account_id, at) in enumerate(made):
+            people.add_sign_in(conn, {
+                "token_digest": bytes([number]), "account_id": account_id, "kind": "browser", "at": at,
+                "expires_at": at + timedelta(minutes=5),
+            })  # fmt: skip
+        last = people.last_sign_ins(conn)
+
+    assert forget(shop(engine, retention=MONTH)).endswith(" and 3 sign-ins")
+
+    with database.read(engine) as conn:
+        left = conn.execute(sa.select(tables.sign_ins.c.token_digest)).scalars().all()
+        assert people.last_sign_ins(conn) == last
+    assert sorted(left) == [bytes([number]) for number in (1, 3, 5)]
