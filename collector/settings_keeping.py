@@ -34,6 +34,6 @@ class Retention(BaseModel):
         90.0, ge=1, description="age from which delivered messages to machines are deleted, in days"
     )
     attempts_days: float = Field(
-        90.0, ge=1, description="age from which attempts to sign in, and sign-ins that are over, are deleted, "
-        "in days"
+        90.0, ge=1,
+        description="age from which attempts to sign in, and sign-ins that are over, are deleted, in days",
     )
