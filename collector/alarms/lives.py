@@ -63,7 +63,7 @@ def read_measures(
 def _since(conn: sa.Connection, now: datetime, days: float) -> datetime:
     first = conn.execute(sa.select(shots.c.ended_at).order_by(shots.c.id).limit(1)).scalar()
     wanted = now - timedelta(days=days)
-    return wanted if first is None else min(max(first, wanted), now)
+    return now if first is None else min(max(first, wanted), now)
 
 
 def _lived(since: datetime) -> sa.Select[Any]:

@@ -74,12 +74,15 @@ with one:
     elif which == HELD:
         hold_handling.waiting()
         hold_handling.decided()
-    elif which == NEEDED:
+    elif which == NEEDED and found.steady:
         st.subheader("Inside normal variation: leave alone")
         st.write(
             "No press asks for anyone. Adjusting a press that runs as usual adds variation: every correction "
             "of a chance deviation becomes a deviation of its own."
         )
+    elif which == NEEDED:
+        st.subheader("No alarm needs a person")
+        st.write("That is all: no press sends shots now, or what it has to say is kept quiet.")
 
 if which == LOAD:
     alarm_measures.show()

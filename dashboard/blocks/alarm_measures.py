@@ -18,6 +18,9 @@ def show() -> None:
     """The table of measures, the most frequent alarms, and what chatters or is stale."""
     found = alarm_measures.measures()
     st.subheader("How much the alarms ask of people")
+    if not found.days:
+        st.write("No shot is stored yet, so there is nothing to measure.")
+        return
     st.write(f"{period_words(found)} Figures of IEC 62682 and ANSI/ISA-18.2.")
     rows = [_row(each) for each in figures(found)]
     st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt="Measures of the alarms")

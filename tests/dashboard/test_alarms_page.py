@@ -71,6 +71,16 @@ def test_a_floor_without_alarms_says_leave_alone(store: sa.Engine) -> None:
         assert "leave alone" not in text(at)
 
 
+def test_a_floor_without_shots_calls_nothing_steady_and_measures_nothing(store: sa.Engine) -> None:
+    at = opened()
+    assert "No alarm needs a person" in text(at)
+    assert "leave alone" not in text(at)
+    at.segmented_control(key="alarms_which").set_value("Load").run()
+    assert not at.exception
+    assert "nothing to measure" in text(at)
+    assert not at.table
+
+
 def test_an_alarm_says_what_since_when_and_what_is_on_hold(floor: Floor) -> None:
     at = opened()
     said = text(at)
@@ -152,7 +162,7 @@ def test_acknowledge_then_close_with_a_cause(floor: Floor) -> None:
     at.button(key=f"alarms_close_button_{number}").click().run()
     assert not at.exception
     assert floor.alarms() == []
-    assert "Inside normal variation: leave alone" in text(at)
+    assert "No alarm needs a person" in text(at)
     (row,) = floor.rows("alarms")
     assert (row["cause"], row["note"]) == ("Coolant line blocked or valve closed", "valve opened")
     assert len(floor.rows("chart_restarts")) == 1

@@ -57,7 +57,8 @@ def test_an_alarm_is_shelved_listed_and_taken_back(floor: Floor) -> None:
     at.button(key=f"alarms_shelf_{number}").click().run()
     assert not at.exception
     assert f"Alarm {number} is shelved by technician 1." in text(at)
-    assert "Inside normal variation: leave alone" in text(at)
+    assert "No alarm needs a person" in text(at)
+    assert "leave alone" not in text(at)  # what is shelved is not steady
     assert floor.alarm().state == "shelved"
 
     at = tab("Kept quiet")

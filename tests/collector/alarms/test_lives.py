@@ -51,6 +51,10 @@ def test_one_alarm_from_call_to_close(engine: sa.Engine) -> None:
     assert (found.gauged, found.confirmed) == (1, 1)
 
 
+def test_before_the_first_shot_no_time_is_measured(engine: sa.Engine) -> None:
+    assert measures(Floor(engine)).days == 0.0
+
+
 def test_discs_inside_the_tolerance_confirm_nothing_and_others_do_not_count(engine: sa.Engine) -> None:
     floor = Floor(engine)
     ids = floor.make(floor.steady(120))
