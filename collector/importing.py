@@ -40,6 +40,11 @@ class Imported:
     refused_at: set[str] = field(default_factory=set)
     broke_off: bool = False
     read_later: int = 0
+    totals: int = 0
+
+    def pass_over(self, _line: int) -> None:
+        """Count a row of totals."""
+        self.totals += 1
 
     def note(self, refusals: list[Refusal]) -> None:
         """Remember what was refused, and where."""
@@ -65,7 +70,8 @@ class Imported:
             "shots stored": counts.stored, "late shots": counts.late,
             "shots stored as a run of the past": counts.past, "gaugings stored": counts.gaugings,
             "known before": counts.duplicates, "amended": counts.amended, "refused": counts.refused,
-            "of those refused before read now": self.read_later,
+            "rows of totals passed over": self.totals,
+            "of those refused before are settled": self.read_later,
         }
         return ", ".join(f"{number} {words}" for words, number in said.items() if number) or "nothing in it"
 
@@ -130,7 +136,7 @@ def import_csv(
     job = csv_file.Import(
         site=settings.site, now=clock.now(), received_at=clock.wall(), press=press, run=run
     )
-    records = csv_file.read(path, profile, job)
+    records = csv_file.read(path, profile, job, passed_over=done.pass_over)
     with _let_go_on_error(engine, done.id):
         for batch in _batches(records, path.name):
             done.counts.add(pipeline.take_records(batch))

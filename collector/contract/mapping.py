@@ -105,6 +105,7 @@ class Profile(Part):
     wrapped_lines: bool = Field(default=False, description="leading white space continues a row")
     newest_first: bool = Field(default=False, description="the last line is the oldest; read from the end")
     skip_blank_rows: bool = Field(default=False, description="rows of empty cells are passed over")
+    total_rows: tuple[str, ...] = Field((), description="first words of rows that sum up; passed over")
     quoted_decimals: bool = Field(default=False, description="the decimal mark is the delimiter, in quotes")
     column_count: int | None = Field(None, ge=1, description="columns of a file without a header")
     missing: tuple[str, ...] = ("",)
@@ -118,6 +119,13 @@ class Profile(Part):
             "".encode(value)
         except LookupError as error:
             raise ValueError(f"no encoding is called {value!r}; use utf-8 or latin-1") from error
+        return value
+
+    @field_validator("total_rows")
+    @classmethod
+    def _words(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        if not all(word.strip() for word in value):
+            raise ValueError("total_rows has an empty word; rows of empty cells are left by skip_blank_rows")
         return value
 
     @model_validator(mode="after")

@@ -23,7 +23,13 @@ Record = Shot | RunMessage | GaugingMessage | Refusal
 __all__ = ["FILE_POLICY", "Import", "Record", "read"]
 
 
-def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iterator[Record]:
+def read(
+    path: Path,
+    profile: ShotProfile | GaugingProfile,
+    job: Import,
+    *,
+    passed_over: Callable[[int], None] = lambda _line: None,
+) -> Iterator[Record]:
     """Read a CSV file.
 
     Parameters
@@ -34,6 +40,8 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
         How it is written and what its columns mean.
     job : Import
         Site, clocks, and where they differ from the profile, press and run.
+    passed_over : callable
+        Called with the line of each row of totals, which gives no record.
 
     Yields
     ------
@@ -48,7 +56,7 @@ def read(path: Path, profile: ShotProfile | GaugingProfile, job: Import) -> Iter
         When the file cannot be opened or no press is named.
     """
     with open_text(path, profile) as file:
-        rows = CsvRows(file, path.name, profile, job.received_at)
+        rows = CsvRows(file, path.name, profile, job.received_at, passed_over)
         try:
             reader = _reader(rows, profile, job, path.name)
         except Unreadable as broken:

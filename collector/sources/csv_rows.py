@@ -17,7 +17,7 @@ from typing import TextIO, TypeVar
 from collector.contract.mapping import ColumnName, Profile
 from collector.contract.refusal import Reason, Refusal
 from collector.contract.unreadable import Unreadable, shown
-from collector.sources import csv_lines
+from collector.sources import csv_lines, csv_totals
 from collector.sources.csv_lines import Line
 
 MARK = "\ufeff"  # byte order mark
@@ -53,12 +53,23 @@ class CsvRows:
         How the file is written.
     received_at : datetime
         Time of the import.
+    passed_over : callable
+        Called with the line of each row of totals.
     """
 
-    def __init__(self, file: TextIO, name: str, profile: Profile, received_at: datetime) -> None:
+    def __init__(
+        self,
+        file: TextIO,
+        name: str,
+        profile: Profile,
+        received_at: datetime,
+        passed_over: Callable[[int], None] = lambda _line: None,
+    ) -> None:
         self._profile = profile
         self._name = name
         self._received_at = received_at
+        self._passed_over = passed_over
+        self._totals = frozenset(map(csv_totals.plain, profile.total_rows))
         self._file = file
         self._line = 0
         self._index = 0
@@ -90,7 +101,7 @@ class CsvRows:
         return {column: place for column in columns if (place := self._place(column)) is not None}
 
     def __iter__(self) -> Iterator[Row | Refusal]:
-        """Yield data rows and refusals; empty lines and repeated headers are passed over."""
+        """Yield data rows and refusals; empty lines, repeated headers and totals are passed over."""
         try:
             yield from self._each(self._lines())
         except UnicodeDecodeError as error:
@@ -140,7 +151,7 @@ class CsvRows:
             return None
         # A quote that runs over the end of a line would make fewer rows.
         plain = len(table) == len(texts) and {len(row) for row in table} == {len(self.header)}
-        return table if plain else None
+        return table if plain and not (self._totals and any(map(self._is_total, table))) else None
 
     def _row(self, text: str, index: int) -> Row | Refusal | None:
         plain = text.removeprefix(MARK)  # where files were put one after the other
@@ -152,6 +163,9 @@ class CsvRows:
             return None
         if self._profile.skip_blank_rows and not any(cell.strip() for cell in cells):
             return None
+        if self._is_total(cells):
+            self._passed_over(self._line)
+            return None
         if len(cells) != len(self.header):
             cells = self._evened(cells)
         if len(cells) == len(self.header):
@@ -161,6 +175,9 @@ class CsvRows:
     def _is_header(self, cells: list[str], text: str) -> bool:
         """Whether the header comes again; a file without one has numbers for names, which may be data."""
         return bool(self._heads) and (cells == self.header or text.rstrip("\r\n") in self._heads)
+
+    def _is_total(self, cells: Sequence[str]) -> bool:
+        return bool(self._totals) and csv_totals.label(cells) in self._totals
 
     def refuse(
         self, reason: Reason, detail: str, remedy: str, raw: bytes, line: int | None = None

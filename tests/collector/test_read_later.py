@@ -56,7 +56,7 @@ def test_rows_that_a_mended_profile_reads_wait_no_more(
     done = take(engine, path, said + GOOD)
 
     assert states(engine) == ["replayed"] * 6
-    assert done.told() == "6 shots stored, 6 of those refused before read now"
+    assert done.told() == "6 shots stored, 6 of those refused before are settled"
     take(engine, path, said + BAD)
     assert states(engine) == ["kept"] * 6, "what is refused again waits again"
     assert take(engine, path, said + GOOD).read_later == 6, "also where the shots are known"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import islice
 from pathlib import Path
 
+from collector.contract.messages import RunMessage
 from collector.contract.refusal import Refusal
 from collector.errors import UserError
 from collector.sources import csv_file, profiles
@@ -84,7 +85,8 @@ def _try(path: Path, proposal: Proposal, known: Known) -> None:
     job = csv_file.Import(
         site="-", now=known.now, received_at=known.now, press=known.press or "-", run=known.run or "-"
     )
-    tried = list(islice(csv_file.read(path, profile, job), ROWS_TRIED))
+    read = csv_file.read(path, profile, job)
+    tried = list(islice((each for each in read if not isinstance(each, RunMessage)), ROWS_TRIED))
     refused = [record for record in tried if isinstance(record, Refusal)]
     if refused:
         proposal.doubts.add(

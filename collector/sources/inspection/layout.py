@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from collector.errors import UserError
-from collector.sources import csv_lines
+from collector.sources import csv_lines, csv_totals
 from collector.sources.inspection import cells, unit_text
 from collector.sources.inspection.dialect import Cut, RawRow
 from collector.sources.inspection.doubts import Doubts
+from collector.sources.inspection.totals import find_totals
 
 MOST_HEADER_ROWS = 4
 
@@ -29,12 +30,13 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """The header of a file, its data rows as far as sampled, and how often the header came again."""
+    """The header of a file, its data rows as far as sampled, how often the header came again, and totals."""
 
     head: Head
     rows: list[list[str]]
     later: list[list[str]]
     headers_again: int
+    totals: list[str]
 
 
 def find_layout(cut: Cut, name: str, doubts: Doubts) -> Layout:
@@ -162,8 +164,9 @@ def _no_head(above: Sequence[RawRow], data: Sequence[RawRow], width: int, doubts
 
 
 def _layout(cut: Cut, data: Sequence[RawRow], head: Head, doubts: Doubts) -> Layout:
-    rows, again, ragged = _even(data, head)
-    later, again_later, ragged_later = _even(cut.later, head)
+    totals = find_totals([*data, *cut.later], doubts)
+    rows, again, ragged = _even(_without(totals, data), head)
+    later, again_later, ragged_later = _even(_without(totals, cut.later), head)
     ragged += ragged_later
     if ragged:
         doubts.add(
@@ -172,7 +175,12 @@ def _layout(cut: Cut, data: Sequence[RawRow], head: Head, doubts: Doubts) -> Lay
             "and will be refused",
         )
     # Each row of the header came again; they are told as one.
-    return Layout(head, rows, later, -(-(again + again_later) // max(1, len(head.cells))))
+    headers_again = -(-(again + again_later) // max(1, len(head.cells)))
+    return Layout(head, rows, later, headers_again, totals)
+
+
+def _without(totals: Sequence[str], rows: Sequence[RawRow]) -> list[RawRow]:
+    return [row for row in rows if csv_totals.label(row.cells) not in totals]
 
 
 def _even(found: Sequence[RawRow], head: Head) -> tuple[list[list[str]], int, int]:

@@ -44,12 +44,13 @@ def _shape(seen: Seen, kind: Kind) -> dict[str, HeadValue]:
     shape: dict[str, HeadValue] = {"header_rows": found.header_rows}
     if found.header_rows == 0:
         shape["column_count"] = len(found.names)
-    said = {
+    said: dict[str, HeadValue] = {
         "skip_rows": found.skip_rows,
         "brackets_in_names": found.brackets,
         "wrapped_lines": seen.cut.wrapped,
         "newest_first": seen.newest_first,
         "skip_blank_rows": kind == "shots",
+        "total_rows": seen.layout.totals,
     }
     return shape | {key: value for key, value in said.items() if value}
 
