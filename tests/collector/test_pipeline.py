@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 
@@ -258,7 +257,7 @@ def test_a_message_that_no_code_can_digest_is_cut_out_of_its_batch(
 
 
 def acknowledged_into(into: list[int], batch: Sequence[Incoming]) -> list[Incoming]:
-    return [replace(each, ack=partial(into.append, number)) for number, each in enumerate(batch)]
+    return [each._replace(ack=partial(into.append, number)) for number, each in enumerate(batch)]
 
 
 def test_nothing_is_acknowledged_or_remembered_when_the_store_fails(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import replace
 
 import pytest
 import sqlalchemy as sa
@@ -16,7 +15,7 @@ def test_refused_messages_are_told_in_one_line_a_second(
     engine: sa.Engine, caplog: pytest.LogCaptureFixture
 ) -> None:
     caplog.set_level(logging.WARNING, logger="evenrun.collector")
-    pipeline(engine).take([replace(each, payload=b"{") for each in messages([6.0])])
+    pipeline(engine).take([each._replace(payload=b"{") for each in messages([6.0])])
     seconds = [100.0]
     notice = RefusalNotice(engine, monotonic=lambda: seconds[0])
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 import sqlalchemy as sa
 
@@ -38,7 +36,7 @@ def test_messages_that_read_after_a_setting_was_mended_are_stored_and_marked(eng
 
 
 def test_what_still_does_not_read_stays_and_is_not_kept_a_second_time(engine: sa.Engine) -> None:
-    broken = replace(messages([6.0])[0], payload=b"{")
+    broken = messages([6.0])[0]._replace(payload=b"{")
     pipeline(engine).take([broken])
 
     assert replay_refused(engine, pipeline(engine), wall=lambda: NOW) == Replayed(still_refused=1)
