@@ -6,13 +6,14 @@ import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from itertools import islice
 from pathlib import Path
 
 import sqlalchemy as sa
 
+from collector import quiet_runs
 from collector.clock import ServiceClock
 from collector.contract.mapping import GaugingProfile, ShotProfile
 from collector.contract.refusal import Refusal
@@ -149,6 +150,7 @@ def import_csv(
             imports.go_on(conn, done.id)
             if done.was_read:
                 done.read_later = settle(conn, path, profile, refused=done.refused_at, at=clock.wall())
+            quiet_runs.end(conn, settings.site, now=clock.now(), after=_parts_runs(settings))
             imports.finish(
                 conn, done.id, accepted=done.accepted, duplicates=done.counts.duplicates,
                 refused=done.counts.refused,
@@ -166,6 +168,10 @@ def _let_go_on_error(engine: sa.Engine, import_id: int) -> Iterator[None]:
         with suppress(StoreError), database.write(engine) as conn:
             imports.let_go(conn, import_id)
         raise
+
+
+def _parts_runs(settings: Settings) -> timedelta:
+    return timedelta(hours=settings.charts.new_run_after_stop_h)
 
 
 def _policy(settings: Settings, profile: ShotProfile | GaugingProfile) -> Policy:

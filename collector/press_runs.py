@@ -79,6 +79,13 @@ class PressRuns:
             return f"inferred: the mold changed from {run.mold} to {shot.mold}"
         return f"inferred: no shot for more than {self.new_after_stop / timedelta(hours=1):g} h"
 
+    def go_on(self, state: PressState) -> None:
+        """Shots came, after all, of a run that nobody named and that had ended for want of them."""
+        run = self.current(state)
+        if run is not None and run.opened_by == INFERRED and run.closed_at is not None:
+            runs.reopen(self.conn, run.id)
+            self._run = replace(run, closed_at=None)
+
     def message(self, state: PressState, message: RunMessage) -> PressState:
         """Open, describe or close a run."""
         if message.action == "close":

@@ -204,6 +204,7 @@ class PressWork:
         if not verdicts:
             return
         self.behind.forget()
+        self.runs.go_on(self.state)
         last = self.state.last
         assert last is not None
         presses.note_shot(
