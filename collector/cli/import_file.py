@@ -37,7 +37,7 @@ def import_file(  # noqa: PLR0917 - the options of a command
         Path | None, typer.Option(help="With --propose: file to write the profile to; none that exists.")
     ] = None,
     kind: Annotated[
-        str | None, typer.Option(help="With --propose: shots or gaugings, where the file has both.")
+        str | None, typer.Option(help="With --propose: what the file has, shots or gaugings, or which of both.")
     ] = None,
     start: Annotated[
         str | None,
@@ -134,9 +134,9 @@ def _propose(file: Path, profile_out: Path | None, known: inspection.Known) -> N
         typer.echo(text, nl=False)
     else:
         _write(profile_out, text)
-    doubts = proposal.sentences()
-    typer.echo(f"{file.name}: a profile of {proposal.kind}, {len(doubts)} guesses to check", err=True)
-    for sentence in doubts:
+    checks = proposal.checks()
+    typer.echo(f"{file.name}: a profile of {proposal.kind}, {len(checks)} guesses to check", err=True)
+    for sentence in checks:
         typer.echo(f"  check: {sentence}", err=True)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import islice
 from pathlib import Path
 
+from collector.contract import quantities
 from collector.contract.messages import RunMessage
 from collector.contract.refusal import Refusal
 from collector.errors import UserError
@@ -50,6 +51,10 @@ def propose(path: Path, known: Known) -> Proposal:
     kind = known.kind or _kind(mapping)
     if kind == "shots":
         mapping.weigh_shots()
+    elif known.kind is not None:
+        mapping.take_as_of_discs()
+    if known.kind is None:
+        _note_a_guess(kind, mapping, doubts)
     _note_the_rest(kind, mapping, doubts)
     if not (mapping.characteristics if kind == "gaugings" else mapping.values):
         raise UserError(f"{path.name} has no column that could be a value of {kind}; give a press's export")
@@ -65,6 +70,16 @@ def _kind(mapping: Mapping) -> Kind:
     # A weight may be of the shot; beside other values of shots it says nothing about the kind of file.
     of_discs = mapping.surely_of_discs() if moving else mapping.characteristics
     return "gaugings" if len(of_discs) > moving else "shots"
+
+
+def _note_a_guess(kind: Kind, mapping: Mapping, doubts: Doubts) -> None:
+    mapped = [*mapping.values, *mapping.setpoints]
+    if kind == "shots" and all(quantities.find(each.key) is None for each in mapped):
+        doubts.add(
+            "kind",
+            "no column is a quantity that presses are known to send, so that these are shots is a guess; "
+            "--kind gaugings proposes what is measured on discs",
+        )
 
 
 def _note_the_rest(kind: Kind, mapping: Mapping, doubts: Doubts) -> None:

@@ -9,7 +9,7 @@ from collector.contract import units
 from collector.contract.readings import Problem, how_to_read
 from collector.data_checks.look import WITNESSES
 from collector.sources.inspection import meaning as meanings
-from collector.sources.inspection.mapping import Candidate, Mapped, Mapping, as_candidate
+from collector.sources.inspection.mapping import Candidate, Mapped, Mapping, as_bare_number, as_candidate
 from collector.sources.inspection.meaning import Meaning
 from collector.sources.inspection.ranges import KINDS, Usual
 from collector.sources.inspection.roles import MOST_CAVITIES
@@ -156,6 +156,9 @@ def _mapped(candidate: Candidate, key: str, preferred: Sequence[str]) -> Mapped:
         mapped.doubts.append("the name does not say that it is a temperature; its values are usual for one")
     if key.startswith("barrel_temperature") and "barrel" not in candidate.meaning.said:
         mapped.doubts.append("the name does not say of what this is a zone; the barrel is taken")
+    if key == "mold_cavity_temperature" and "nozzle" in candidate.meaning.said:
+        mapped.doubts.append("the mold half on the nozzle's side is taken, not the nozzle of the barrel")
+    mapped.doubts += candidate.meaning.guesses
     _note_zeros(mapped)
     return mapped
 
@@ -222,13 +225,7 @@ def _by_the_file_name(candidates: Sequence[Candidate], file_name: str, found: Ma
         column = candidate.column
         found.left_out[:] = [each for each in found.left_out if each[0] is not column]
         if hint is None:
-            key = (
-                candidate.meaning.slug if isinstance(column.reference, str) else f"column_{column.place + 1}"
-            )
-            doubt = (
-                "its name tells neither quantity nor unit, so it is kept as a bare number under its own name"
-            )
-            found.values.append(Mapped(column, key, candidate.stated or "1", doubts=[doubt]))
+            found.values.append(as_bare_number(candidate))
             continue
         _place(Candidate(column, hint, candidate.stated), [], found)
         for mapped in (*found.values, *found.characteristics):

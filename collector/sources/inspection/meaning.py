@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from collector.contract import quantities, units
-from collector.sources.inspection.words import OF_UNITS, ideas, last_number, slug
+from collector.sources.inspection.words import OF_UNITS, guessed_letters, ideas, last_number, slug
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,8 @@ RULES: tuple[Rule, ...] = (
     _rule("screw_start_position", "recovery position"),
     _rule("screw_start_position", "screw start", "time temperature volume"),
     _rule("screw_start_position", "shot size"),
+    # The mold half on the nozzle's side, which German calls Düsenseite, or Düse for short.
+    _rule("mold_cavity_temperature", "mold nozzle temperature"),
     _rule("nozzle_temperature", "nozzle temperature"),
     _rule("barrel_temperature", "barrel temperature"),
     _rule("barrel_temperature", "barrel zone"),
@@ -84,6 +86,8 @@ RULES: tuple[Rule, ...] = (
 )
 DISC = frozenset({"part_weight", "dome", "roundness", "inner_diameter", "diameter"})
 _LENGTHS = ("width", "height", "thickness")
+# Names that are nothing else: common practice, no source.
+_ABBREVIATED = {"CYC": "time", "W": "weight"}
 _ZONED = frozenset({"barrel_temperature", "mold_temperature"})
 
 
@@ -94,6 +98,7 @@ class Meaning:
     key: str | None
     said: frozenset[str]
     slug: str
+    guesses: tuple[str, ...] = ()  # what is taken for what in an abbreviation
 
     @property
     def is_set(self) -> bool:
@@ -109,13 +114,19 @@ class Meaning:
 
 def meaning(name: str, unit: str | None = None) -> Meaning:
     """What a column's name, without its unit, speaks of; the unit says of what kind the quantity is."""
-    said = ideas(name)
-    if unit is not None and (kind := OF_UNITS.get(units.canonical(unit))) is not None:
-        said |= {kind}
+    kind = None if unit is None else OF_UNITS.get(units.canonical(unit))
+    said = ideas(name, kind) | ({kind} if kind is not None else set())
+    letters = {name: _ABBREVIATED[name]} if name in _ABBREVIATED else guessed_letters(name, kind)
+    said |= frozenset(letters.values())
     key = next((rule.key for rule in RULES if rule.needs <= said and not rule.without & said), None)
     if key is not None and key in _ZONED:
         key = _zoned(key, name)
-    return Meaning(key, said, slug(name))
+    taken = () if kind is not None else tuple(_taken(*each) for each in letters.items())
+    return Meaning(key, said, slug(name), taken)
+
+
+def _taken(letters: str, idea: str) -> str:
+    return f"{letters} is taken for {idea}" + (", but may mean temperature" if letters == "T" else "")
 
 
 def _zoned(key: str, name: str) -> str:

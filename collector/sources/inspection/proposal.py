@@ -76,3 +76,7 @@ class Proposal:
             for doubt in each.doubts
         ]
         return [*self.doubts.sentences(), *of_columns]
+
+    def checks(self) -> list[str]:
+        """All that a person has to look at: the doubts, and what is left out though it may be a quantity."""
+        return [*self.sentences(), *self.mapping.left_out_sentences()]

@@ -52,7 +52,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "hold": ("hold", "hld", "holding", "nachdruck", "pack", "packing"),
     "cooling": ("cooling", "kuehlzeit", "restkuehl", "cool", "col"),
     "recovery": ("recovery", "dosing", "dosier", "plast", "plst", "plastification", "dos", "metering"),
-    "cushion": ("cushion", "csh", "polster"),
+    "cushion": ("cushion", "cush", "csh", "polster"),
     "cycle": ("cycle", "zyklus", "cyc", "zykl"),
     "shot": ("shot", "schuss"),
     "back": ("back", "staudruck", "backpressure"),
@@ -76,7 +76,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "ambient": ("ambient", "umgebung", "room", "hall", "raum"),
     "oil": ("oil", "oel"),
     "part": ("part", "teil"),
-    "dome": ("dome", "crown"),
+    "dome": ("dome", "crown", "woelbung", "domhoehe", "dom"),
     "diameter": ("diameter", "durchmesser", "dia"),
     "inner": ("inner", "innen", "inside"),
     "roundness": ("roundness", "rundheit"),
@@ -100,6 +100,9 @@ OF_UNITS = {
 }
 # Formula signs, in the letter case in which they are written; a small t only at the start of a name.
 _SIGNS = {"p": "pressure", "T": "temperature", "V": "volume", "F": "force"}
+# What takes a time, and has no temperature of its own; what is done under a pressure.
+_ACTS = frozenset({"injection", "hold", "cooling", "recovery", "cycle"})
+_PRESSED = frozenset({"injection", "hold", "back", "switchover", "peak"})
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
 _CHANGEOVER = re.compile(r"(?:switch|change)[- _]?over", re.IGNORECASE)
 _PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
@@ -119,14 +122,28 @@ def parts(name: str) -> list[str]:
     return _PARTS.findall(whole.translate(_UMLAUTS))
 
 
-def ideas(name: str) -> frozenset[str]:
-    """What a name speaks of."""
+def ideas(name: str, kind: str | None = None) -> frozenset[str]:
+    """What a name speaks of; `kind` is what its unit speaks of, where it has one."""
     words = parts(name)
     found = {idea for word in words for idea in _of_word(word.lower())}
+    letters = guessed_letters(name, kind)
     if len(words) > 1:
-        found |= {_SIGNS[word] for word in words if word in _SIGNS} | ({"time"} if words[0] == "t" else set())
+        signs = {_SIGNS[word] for word in words if word in _SIGNS and word not in letters}
+        found |= signs | ({"time"} if words[0] == "t" else set()) | set(letters.values())
     beside = (_BESIDE[word.lower()] for word in words if word.lower() in _BESIDE)
     return frozenset(found | {idea for idea, others in beside if found & others})
+
+
+def guessed_letters(name: str, kind: str | None = None) -> dict[str, str]:
+    """What single letters of a name without a unit most likely stand for: T in INJ_T, P in P_MAX."""
+    words = parts(name)
+    found = {idea for word in words for idea in _of_word(word.lower())}
+    letters = {}
+    if words[-1:] == ["T"] and found & _ACTS and kind in {None, "time"}:
+        letters["T"] = "time"
+    if "P" in words and found & _PRESSED and kind is None and not found & set(OF_UNITS.values()):
+        letters["P"] = "pressure"
+    return letters
 
 
 def _of_word(word: str) -> set[str]:
