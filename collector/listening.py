@@ -137,7 +137,7 @@ class Trial:
         document = decode_any(
             heard.payload, max_depth=self._policy.max_depth, max_members=self._policy.max_members
         )
-        made = make(candidates, document)
+        made = make(candidates, document, now=heard.at)
         mapping = self.mappings[made.mapping.name]
         mapping.taken += 1
         mapping.absent.update(set(made.absent))

@@ -6,6 +6,7 @@ Pure: a document and a mapping in, members out. What is said to be wrong names t
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from collector.contract import topics
@@ -30,7 +31,7 @@ def fits(mapping: JsonMapping, document: Any) -> bool:
     return all(same(look(document, where), wanted) for where, wanted in mapping.when.items())
 
 
-def apply(mapping: JsonMapping, topic_press: str | None, document: Any) -> Mapped:
+def apply(mapping: JsonMapping, topic_press: str | None, document: Any, *, now: datetime) -> Mapped:
     """Make one message.
 
     Parameters
@@ -41,6 +42,8 @@ def apply(mapping: JsonMapping, topic_press: str | None, document: Any) -> Mappe
         Press by the topic.
     document : object
         The decoded JSON; it is not changed.
+    now : datetime
+        As for :func:`collector.contract.mapping_times.read_time`.
 
     Returns
     -------
@@ -54,7 +57,7 @@ def apply(mapping: JsonMapping, topic_press: str | None, document: Any) -> Mappe
     made = Mapped(mapping)
     document = with_names(made, document)
     made.press = _press(made, topic_press, document)
-    _time(made, document)
+    _time(made, document, now)
     for name, place in mapping.fields.items():
         _field(made, name, place, document)
     if mapping.kind == "gauging":
@@ -98,7 +101,7 @@ def _our_press(made: Mapped, where: str, name: str) -> str:
     return name
 
 
-def _time(made: Mapped, document: Any) -> None:
+def _time(made: Mapped, document: Any, now: datetime) -> None:
     place = made.mapping.time
     if place is None:
         return
@@ -106,7 +109,7 @@ def _time(made: Mapped, document: Any) -> None:
     parts = [_time_part(made, document, each, alone=len(place.pointer) == 1) for each in place.pointer]
     value = parts[0] if len(parts) == 1 else " ".join(parts)
     try:
-        moment = read_time(value, place.format, place.zone, place.pattern)
+        moment = read_time(value, place.format, place.zone, place.pattern, now=now)
     except ValueError as error:
         what = f"is {kind_of(value)}, which {error}"
         raise made.refusal(where, what, "mend format, zone or pattern in mapping.time") from None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from collector.contract.mapping_apply import apply, fits
@@ -38,7 +39,9 @@ class Mappings:
         return [(mapping, match) for mapping, match in found if match is not None]
 
 
-def make(candidates: Sequence[tuple[JsonMapping, TopicMatch]], document: Any) -> Mapped:
+def make(
+    candidates: Sequence[tuple[JsonMapping, TopicMatch]], document: Any, *, now: datetime
+) -> Mapped:
     """The message that the first fitting mapping makes of a document.
 
     Raises
@@ -48,7 +51,7 @@ def make(candidates: Sequence[tuple[JsonMapping, TopicMatch]], document: Any) ->
     """
     for mapping, match in candidates:
         if fits(mapping, document):
-            return apply(mapping, match.press, document)
+            return apply(mapping, match.press, document, now=now)
     names = " and ".join(shown(mapping.name) for mapping, _ in candidates[:3])
     raise Unreadable(
         "bad_topic",

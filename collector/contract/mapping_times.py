@@ -7,7 +7,7 @@ from math import isfinite
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from collector.contract.times import from_text
+from collector.contract.times import from_text, is_left_out
 
 TimeFormat = Literal["iso", "epoch_s", "epoch_ms", "local"]
 
@@ -16,7 +16,9 @@ _PER_SECOND = {"epoch_s": 1.0, "epoch_ms": 1000.0}
 _LONGEST = 100
 
 
-def read_time(value: object, form: TimeFormat, zone: str | None, pattern: str | None) -> datetime:
+def read_time(
+    value: object, form: TimeFormat, zone: str | None, pattern: str | None, *, now: datetime
+) -> datetime:
     """Read a time that stands in a message.
 
     Parameters
@@ -29,11 +31,13 @@ def read_time(value: object, form: TimeFormat, zone: str | None, pattern: str | 
         IANA name of the zone of a text without one.
     pattern : str or None
         For ``local``: the format as `datetime.strptime` takes it; None: year, month and day in ISO order.
+    now : datetime
+        When the message is read, aware: the time in it lies near.
 
     Returns
     -------
     datetime
-        Aware, UTC. Of a local time that comes twice when clocks are set back, the first.
+        Aware, UTC. Of a local time that comes twice when clocks are set back, the one that is now.
 
     Raises
     ------
@@ -47,17 +51,17 @@ def read_time(value: object, form: TimeFormat, zone: str | None, pattern: str | 
     try:
         if form == "iso" and zone is None:
             return from_text(value.strip())
-        return _placed(_written(value.strip(), pattern), zone)
+        return _placed(_written(value.strip(), pattern), zone, now)
     except OverflowError:
         raise ValueError("is out of the range of times") from None
-    except _NoSuchLocalTime:
-        raise ValueError(f"is a time that clocks in {zone} leave out") from None
+    except _NotOne as error:
+        raise ValueError(f"is a time that clocks in {zone} {error}") from None
     except ValueError:
         raise ValueError(_what_it_is_not(form, zone, pattern)) from None
 
 
-class _NoSuchLocalTime(ValueError):
-    pass
+class _NotOne(ValueError):
+    """A local time that is no moment, or two."""
 
 
 def _from_epoch(value: object, per_second: float) -> datetime:
@@ -84,16 +88,19 @@ def _written(text: str, pattern: str | None) -> datetime:
     return datetime.strptime(text, pattern)  # noqa: DTZ007 - it gets its zone next
 
 
-def _placed(written: datetime, zone: str | None) -> datetime:
+def _placed(written: datetime, zone: str | None, now: datetime) -> datetime:
     if written.tzinfo is not None:
         return written.astimezone(UTC)
     if zone is None:
         raise ValueError("no zone")
     local = written.replace(tzinfo=ZoneInfo(zone))
-    moment = local.astimezone(UTC)
-    if moment.astimezone(local.tzinfo).replace(tzinfo=None) != written:
-        raise _NoSuchLocalTime
-    return moment
+    if is_left_out(local):
+        raise _NotOne("leave out")
+    first, second = local.astimezone(UTC), local.replace(fold=1).astimezone(UTC)  # PEP 495
+    nearest = min((first, second), key=lambda moment: abs(now - moment))
+    if first != second and abs(now - nearest) > (second - first) / 2:
+        raise _NotOne("show twice, and it came too late to tell which is meant; send UTC or its offset")
+    return nearest
 
 
 def _what_it_is_not(form: TimeFormat, zone: str | None, pattern: str | None) -> str:

@@ -110,6 +110,6 @@ def _all_read(
     values: Sequence[Any], form: TimeFormat, *, zone: str | None = None, pattern: str | None = None
 ) -> bool:
     try:
-        return all(_FIRST <= read_time(value, form, zone, pattern) <= _LAST for value in values)
+        return all(_FIRST <= read_time(value, form, zone, pattern, now=_LAST) <= _LAST for value in values)
     except ValueError:
         return False

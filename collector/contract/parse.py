@@ -90,7 +90,7 @@ def _read_foreign(incoming: Arrival, now: datetime, received_at: datetime, polic
             "or add a mapping",
         )
     document = decode_any(incoming.payload, max_depth=policy.max_depth, max_members=policy.max_members)
-    made = make(candidates, document)
+    made = make(candidates, document, now=now)
     _check_known(made.press, policy)
     frame = Frame(policy.mappings.site, made.press, now, received_at, incoming.source, policy)
     try:

@@ -10,6 +10,15 @@ def to_text(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+class LeftOut(ValueError):
+    """A local time that clocks leave out; its text says where."""
+
+
+def is_left_out(local: datetime) -> bool:
+    """Whether the clocks of its own zone never show a time, as in the hour that spring leaves out."""
+    return local.astimezone(UTC).astimezone(local.tzinfo) != local  # in one zone only the clocks compare
+
+
 def from_text(text: str) -> datetime:
     """Read an RFC 3339 time with its zone; give it back in UTC.
 

@@ -12,6 +12,7 @@ from collector.contract.marks import DecimalMark, Marks, ThousandsMark
 from collector.contract.members import MAX_TEXT
 from collector.contract.quantities import Scope
 from collector.contract.readings import Problem, how_to_read
+from collector.contract.times import LeftOut
 from collector.contract.unreadable import Unreadable, shown
 from collector.sources.csv_rows import Row
 
@@ -176,6 +177,11 @@ def read_time(row: Row, places: Sequence[int], read: Callable[[str], datetime]) 
     text = " ".join(row.cells[place] for place in places)
     try:
         return read(text)
+    except LeftOut as error:
+        raise Unreadable(
+            "wrong_type", f"{shown(text)} is a time that {error}",
+            "mend the profile's zone or order, or write what the clock should have shown",
+        ) from error
     except (ValueError, OverflowError) as error:
         raise Unreadable(
             "wrong_type", f"{shown(text)} is no time of the declared order", "mend the profile's time section"

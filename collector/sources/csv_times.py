@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from zoneinfo import ZoneInfo
 
 from collector.contract.mapping import TimeColumns
-from collector.contract.times import from_text
+from collector.contract.times import LeftOut, from_text, is_left_out
 
 __all__ = ["TimeReader"]
 
@@ -27,7 +27,8 @@ class TimeReader:
 
     In autumn a local clock shows an hour twice. Which of the two a row means is told by the row before: the
     one that lies nearer to it, the later one where both are as near. The first row of a file that begins in
-    such an hour is read as the earlier one.
+    such an hour is read as the earlier one. A time that spring leaves out is refused: nobody can know what
+    the clock should have shown.
 
     Parameters
     ----------
@@ -42,6 +43,9 @@ class TimeReader:
     def __init__(self, columns: TimeColumns) -> None:
         self.before: datetime | None = None
         self._read = _reader(columns)
+        self._zone = ZoneInfo(columns.zone)
+        self._day: date | None = None  # of the row before
+        self._is_set = False  # whether the clocks are set on that day
 
     def __call__(self, text: str) -> datetime:
         """Read one time.
@@ -49,9 +53,13 @@ class TimeReader:
         Raises
         ------
         ValueError, OverflowError
-            The text is no time in the declared order.
+            The text is no time in the declared order, or one that no clock shows.
         """
         local = self._read(text)
+        if local.date() != self._day:
+            self._day, self._is_set = local.date(), _is_set(local, self._zone)
+        if self._is_set and is_left_out(local):
+            raise LeftOut(f"clocks in {self._zone} leave out")
         when = local.astimezone(UTC)
         if self.before is not None and when < self.before:
             again = local.replace(fold=1).astimezone(UTC)  # PEP 495; the same where the hour comes once
@@ -59,6 +67,12 @@ class TimeReader:
                 when = again
         self.before = when
         return when
+
+
+def _is_set(local: datetime, zone: ZoneInfo) -> bool:
+    """Whether the clocks of a zone go forward or back on the day of a time."""
+    begins = datetime(local.year, local.month, local.day, tzinfo=zone)
+    return begins.utcoffset() != (begins + timedelta(days=1)).utcoffset()
 
 
 def _reader(columns: TimeColumns) -> Callable[[str], datetime]:

@@ -168,11 +168,11 @@ def policy(toml: str, **more: Any) -> Policy:
     return Policy(mappings=Mappings(read_mapping_text(toml, "the test"), "lowland"), **more)
 
 
-def read(toml: str, topic: str, document: Any, **more: Any) -> Message | Refusal:
+def read(toml: str, topic: str, document: Any, *, now: datetime = NOW, **more: Any) -> Message | Refusal:
     """What the document becomes; `document` may be bytes already."""
     payload = document if isinstance(document, bytes) else json.dumps(document).encode()
     incoming = Incoming(topic, payload, "mqtt", "1:7")
-    return parse(incoming, now=NOW, received_at=NOW, policy=policy(toml, **more))
+    return parse(incoming, now=now, received_at=now, policy=policy(toml, **more))
 
 
 def refused(toml: str, topic: str, document: Any, **more: Any) -> Refusal:

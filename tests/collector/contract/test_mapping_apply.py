@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -235,15 +235,33 @@ def test_refusals_of_lists_units_and_presses() -> None:
     assert known.reason == "unknown_press"
 
 
-def test_a_local_time_that_clocks_leave_out_is_refused_and_one_that_comes_twice_is_the_first() -> None:
-    # Europe/Berlin, 29 March 2026: 02:00 to 03:00 is left out; 25 October 2026: 02:00 to 03:00 comes twice,
-    # first as summer time (UTC+2). Directive 2000/84/EC: both changes are at 01:00 UTC.
+# Europe/Berlin, 29 March 2026: 02:00 to 03:00 is left out; 25 October 2026: 02:00 to 03:00 comes twice, first
+# as summer time (UTC+2). Directive 2000/84/EC: both changes are at 01:00 UTC.
+TWICE = [datetime(2026, 10, 25, hour, 10, 5, tzinfo=UTC) for hour in (0, 1)]
+
+
+def test_a_local_time_that_clocks_leave_out_is_refused() -> None:
     gap = refused(FLAT_MAPPING, FLAT_TOPIC, {**FLAT, "imm_date": "29.03.2026", "imm_time": "02:30:00"})
-    twice = shot(FLAT_MAPPING, FLAT_TOPIC, {**FLAT, "imm_date": "25.10.2026", "imm_time": "02:30:00"})
 
     assert "/imm_date with /imm_time" in gap.detail
     assert "clocks in Europe/Berlin leave out" in gap.detail
-    assert twice.ended_at == datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("made", TWICE, ids=str)
+@pytest.mark.parametrize("after_s", [-300, 2, 1700])
+def test_a_local_time_that_comes_twice_is_the_one_that_is_now(made: datetime, after_s: float) -> None:
+    document = {**FLAT, "imm_date": "25.10.2026", "imm_time": "02:10:05"}
+    found = read(FLAT_MAPPING, FLAT_TOPIC, document, now=made + timedelta(seconds=after_s))
+
+    assert isinstance(found, Shot), found
+    assert found.ended_at == made
+
+
+def test_a_local_time_that_comes_twice_is_refused_once_nobody_can_tell_which() -> None:
+    document = {**FLAT, "imm_date": "25.10.2026", "imm_time": "02:10:05"}
+    late = refused(FLAT_MAPPING, FLAT_TOPIC, document, now=datetime(2026, 10, 25, 1, 41, tzinfo=UTC))
+
+    assert "clocks in Europe/Berlin show twice, and it came too late to tell which is meant" in late.detail
 
 
 @pytest.mark.parametrize(

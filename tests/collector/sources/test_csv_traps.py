@@ -111,6 +111,25 @@ def test_the_hour_that_a_local_clock_shows_twice_is_told_by_the_rows_before(
     assert [(each.ended_at.hour, each.ended_at.minute, each.ended_at.second) for each in found] == expected
 
 
+# In Berlin 2 h to 3 h is left out on 29 March 2026, the last Sunday of March (directive 2000/84/EC,
+# article 2; from memory).
+@pytest.mark.parametrize("written", ["29.03.2026 {}", "2026-03-29 {}"])
+@pytest.mark.parametrize("clock", ["02:00:00", "02:59:59"])
+def test_a_time_that_clocks_leave_out_is_refused_with_its_zone(
+    tmp_path: Path, written: str, clock: str
+) -> None:
+    clocks = enumerate(["01:59:59", clock, "03:00:00"])
+    rows = "".join(f"{number};{written.format(each)};6,1\n" for number, each in clocks)
+    order = "iso" if written.startswith("2026") else "day-first"
+    time = {"columns": ["Time"], "order": order, "zone": "Europe/Berlin"}
+    found = imported(tmp_path, HEAD + rows, time=time)
+
+    (refusal,) = refusals(found)
+    assert "is a time that clocks in Europe/Berlin leave out" in refusal.detail
+    first, last = shots(found)
+    assert last.ended_at - first.ended_at == timedelta(seconds=1)
+
+
 def test_a_time_that_says_its_offset_needs_no_telling(tmp_path: Path) -> None:
     rows = "1;2026-10-25T02:59:00+02:00;6,1\n2;2026-10-25T02:10:00+02:00;6,1\n"
     time = {"columns": ["Time"], "order": "iso", "zone": "Europe/Berlin"}
