@@ -17,7 +17,7 @@ from collector import replay, withdrawn_limits
 from collector.identity import Last
 from collector.press_state import PressState, dump, load
 from collector.store import alarms as alarm_store
-from collector.store import gaps, imports, limits, presses, runs, set_asides
+from collector.store import gaps, imports, limits, places, presses, runs, set_asides
 from collector.store import holds as hold_store
 from collector.store.imports import ImportRow
 from collector.store.tables import (
@@ -249,7 +249,7 @@ class _OnePress:
         c = shots.c
         last = state.last
         query = sa.select(c.epoch, c.counter, c.ended_at).where(c.press_id == self.press_id)
-        found = self.conn.execute(query.order_by(c.epoch.desc(), c.ended_at.desc()).limit(1)).one_or_none()
+        found = self.conn.execute(query.order_by(*places.NEWEST_FIRST).limit(1)).one_or_none()
         if found is None:
             return None
         same = last is not None and (last.epoch, last.counter) == (found.epoch, found.counter)

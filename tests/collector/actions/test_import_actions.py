@@ -31,6 +31,7 @@ from collector.store.shots import broken_digests
 from collector.store.tables import (
     alarm_steps,
     alarms,
+    counter_gaps,
     engine_states,
     events,
     gaugings,
@@ -102,6 +103,25 @@ def test_the_press_is_as_if_the_file_had_never_been_imported(engine: sa.Engine) 
     assert of_press(engine) == before
     assert pipeline(engine).take(batch[60:]).stored == 30
     assert told(engine) == told_of(batch)
+
+
+def test_a_press_whose_clock_was_set_back_goes_on_counting_after_an_undo(engine: sa.Engine) -> None:
+    """An hour at shot 40: the one made last is not the one with the latest time."""
+    back = [shot(number).ended_at - timedelta(hours=number >= 40) for number in range(70)]
+    told_live = [
+        message(number, {"cushion": 6.0 + number % 7 / 10}, ended_at=back[number].isoformat())
+        for number in range(70)
+    ]
+    pipeline(engine).take(told_live[:60])
+    import_id = imported(engine, of_file(cushions(5), first=500))
+
+    undo(engine, import_id, **WHO)
+    pipeline(engine).take(told_live[60:])
+
+    of_p1 = sa.select(counter_gaps.c.after_counter).join(presses).where(presses.c.site == "lowland")
+    with database.read(engine) as conn:
+        assert conn.execute(of_p1).scalars().all() == []
+    assert [row[0] for row in of_press(engine)] == [1000 + number for number in range(70)]
 
 
 def test_the_shots_are_kept_with_what_they_were_and_every_digest_holds(engine: sa.Engine) -> None:
