@@ -37,7 +37,7 @@ def import_file(  # noqa: PLR0917 - the options of a command
         Path | None, typer.Option(help="With --propose: file to write the profile to; none that exists.")
     ] = None,
     kind: Annotated[
-        str | None, typer.Option(help="With --propose: what the file has, shots or gaugings, or which of both.")
+        str | None, typer.Option(help="With --propose: shots or gaugings, where a person knows better.")
     ] = None,
     start: Annotated[
         str | None,

@@ -59,6 +59,12 @@ def cut(sample: Sample, doubts: Doubts) -> Cut:
     if best.width > 1 and rivals:
         others = " or ".join(NAMES[sign] for sign in sorted(rivals))
         doubts.add("delimiter", f"the rows are cut at {NAMES[best.delimiter]}; {others} would do as well")
+    if not best.wrapped and (lines := cut_after_delimiter(start.head, best.delimiter)):
+        doubts.add(
+            "wrapped_lines",
+            f"each record seems to be cut into {lines} lines after a {best.delimiter!r}, and no profile "
+            "joins them; export with longer lines, or put a space before each line that goes on",
+        )
     if best.wrapped:
         doubts.add("wrapped_lines", "lines that begin with white space are taken to continue the row before")
     every = _try(sample, best.delimiter, wrapped=best.wrapped)
@@ -72,6 +78,29 @@ def _better(plain: Cut, wrapped: Cut) -> Cut:
     whole = sum(width == wrapped.width for width in longer.values())
     folded = len(wrapped.head) >= 3 and 8 * len(wrapped.head) >= len(plain.head)
     return wrapped if longer and folded and whole >= 0.6 * len(longer) else plain
+
+
+def cut_after_delimiter(lines: Sequence[str], delimiter: str) -> int:
+    """Into how many lines each record is cut, if the header is and so are most rows; else 0.
+
+    A line that goes on ends with the delimiter. Where only the last cell of a row is empty now and then, the
+    header is whole, and its next line is data.
+    """
+    records, parts = list[list[str]](), list[str]()
+    for text in (line.rstrip() for line in lines if not csv_lines.is_blank(line, delimiter)):
+        parts.append(text)
+        if not text.endswith(delimiter):
+            records.append(parts)
+            parts = []
+    if len(records) < 3 or len(records[0]) < 2 or _has_data(records[0], delimiter):
+        return 0
+    count = len(records[0])
+    alike = sum(len(record) == count and _has_data(record, delimiter) for record in records[1:])
+    return count if alike >= 0.8 * len(records[1:]) else 0
+
+
+def _has_data(lines: Sequence[str], delimiter: str) -> bool:
+    return any(cells.is_datum(cell) for line in lines for cell in line.split(delimiter))
 
 
 def _is_folded(text: str) -> bool:

@@ -131,3 +131,35 @@ def test_what_is_left_out_and_looks_like_a_quantity_is_said(tmp_path: Path) -> N
 
     said = [each for each in found.checks() if each.startswith("left out: ")]
     assert [each.split(":")[1] for each in said] == [" column 'Peak pressure bar'", " column 'X7'"]
+
+
+def cut(number: int) -> str:
+    return f"{number},{at(number)},\n6.{number:02},{742 + number},\n45.{number % 7}"
+
+
+def test_records_that_are_cut_after_a_delimiter_are_told(tmp_path: Path) -> None:
+    found = proposal(tmp_path, table("Shot,Time,\nCushion mm,Peak pressure bar,\nCycle time s", cut))
+
+    assert any("cut into 3 lines after a ','" in each for each in found.sentences())
+
+
+def test_records_that_are_cut_are_read_once_a_space_is_put_before_what_goes_on(tmp_path: Path) -> None:
+    head = "Shot,Time,\n Cushion mm,Peak pressure bar,\n Cycle time s"
+    whole = table(head, lambda n: cut(n).replace("\n", "\n "))
+    found = proposal(tmp_path, whole)
+
+    assert found.head["wrapped_lines"] is True
+    assert set(keys(found).values()) == {"cushion", "peak_melt_pressure", "cycle_time"}
+
+
+@pytest.mark.parametrize("last", ["", "{n}"])
+def test_rows_with_a_delimiter_at_their_end_are_not_cut(tmp_path: Path, last: str) -> None:
+    found = proposal(
+        tmp_path,
+        table(
+            "Shot,Time,Cushion mm,Zone 9",
+            lambda n: f"{n},{at(n)},6.{n:02}," + last.format(n="" if n % 2 else str(n)),
+        ),
+    )
+
+    assert not any("is cut" in each or "be cut" in each for each in found.sentences())
