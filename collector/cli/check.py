@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.table import Table
 
 from collector.cli.column import read_column
+from collector.contract.figures import significant
 from collector.errors import UserError
 from rules.charts import CusumChart, EwmaChart, IndividualsChart, Track
 from rules.charts.chart import BEYOND_LIMIT
@@ -200,9 +201,12 @@ def _answer(chart: str, parameters: dict[str, Any], values: FloatArray) -> Answe
 def _show(answer: Answer, column: str) -> None:
     """Print the limits and the first signals for a reader."""
     console, chart, limits = Console(), answer.chart, answer.limits
-    console.print(f"{column}: center {chart.center:.6g}, sigma {chart.sigma:.6g}", highlight=False)
+    center, sigma, lower, upper = (
+        significant(each, 6) for each in (chart.center, chart.sigma, limits.lower, limits.upper)
+    )
+    console.print(f"{column}: center {center}, sigma {sigma}", highlight=False)
     unit = "of the larger sum, in sigma" if isinstance(chart, CusumChart) else "in the unit of the column"
-    console.print(f"Limits {limits.lower:.6g} and {limits.upper:.6g} {unit}", highlight=False)
+    console.print(f"Limits {lower} and {upper} {unit}", highlight=False)
     signals = answer.track.signals
     console.print(_summary(answer), highlight=False)
     if not signals:
@@ -222,13 +226,14 @@ def _summary(answer: Answer) -> str:
     far = int(np.nanargmax(np.abs(plotted - middle)))
     rows = len({index for index, _ in answer.track.signals})
     said = f"{rows:,} of {judged:,} values signal" if rows else f"None of {judged:,} values signals"
-    return f"{said}; farthest from the center is row {far}, plotted at {plotted[far]:.6g}."
+    return f"{said}; farthest from the center is row {far}, plotted at {significant(plotted[far], 6)}."
 
 
 def _table(answer: Answer, signals: tuple[tuple[int, str], ...]) -> Table:
     table = Table("row", "plotted", "rule", "what it saw")
     for index, rule in signals:
-        table.add_row(str(index), f"{answer.track.statistic[index]:.6g}", rule, _seen(answer.chart, rule))
+        plotted = significant(answer.track.statistic[index], 6)
+        table.add_row(str(index), plotted, rule, _seen(answer.chart, rule))
     return table
 
 

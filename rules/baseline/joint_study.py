@@ -25,6 +25,7 @@ from rules.baseline.joint_limits import known_limit, phase_one_limit, phase_one_
 from rules.baseline.refusals import TooFewValues
 from rules.charts.joint_contribution import RELATION, TOGETHER, Contributions
 from rules.charts.t2 import T2Chart, T2State
+from rules.figures import written
 
 __all__ = ["JointStudy", "RowToLookAt", "joint_study", "subgroup_study"]
 
@@ -172,15 +173,16 @@ def _looked_at(chart: T2Chart, rows: FloatArray, index: int, t2: float) -> RowTo
 
 def _reason(parts: Contributions, limit: float) -> str:
     leading = parts.leading
-    beyond = f"T2 is {parts.statistic:.4g}, limit {limit:.4g}"
+    beyond = f"T2 is {written(parts.statistic)}, limit {written(limit)}"
     if parts.kind == TOGETHER:
         return f"{beyond}; no characteristic stands out, small deviations add up."
     if parts.kind == RELATION:
         return (
-            f"{beyond}; {leading.name} is {leading.strayed:+.4g} from what the others lead one to expect, "
-            f"though only {leading.moved:+.4g} from its center."
+            f"{beyond}; {leading.name} is {written(leading.strayed, signed=True)} from what the others lead "
+            "one to expect, "
+            f"though only {written(leading.moved, signed=True)} from its center."
         )
-    return f"{beyond}; {leading.name} is {leading.moved:+.4g} from its center."
+    return f"{beyond}; {leading.name} is {written(leading.moved, signed=True)} from its center."
 
 
 def _notes(rows: FloatArray, baseline: JointBaseline) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rules.baseline.autocorrelation import Autocorrelation
+from rules.figures import written
 from rules.series import finite_series
 
 __all__ = ["Spread", "moving_range_sigma", "spread_of", "total_sigma"]
@@ -102,18 +103,18 @@ def spread_of(x: ArrayLike, correlation: Autocorrelation, *, step: float | None,
     ranges, total = moving_range_sigma(x), total_sigma(x)
     sigma, method, sentence = _chosen(ranges, total, correlation)
     if sigma < floor and step is not None:
-        sentence = f"The values vary by less than their step of {step:.4g}; sigma is held at half a step."
-        return Spread(floor, "floor", ranges, total, sentence)
+        less = f"The values vary by less than their step of {written(step)}"
+        return Spread(floor, "floor", ranges, total, f"{less}; sigma is held at half a step.")
     return Spread(sigma, method, ranges, total, sentence)
 
 
 def _chosen(ranges: float, total: float, correlation: Autocorrelation) -> tuple[float, str, str]:
     if math.isnan(ranges):
         return total, "total", "No two neighboring values are present, so sigma is that of all values."
-    both = f"sigma is the standard deviation of all values: {total:.4g}, where moving ranges would say "
+    both = f"sigma is the standard deviation of all values: {written(total)}, where moving ranges would say "
     if correlation.is_positive:
-        return total, "total", f"Neighboring shots are alike, so {both}{ranges:.4g}."
+        return total, "total", f"Neighboring shots are alike, so {both}{written(ranges)}."
     if correlation.is_negative:
-        return total, "total", f"Neighboring shots swing against each other, so {both}{ranges:.4g}."
-    sentence = f"Neighboring shots are independent; sigma {ranges:.4g} is from moving ranges"
-    return ranges, "moving_range", f"{sentence} (all values: {total:.4g})."
+        return total, "total", f"Neighboring shots swing against each other, so {both}{written(ranges)}."
+    sentence = f"Neighboring shots are independent; sigma {written(ranges)} is from moving ranges"
+    return ranges, "moving_range", f"{sentence} (all values: {written(total)})."

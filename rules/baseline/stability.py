@@ -19,6 +19,7 @@ from statsmodels.tsa.adfvalues import mackinnonp
 from rules import change_point
 from rules.baseline.autocorrelation import lag_one
 from rules.baseline.memory import Memory, residuals
+from rules.figures import written
 from rules.series import finite_series
 
 __all__ = ["HOLDS", "WANDERS_FROM", "Stability", "runs_score", "stability_of"]
@@ -226,7 +227,7 @@ def _sentence(found: Stability) -> str:
     if found.verdict == "steady":
         return _steady(found.runs_score)
     if found.verdict == "drifts":
-        return f"The level drifts by {found.drift:.4g} over the run; find out why before charting it."
+        return f"The level drifts by {written(found.drift)} over the run; find out why before charting it."
     if found.verdict == "steps":
         named = ", ".join(str(place) for place in found.changes[:NAMED])
         more = " and more" if len(found.changes) > NAMED else ""

@@ -17,6 +17,7 @@ from rules.baseline.refusals import TooFewValues
 from rules.baseline.studied import Study
 from rules.baseline.widening import Floor
 from rules.budget import SHIFTS
+from rules.figures import written
 
 __all__ = ["propose_for_wandering"]
 
@@ -62,9 +63,9 @@ def propose_for_wandering(
         band = band_of(steady, run=floor.shots_between(), setpoint=setpoint)
     except TooFewValues as error:
         return Proposal("none", (), f"{why}, and no band can be suggested yet.", str(error), study=found)
-    kind, instead = "band", f"engineering limits of {band.lower:.4g} and {band.upper:.4g}"
+    kind, instead = "band", f"engineering limits of {written(band.lower)} and {written(band.upper)}"
     if setpoint is not None:
-        kind, instead = "deviation", f"a deviation of {band.allowed:.4g} from its setpoint"
+        kind, instead = "deviation", f"a deviation of {written(band.allowed)} from its setpoint"
     return Proposal(
         kind, _charts(band), f"{why}; in its place {instead}.", _to_confirm(band), "provisional",
         floor.false_alarms_per_shift(), band.delay(SHIFTS), None, found, band,
@@ -86,7 +87,8 @@ def _around(nominal: float, allowed: float) -> PlannedChart:
 
 
 def _to_confirm(band: Band) -> str:
-    said = f"{band.sentence} Confirm that the product is good from {band.lower:.4g} to {band.upper:.4g}"
+    good = f"from {written(band.lower)} to {written(band.upper)}"
+    said = f"{band.sentence} Confirm that the product is good {good}"
     if band.step is not None:
-        said += f", and that a change of {band.step.limit:.4g} from one shot to the next is worth a look"
+        said += f", and that a change of {written(band.step.limit)} from one shot to the next is worth a look"
     return f"{said}."

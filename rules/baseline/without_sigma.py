@@ -12,6 +12,7 @@ from rules.baseline.planned import PlannedChart, Proposal
 from rules.baseline.refusals import ConstantValues, TooFewValues
 from rules.baseline.study import FEWEST_VALUES
 from rules.baseline.widening import Floor
+from rules.figures import written
 from rules.limits import Baseline
 from rules.series import finite_series
 
@@ -74,7 +75,8 @@ def propose_counts(x: ArrayLike, floor: Floor) -> Proposal:
         )
     planned = PlannedChart("c", {"center": center, "tail": 0.5 / floor.shots_between()})
     planned.make()
-    why = f"They are counts ({center:.3g} a shot), so they get a c chart with exact limits, not a sigma."
+    counts_a_shot = f"{written(center, 3)} a shot"
+    why = f"They are counts ({counts_a_shot}), so they get a c chart with exact limits, not a sigma."
     standing = Baseline(center=center, sigma=center**0.5, n=len(counts)).standing()
     return Proposal(
         "counts", (planned,), why, standing=standing, false_alarms_per_shift=floor.false_alarms_per_shift()

@@ -18,6 +18,7 @@ import numpy as np
 from rules.budget.classic import rules_arl
 from rules.budget.estimated import widened
 from rules.budget.known import Constants, known, together, watched_alone
+from rules.figures import written
 from rules.limits import PHI_CEILING, USABLE_FROM
 from rules.run_length.integral import first_of
 from rules.run_rules import RunRule
@@ -189,7 +190,7 @@ def plan_for(
         raise ValueError(f"The minimum shift is {minimum_shift}; give 0 or more, in sigma.")
     if run < SHORTEST_RUN:
         raise ValueError(
-            f"This budget allows a false alarm every {run:.3g} shots of a characteristic; lower it."
+            f"This budget allows a false alarm every {written(run, 3)} shots of a characteristic; lower it."
         )
     found = _constants(_rounded(run, 4), round(phi, 2), n and _rounded(n, 2), minimum_shift, vital=vital)
     day = shots_per_day / found.arl

@@ -25,6 +25,7 @@ from rules.capability.rejects import MILLION
 from rules.capability.specification import Specification
 from rules.capability.spread import checked
 from rules.dome.welch import Interval
+from rules.figures import written
 
 __all__ = ["by_family"]
 
@@ -124,8 +125,8 @@ def _named(family: str, values: FloatArray, bound: float) -> Family:
     chosen = FAMILIES[family]
     if chosen.positive and not float(values.min()) > 0.0:
         raise ValueError(
-            f"A {family} distribution needs values above {bound:g}; one is {float(values.min()) + bound:g}. "
-            "Give a lower bound or another family."
+            f"A {family} distribution needs values above {written(bound, 6)}; one is "
+            f"{written(float(values.min()) + bound, 6)}. Give a lower bound or another family."
         )
     return chosen
 

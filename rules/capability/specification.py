@@ -11,6 +11,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from rules.figures import written
+
 __all__ = ["Specification"]
 
 
@@ -42,7 +44,8 @@ class Specification:
             raise ValueError("A specification without a limit holds everything; give a low or a high limit.")
         if self.low is not None and self.high is not None and not self.low < self.high:
             raise ValueError(
-                f"The low limit {self.low:g} is not below the high limit {self.high:g}; swap them."
+                f"The low limit {written(self.low, 6)} is not below the high limit {written(self.high, 6)}; "
+                "swap them."
             )
 
     @property

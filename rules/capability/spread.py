@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from rules.baseline import moving_range_sigma
 from rules.constants import d2
 from rules.estimation import sigma_degrees_of_freedom
+from rules.figures import written
 from rules.gauge.crossed import range_freedom
 from rules.series import LEAST_SPREAD, finite_series
 
@@ -116,7 +117,7 @@ def checked(x: ArrayLike, fewest: int = 2) -> FloatArray:
         raise ValueError(f"{len(present)} values tell no capability; give {fewest} or more.")
     if not float(np.ptp(present)) > max(1e-12 * float(np.abs(present).max()), LEAST_SPREAD):
         raise ValueError(
-            f"All {len(present)} values are {present[0]:g}; measure with finer steps, or watch the "
+            f"All {len(present)} values are {written(present[0], 6)}; measure with finer steps, or watch the "
             "characteristic as a setting."
         )
     return values

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from rules.change_point.drift import Drift, drift
 from rules.change_point.penalty import penalty_of
 from rules.change_point.step import ChangePoint, step
+from rules.figures import written
 from rules.series import finite_series
 
 __all__ = ["Form", "Kind", "form"]
@@ -150,9 +151,10 @@ def _kind(odds: float, needed: float, *, seen: bool) -> Kind:
 
 
 def _sentence(kind: Kind, one: ChangePoint, other: Drift, odds: float) -> str:
-    stepped = f"a step to {one.after:.4g} at shot {one.index} (between {one.low} and {one.high})"
+    stepped = f"a step to {written(one.after)} at shot {one.index} (between {one.low} and {one.high})"
     drifted = (
-        f"a drift of {other.slope:.3g} a shot from shot {other.index} (between {other.low} and {other.high})"
+        f"a drift of {written(other.slope, 3)} a shot from shot {other.index} "
+        f"(between {other.low} and {other.high})"
     )
     if kind == "none":
         return "Neither a step nor a drift explains more than chance does among so many values."

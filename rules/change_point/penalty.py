@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import math
 
+from rules.figures import written
+
 __all__ = ["SHORTEST_SEGMENT", "penalty_in_words", "penalty_of"]
 
 SHORTEST_SEGMENT = 3  # shots; fewer are single bad shots, not a level
@@ -69,7 +71,7 @@ def penalty_in_words(n: int, sigma: float, phi: float = 0.0, *, unit: str = "") 
             f"{n} values with sigma {sigma} have no penalty; give 2 or more and a sigma above 0."
         )
     squares = penalty_of(n, 1.0, phi)
-    size = f"{sigma:.3g} {unit}".strip()
+    size = f"{written(sigma, 3)} {unit}".strip()
     one, two, three = (max(math.ceil(squares / shift**2), SHORTEST_SEGMENT) for shift in (1.0, 2.0, 3.0))
     likeness = f" and neighbors are alike (autocorrelation {phi:.2f})" if phi > 0.0 else ""
     return (

@@ -20,6 +20,7 @@ from scipy.special import fdtri, stdtrit
 from rules.baseline.autocorrelation import Autocorrelation, lag_one
 from rules.change_point import Form, form
 from rules.dome.welch import Interval
+from rules.figures import written
 from rules.gauge.components import Term, sigma_interval
 from rules.gauge.study import checked_options
 from rules.plain_record import plain
@@ -85,10 +86,12 @@ class CheckStandard:
         if not self.low <= value <= self.high:
             side = "above" if value > self.high else "below"
             found.append(
-                f"The check standard reads {value:g}, {side} its limits {self.low:.6g} to {self.high:.6g}."
+                f"The check standard reads {written(value, 6)}, {side} its limits {written(self.low, 6)} to "
+                f"{written(self.high, 6)}."
             )
         if sd is not None and self.short_limit is not None and not sd <= self.short_limit:
-            found.append(f"Repetitions spread by {sd:g}, more than the usual {self.short_limit:.3g}.")
+            usual = written(self.short_limit, 3)
+            found.append(f"Repetitions spread by {written(sd, 6)}, more than the usual {usual}.")
         return tuple(found)
 
     def to_dict(self) -> dict[str, Any]:
@@ -158,7 +161,9 @@ def _checked_values(values: ArrayLike) -> FloatArray:
         place = int(np.argmin(sound))
         raise ValueError(f"Value {place} of the check standard is missing or infinite; leave it out.")
     if np.ptp(x) <= LEAST_SPREAD:
-        raise ValueError(f"All {len(x)} values are {x[0]:g}; read the check standard with finer steps.")
+        raise ValueError(
+            f"All {len(x)} values are {written(x[0], 6)}; read the check standard with finer steps."
+        )
     return x
 
 

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.dome.welch import Interval
+from rules.figures import written
 from rules.gauge.anova import Source
 from rules.gauge.components import Term, ratio_bounds, sigma_interval
 from rules.plain_record import plain
@@ -190,7 +191,8 @@ def checked(readings: ArrayLike, what: Sequence[str]) -> FloatArray:
         )
     if np.ptp(table) <= LEAST_SPREAD:
         raise ValueError(
-            f"All readings are {table.flat[0]:g}; take parts that differ, or a gauge with finer steps."
+            f"All readings are {written(table.flat[0], 6)}; take parts that differ, or a gauge with finer "
+            "steps."
         )
     return table
 

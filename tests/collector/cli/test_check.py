@@ -136,6 +136,12 @@ def test_the_table_says_what_was_seen(ask):
     assert "None of 2 values signals; farthest from the center is row 1" in ask([10, 11], *GIVEN)
 
 
+def test_large_values_are_printed_without_exponents(ask):
+    printed = ask([6_000_000 + step for step in (0, 1_000, -1_000, 500, 90_000)], "--baseline", "4")
+    assert "e+" not in printed
+    assert "farthest from the center is row 4, plotted at 6,090,000." in printed
+
+
 def test_the_table_stops_and_says_how_many_more(ask):
     assert "10 more signals; --json lists all of them." in ask([20] * 60, *GIVEN)
 
