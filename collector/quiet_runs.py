@@ -32,7 +32,7 @@ def end(conn: sa.Connection, site: str, *, now: datetime, after: timedelta) -> l
     """
     quiet = _quiet(site, before=now - after)
     ended = []
-    for press_id in sorted({row.press_id for row in conn.execute(quiet)}):
+    for press_id in presses.in_lock_order(conn, {row.press_id for row in conn.execute(quiet)}):
         presses.lock(conn, press_id)  # and only then look, as a shot may have come meanwhile
         for row in conn.execute(quiet.where(runs_table.c.press_id == press_id)).all():
             runs.close_run(conn, row.id, at=row.last_shot_at)

@@ -70,8 +70,8 @@ def withdraw(conn: sa.Connection, row: ImportRow, *, who: str, why: str, at: dat
     for found in imports.presses_of(conn, row):
         by_press.setdefault(found.press_id, []).extend([found.run_id] if found.run_id is not None else [])
     count, names, closed, let_go = 0, [], [], []
-    for press_id, run_ids in by_press.items():
-        one = _OnePress(conn, row, press_id, run_ids, f"import {row.id} undone: {why}")
+    for press_id in presses.in_lock_order(conn, by_press):
+        one = _OnePress(conn, row, press_id, by_press[press_id], f"import {row.id} undone: {why}")
         count += one.move()
         names += one.empty_runs()
         one.drop_limits()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,21 +17,13 @@ from collector.store.upsert import insert_into
 _NAMED = sa.select(presses.c.id).where(
     presses.c.site == sa.bindparam("site"), presses.c.name == sa.bindparam("name")
 )
+_NAMED_AND_LOCKED = _NAMED.with_for_update(key_share=True)  # SQLite has one writer at a time anyway
 _LOCK = (
     sa.select(presses.c.id)
     .where(presses.c.id == sa.bindparam("press_id"))
     .with_for_update(key_share=True)
 )
-_NEWEST = (
-    sa.update(presses)
-    .where(presses.c.id == sa.bindparam("newest_press_id"))
-    .values(last_shot_at=sa.bindparam("last_shot_at"), usual_cycle_s=sa.bindparam("usual_cycle_s"))
-)
-_HEARD = (
-    sa.update(presses)
-    .where(presses.c.id == sa.bindparam("heard_press_id"))
-    .values(heard_at=sa.bindparam("heard_at"), clock_behind_s=sa.bindparam("clock_behind_s"))
-)
+_NOTE = sa.update(presses).where(presses.c.id == sa.bindparam("noted_press_id"))
 _STATE = sa.select(engine_states.c.state).where(engine_states.c.press_id == sa.bindparam("press_id"))
 _OF_PRESS = sa.update(engine_states).where(engine_states.c.press_id == sa.bindparam("state_press_id"))
 _REPLACE = {  # by whether the newest shot is known
@@ -50,11 +43,24 @@ class PressRow:
 
 def find_or_add(conn: sa.Connection, site: str, name: str) -> PressRow:
     """The row of a press, made at its first message."""
+    return _found_or_added(conn, _NAMED, site, name)
+
+
+def take(conn: sa.Connection, site: str, name: str) -> PressRow:
+    """The same, locked as by :func:`lock`, in one question.
+
+    What was judged of the press is to be asked after it: a question that waits for the lock is answered
+    with the rows of other tables as they were before it waited.
+    """
+    return _found_or_added(conn, _NAMED_AND_LOCKED, site, name)
+
+
+def _found_or_added(conn: sa.Connection, query: sa.Select[tuple[int]], site: str, name: str) -> PressRow:
     named = {"site": site, "name": name}
-    found = conn.execute(_NAMED, named).scalar_one_or_none()
+    found = conn.execute(query, named).scalar_one_or_none()
     if found is None:  # another process may be about to add the same one
         conn.execute(insert_into(conn, presses).values(site=site, name=name).on_conflict_do_nothing())
-        found = conn.execute(_NAMED, named).scalar_one()
+        found = conn.execute(query, named).scalar_one()
     return PressRow(found, site, name)
 
 
@@ -84,18 +90,19 @@ def lock(conn: sa.Connection, press_id: int) -> None:
         conn.execute(_LOCK, {"press_id": press_id})
 
 
-def note_shot(conn: sa.Connection, press_id: int, *, ended_at: datetime, usual_cycle_s: float | None) -> None:
-    """Keep the time of the newest shot and the usual cycle, which silence is judged by."""
-    newest = {"newest_press_id": press_id, "last_shot_at": ended_at, "usual_cycle_s": usual_cycle_s}
-    conn.execute(_NEWEST, newest)
+def in_lock_order(conn: sa.Connection, press_ids: Collection[int]) -> list[int]:
+    """These presses by site and name: so locked, as a batch locks its own, no two wait for each other."""
+    c = presses.c
+    rows = conn.execute(sa.select(c.site, c.name, c.id).where(c.id.in_(press_ids))).all()
+    return [press_id for _, _, press_id in sorted(map(tuple, rows))]
 
 
-def note_heard(
-    conn: sa.Connection, press_id: int, *, at: datetime, behind_s: float | None
-) -> None:
-    """Keep when the newest live shot arrived, and by how much the press's clock is behind ours."""
-    heard = {"heard_press_id": press_id, "heard_at": at, "clock_behind_s": behind_s}
-    conn.execute(_HEARD, heard)
+def note(conn: sa.Connection, press_id: int, newest: Mapping[str, Any]) -> None:
+    """Keep what a transaction made newer: `last_shot_at`, `usual_cycle_s`, `heard_at`, `clock_behind_s`.
+
+    Silence is judged by them; one that is not named stays as it is.
+    """
+    conn.execute(_NOTE, {"noted_press_id": press_id, **newest})
 
 
 def note_state(conn: sa.Connection, press_id: int, message: StateMessage) -> tuple[bool, str | None]:

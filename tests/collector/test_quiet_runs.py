@@ -15,14 +15,17 @@ import sqlalchemy as sa
 
 from collector import quiet_runs
 from collector.clock import ServiceClock
+from collector.contract.shot import Shot
 from collector.importing import import_csv
 from collector.keeping import archive
+from collector.pipeline import Read
 from collector.settings import Settings
 from collector.sources import profiles
-from collector.store import database
+from collector.store import database, presses
 from collector.store.tables import events, runs, shots
+from collector.store.tables import presses as presses_table
 from tests.collector.pipelines import messages, pipeline, rows
-from tests.collector.shots_in import START, cushions
+from tests.collector.shots_in import START, cushions, shot
 
 HOURS_4 = timedelta(hours=4)
 PROFILE = """
@@ -100,3 +103,26 @@ def test_a_run_that_the_press_tells_stays_open_however_quiet_it_is(engine: sa.En
     pipeline(engine).take(messages(cushions(60)))
     assert end(engine, START + timedelta(days=days)) == []
     assert ends(engine) == [None]
+
+
+def shots_of(press: str, values: Sequence[float]) -> list[Shot]:
+    return [
+        shot(number, press=press, values={"cushion": value}, source="old.csv")
+        for number, value in enumerate(values)
+    ]
+
+
+def test_presses_are_locked_in_the_order_in_which_a_batch_locks_them(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By name, whichever came to the store first."""
+    for press in ("P2", "P1"):
+        taken = shots_of(press, cushions(20))
+        pipeline(engine).take_records([Read(each, b"", "old.csv:1") for each in taken])
+    locked: list[int] = []
+    monkeypatch.setattr(presses, "lock", lambda _conn, press_id: locked.append(press_id))
+
+    end(engine, START + timedelta(days=1))
+
+    names = dict(rows(engine, presses_table.c.id, presses_table.c.name))
+    assert [names[each] for each in locked] == ["P1", "P2"]

@@ -27,6 +27,7 @@ from collector.proof.check import check
 from collector.settings import Settings
 from collector.sources import profiles
 from collector.store import database, gaps, imports, journal
+from collector.store import presses as press_store
 from collector.store.shots import broken_digests
 from collector.store.tables import (
     alarm_steps,
@@ -122,6 +123,25 @@ def test_a_press_whose_clock_was_set_back_goes_on_counting_after_an_undo(engine:
     with database.read(engine) as conn:
         assert conn.execute(of_p1).scalars().all() == []
     assert [row[0] for row in of_press(engine)] == [1000 + number for number in range(70)]
+
+
+def test_an_undo_locks_presses_in_the_order_in_which_a_batch_locks_them(
+    engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By name, whichever came to the store first."""
+    pipeline(engine).take(messages(cushions(1)))
+    made = [each for press in ("P3", "P2") for each in of_file(cushions(3), press=press)]
+    with database.write(engine) as conn:
+        for press in ("P3", "P2"):
+            press_store.find_or_add(conn, "lowland", press)
+    import_id = imported(engine, made)
+    locked: list[int] = []
+    monkeypatch.setattr(press_store, "lock", lambda _conn, press_id: locked.append(press_id))
+
+    undo(engine, import_id, **WHO)
+
+    names = dict(rows(engine, presses.c.id, presses.c.name))
+    assert [names[each] for each in locked] == ["P2", "P3"]
 
 
 def test_the_shots_are_kept_with_what_they_were_and_every_digest_holds(engine: sa.Engine) -> None:
