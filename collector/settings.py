@@ -89,8 +89,9 @@ class Charts(Section):
     """What is charted, and how often it may signal falsely."""
 
     false_alarms_per_day: float = Field(
-        1.0, gt=0, description="false alarms a press may raise in 24 h, all characteristics together"
-    )
+        1.0, gt=0, description="false alarms a press may raise in 24 h, all characteristics together; five "
+        "times as many under provisional limits",
+    )  # fmt: skip
     vital: tuple[str, ...] = Field(
         (
             "injection_time",

@@ -7,7 +7,7 @@ import streamlit as st
 
 from collector.contract import quantities
 from collector.store.database import read
-from dashboard.blocks import acting, first_shot, press_charts, run_now, shot_values
+from dashboard.blocks import acting, first_shot, press_charts, provisional_words, run_now, shot_values
 from dashboard.blocks.press_words import cost_words, legend
 from dashboard.queries import alarms, database, press
 
@@ -84,11 +84,12 @@ if not charted:
 shown = [*(charted or [key for key in settings.charts.vital if key in units]), *also]
 view, memories = press_charts.load(names[name], list(dict.fromkeys(shown)), since, until)
 
+provisional = bool((view.limits["standing"] == "provisional").any())
 st.write(
     f"{press_charts.stretch(since, until, zone)} · {len(view.shots):,} shots · "
     + legend(
         holds=not view.holds.empty,
-        provisional=bool((view.limits["standing"] == "provisional").any()),
+        provisional=provisional,
         cumulative=any(not memory.empty for memory in memories.values()),
     )
 )
@@ -101,6 +102,8 @@ for key in press_charts.present(view):
     with st.container(gap=None):
         press_charts.characteristic_row(view, memories, key, zone, unit=units.get(key))
 st.write(cost_words(view.limits["cost"], settings.charts.false_alarms_per_day))
+if provisional:
+    st.write(provisional_words.cost_words())
 # A link of our own: Streamlit's would open another tab, or know no page where this one runs alone.
 st.html(f'<a href="limits?press={quote(name)}" target="_self">Study a run and approve limits</a>')
 

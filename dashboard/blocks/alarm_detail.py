@@ -21,8 +21,9 @@ from dashboard.blocks.alarm_words import (
     step_row,
 )
 from dashboard.blocks.plain import badge, sentence
+from dashboard.blocks.provisional_words import rests_words
 from dashboard.queries.alarm_detail import Detail
-from dashboard.queries.database import local
+from dashboard.queries.database import local, settings
 
 SILENCE_CHECKS = """1. The press: does it run, and does its own screen say why not?
 2. Its gateway: power, network cable, its own lamp.
@@ -47,6 +48,8 @@ def head(found: Detail) -> None:
         st.write(f"Since {local(alarm.opened_at):%a %H:%M}.")
     else:
         st.write(since_words(found, local))
+    if found.provisional:
+        st.write(sentence(rests_words(found.provisional, settings().charts.false_alarms_per_day)))
     if found.shelf is not None:
         st.write(sentence(shelf_words(found.shelf, local)))
 

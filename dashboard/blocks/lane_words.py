@@ -80,9 +80,14 @@ def _running(lane: Lane, now: datetime, provisional_shots: int, act: str) -> Sen
         return Sentence("calm", headline, f"{steady} steady shots · limits from {provisional_shots}", act)
     cycle = "" if last.cycle_time_s is None else f"{last.cycle_time_s:.1f} s"
     parts = [number, cycle, f"{span(now - last.ended_at)} ago"]
-    if lane.provisional:
-        parts.append("provisional limits")
-    return Sentence("calm", "steady", joined([*parts, _quiet(lane)]), act)
+    return Sentence("calm", "steady", joined([*parts, _provisional(lane), _quiet(lane)]), act)
+
+
+def _provisional(lane: Lane) -> str:
+    """Nobody has approved the limits; what can be done about it stands there until it is done."""
+    if not lane.provisional:
+        return ""
+    return "provisional limits" + (", better ones can be studied now" if lane.studyable else "")
 
 
 def _quiet(lane: Lane) -> str:
@@ -98,6 +103,7 @@ def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: dat
     parts.append(_since_shot(alarm, now, local))
     parts += others
     parts.append(STATES.get(alarm.state.removeprefix("active_"), ""))
+    parts.append("provisional limits" if alarm.provisional else "")
     if lane.alarms_open > 1:
         parts.append(f"{lane.alarms_open - 1} more")
     parts.append(_quiet(lane))

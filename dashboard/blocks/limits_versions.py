@@ -14,6 +14,7 @@ from collector.contract import quantities
 from collector.plan import charts_from_json
 from dashboard.blocks import acting, signed_in
 from dashboard.blocks.limits_words import chart_words
+from dashboard.blocks.provisional_words import SPEND
 from dashboard.queries import database
 
 IN_FORCE, ALL = "In force", "All"
@@ -49,6 +50,7 @@ def show(rows: Sequence[Any], names: dict[int, str], counters: dict[int, int | N
     ]
     if not chosen:
         st.write("None is approved and in force: each run makes provisional ones of its own.")
+        st.write(f"{SPEND[:1].upper()}{SPEND[1:]}.")
         return
     st.dataframe(table(chosen, names, counters), hide_index=True, alt="Versions of limits of this press")
     _retire([row for row in rows if row.approved_by and row.retired_at is None])

@@ -18,8 +18,9 @@ from sqlalchemy.engine import Connection, Row
 from collector.actions.first_shot import is_approved
 from collector.alarms.causes import to_name
 from collector.store import holds
-from collector.store.tables import alarms, heartbeats, limits, presses, runs, shots
+from collector.store.tables import alarms, heartbeats, presses, runs, shots
 from collector.store.types import to_micros
+from dashboard.queries import provisional
 from dashboard.queries.floor_activity import activity
 from dashboard.queries.floor_facts import (
     WINDOW,
@@ -121,6 +122,8 @@ def _lane(
     rows = holds.open_holds(conn, press_id=press.id)
     own = [row for row in rows if open_alarms and row.alarm_id == open_alarms[0].id]
     hold = held(conn, press.id, rows)
+    run_id = None if last is None else last.run_id
+    nobodys = provisional.of_run(conn, press.id, run_id)
     return Lane(
         press_id=press.id,
         name=press.name,
@@ -132,7 +135,8 @@ def _lane(
         last=last,
         marks=marks,
         steady_shots=_steady_shots(conn, last),
-        provisional=_provisional(conn, press.id, last),
+        provisional=bool(nobodys),
+        studyable=provisional.can_be_studied(conn, run_id, nobodys),
         alarm=_alarm_facts(conn, open_alarms[0]) if open_alarms else None,
         alarms_open=len(open_alarms),
         alarms_quiet=len(unclosed) - len(open_alarms),
@@ -190,23 +194,6 @@ def _steady_shots(conn: Connection, last: LastShot | None) -> int | None:
     ).scalar_one()
 
 
-def _provisional(conn: Connection, press_id: int, last: LastShot | None) -> bool:
-    """Whether the newest run is judged by limits that nobody has approved yet."""
-    if last is None or last.run_id is None:
-        return False
-    row = conn.execute(
-        sa.select(limits.c.id)
-        .where(
-            limits.c.press_id == press_id,
-            limits.c.run_id == last.run_id,
-            limits.c.retired_at.is_(None),
-            limits.c.standing == "provisional",
-        )
-        .limit(1)
-    ).first()
-    return row is not None
-
-
 def _open_alarms(conn: Connection, press_id: int) -> Sequence[Row[Any]]:
     """Alarms that are not closed, what is happening now first, then the newest."""
     return conn.execute(
@@ -237,6 +224,7 @@ def _alarm_facts(conn: Connection, alarm: Row[Any]) -> AlarmFacts:
         cause=to_name(alarm.causes),
         change_counter=change.counter if change else None,
         change_at=change.ended_at if change else None,
+        provisional=provisional.is_under_alarm(conn, alarm.id),
     )
 
 

@@ -60,6 +60,7 @@ class AlarmFacts:
     cause: str | None
     change_counter: int | None
     change_at: datetime | None
+    provisional: bool = False  # under limits that nobody has approved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +78,7 @@ class Lane:
     marks: tuple[Mark, ...]
     steady_shots: int | None = None
     provisional: bool = False
+    studyable: bool = False  # enough steady shots to study limits that are more than provisional
     first_shot_waits: bool = False  # for a person to look at the first discs of the run
     alarm: AlarmFacts | None = None
     alarms_open: int = 0
