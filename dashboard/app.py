@@ -16,6 +16,8 @@ from dashboard.blocks.plain import sentence
 
 ICON = Path(__file__).parent / "icon.svg"
 # Streamlit writes white on the accent; on the light blue of the dark theme that is 2.1:1.
+# As tall as the other widgets of a row, so that their labels stand on one line.
+CHOICES = '<style>[data-testid="stButtonGroup"] [role="radio"] { min-height: 2.5rem; }</style>'
 DARK_BUTTONS = '<style>[data-testid^="stBaseButton-primary"] { color: #121519; }</style>'
 
 
@@ -62,6 +64,7 @@ def main() -> None:
         if not signed_in.may_read():
             st.html('Sign in to read this. <a href="/sign-in" target="_self">Sign in</a>')
             return
+        st.html(CHOICES)
         if st.context.theme.type == "dark":
             st.html(DARK_BUTTONS)
         if page.url_path:  # the floor is for a wall: nobody signs in there
