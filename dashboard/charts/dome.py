@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import altair as alt
 import pandas as pd
@@ -136,10 +137,13 @@ def _tolerance(limits: Sequence[float], ink: str) -> list[Layers]:
     sides = [*(["below"] if len(limits) > 1 else []), "above"]
     frame = pd.DataFrame({"limit": sorted(limits), "side": sides, "words": ["tolerance"] * len(limits)})
     line = alt.Chart(frame).mark_rule(strokeDash=[8, 5], strokeWidth=1.5, color=ink).encode(y="limit:Q")
+    beside_line: tuple[tuple[str, Literal["bottom", "top"], int], ...] = (
+        ("above", "bottom", -3), ("below", "top", 4),
+    )  # fmt: skip
     names = [
         alt.Chart(frame[frame["side"] == side])
         .mark_text(align="left", baseline=baseline, dx=4, dy=dy, fontSize=13, color=ink)
         .encode(x=alt.value(0), y="limit:Q", text="words:N")
-        for side, baseline, dy in (("above", "bottom", -3), ("below", "top", 4))
+        for side, baseline, dy in beside_line
     ]
     return [alt.layer(line, *names)]
