@@ -9,7 +9,7 @@ import typer
 
 from collector.actions import gaps as act
 from collector.cli.moments import second
-from collector.cli.terminal import WHO, acting
+from collector.cli.terminal import WHO, acting, because
 from collector.errors import UserError
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -44,7 +44,7 @@ def gaps(
         if what is What.CLOSE:
             if number is None:
                 raise UserError("say which gap: evenrun gaps close NUMBER; `evenrun gaps` lists them")
-            clock = service_clock(engine)
+            why, clock = because(why, "dry cycles"), service_clock(engine)
             act.close(engine, number, who=acting(engine, who), why=why, clock=clock)
             typer.echo(f"Gap {number} is closed.")
             return

@@ -10,7 +10,7 @@ import typer
 
 from collector.actions import imports as act
 from collector.cli.moments import minute
-from collector.cli.terminal import WHO, acting
+from collector.cli.terminal import WHO, acting, because
 from collector.errors import UserError
 from collector.service import service_clock
 from collector.settings import load_settings
@@ -79,6 +79,7 @@ def _line(row: ImportRow, *, running: bool) -> str:
 
 
 def _undo(engine: sa.Engine, number: int, who: str, why: str) -> None:
+    why = because(why, "wrong press")
     done = act.undo(engine, number, who=acting(engine, who), why=why, clock=service_clock(engine))
     typer.echo(f"Import {number} is undone: {done.shots} shots and {done.gaugings} gaugings are set aside.")
     if done.runs:
@@ -88,7 +89,7 @@ def _undo(engine: sa.Engine, number: int, who: str, why: str) -> None:
 
 
 def _name(engine: sa.Engine, number: int, run: str, who: str, why: str) -> None:
-    clock = service_clock(engine)
+    why, clock = because(why, "forgotten"), service_clock(engine)
     for done in act.name_run(engine, number, run=run, who=acting(engine, who), why=why, clock=clock):
         before = ", ".join(done.names)
         typer.echo(f"{done.shots} shots of import {number} are of run {run}; before: {before}.")

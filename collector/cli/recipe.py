@@ -11,7 +11,7 @@ import typer
 
 from collector.actions.recipes import qualify
 from collector.cli.moments import day
-from collector.cli.terminal import WHO, acting
+from collector.cli.terminal import WHO, acting, because
 from collector.contract import quantities
 from collector.errors import UserError
 from collector.recipe_file import read_recipe
@@ -54,7 +54,7 @@ def recipe(
 
 
 def _qualify(engine: sa.Engine, file: Path, who: str, why: str) -> None:
-    given = read_recipe(file)
+    given, why = read_recipe(file), because(why, "first run approved")
     qualify(
         engine, given.name, given.version, mold=given.mold, blend=given.blend, setpoints=given.allowed(),
         who=acting(engine, who), why=why, clock=service_clock(engine),

@@ -10,7 +10,7 @@ import typer
 
 from collector.actions import refusals as act
 from collector.cli.moments import second
-from collector.cli.terminal import WHO, acting
+from collector.cli.terminal import WHO, acting, because
 from collector.errors import UserError
 from collector.pipeline import Pipeline, engine_policy, intake_policy
 from collector.refusal_export import export_refused
@@ -73,13 +73,17 @@ def refused(
     if not rows:
         typer.echo("Nothing that was refused waits.")
     elif any(row.topic is None for row in rows):
-        typer.echo("Rows of files are taken again by `evenrun import` of the mended file.")
+        typer.echo(
+            "Rows of files are taken again by `evenrun import` of the file, with it or its profile mended; "
+            "what nobody can read is taken off this list with --put-aside."
+        )
 
 
 def _put_aside(engine: sa.Engine, which: str, source: str | None, who: str, why: str) -> None:
     numbers = None if which == "all" else _numbers(which)
     if numbers is None and source is None:
         raise UserError("say of which source with --source, or give numbers; `evenrun refused` lists them")
+    why = because(why, "totals that nobody needs")
     count = act.put_aside(
         engine, numbers=numbers, source=source, who=acting(engine, who), why=why, clock=service_clock(engine)
     )

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 import typer
 
 from collector.clock import wall_now
-from collector.errors import NotAllowed
+from collector.errors import NotAllowed, UserError
 from collector.people import sign_in
 from collector.people.person import Person
 from collector.store import database, people
@@ -45,6 +45,19 @@ def acting(engine: sa.Engine, who: str) -> Person:
     with database.write(engine) as conn:
         token = sign_in.at_terminal(conn, wall=wall_now()).token
     return Person(who.strip() or place(), token)
+
+
+def because(why: str, such_as: str) -> str:
+    """The reason that was given for the journal, asked for by the name of its option.
+
+    Raises
+    ------
+    UserError
+        There is none.
+    """
+    if not why.strip():
+        raise UserError(f'say why with --why, such as --why "{such_as}"')
+    return why.strip()
 
 
 def place() -> str:

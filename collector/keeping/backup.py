@@ -128,9 +128,15 @@ def note_of(copy: Path) -> Note:
     path = copy.with_name(copy.name + NOTE)
     try:
         return Note(**json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError) as error:
+    except FileNotFoundError as error:
         raise UserError(
-            f"the note {path} of the backup cannot be read ({error}); name a backup with its note beside it"
+            f"the backup {copy} has no note {path.name} beside it to be checked against; copy the note "
+            "from where the backup was made, or name a backup that has one"
+        ) from error
+    except (OSError, ValueError, TypeError) as error:
+        what = error.strerror if isinstance(error, OSError) else error
+        raise UserError(
+            f"the note {path} of the backup cannot be read ({what}); name a backup with its note beside it"
         ) from error
 
 

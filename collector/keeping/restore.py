@@ -44,6 +44,8 @@ def restore(copy: Path, url: str, *, wall: datetime) -> dict[str, int]:
     StoreError
         What was restored is not what was backed up; the new store is left for a look.
     """
+    if not copy.is_file():
+        raise UserError(f"there is no backup {copy}; `evenrun backup --list` names those that are there")
     note = backup.note_of(copy)
     target = sa.make_url(url)
     _check(copy, note, target)
@@ -63,8 +65,6 @@ def restore(copy: Path, url: str, *, wall: datetime) -> dict[str, int]:
 
 
 def _check(copy: Path, note: Note, target: sa.URL) -> None:
-    if not copy.is_file():
-        raise UserError(f"there is no backup {copy}; `evenrun backup --list` names those that are there")
     if backup.digest_of(copy) != note.digest:
         raise UserError(f"the backup {copy} is not the one its note describes; take another one")
     if note.database != target.get_backend_name():

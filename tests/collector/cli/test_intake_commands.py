@@ -73,7 +73,8 @@ def test_a_wrong_import_is_listed_and_undone_by_its_number(run: Run, tmp_path: P
     code, said = run("imports")
     assert "1  " in said
     assert "export.csv as press.toml: 40 rows stored" in said
-    assert run("imports", "undo", "1")[0] == 2, "nobody is named"
+    code, said = run("imports", "undo", "1")
+    assert (code, said) == (2, 'evenrun: say why with --why, such as --why "wrong press"\n')
     code, said = run("imports", "undo", "1", "--who", "quality 1", "--why", "it is of P4")
 
     assert (code, "40 shots and 0 gaugings are set aside" in said) == (0, True)
@@ -107,7 +108,8 @@ def test_gaps_are_listed_and_closed_with_a_reason(engine: sa.Engine, run: Run) -
     code, said = run("gaps")
     assert "1  P1  shots 1010 to 1011, noticed at 2026-11-02 06:12:00 UTC: 2 missing" in said
     assert "2  P1  shot 1020," in said
-    assert run("gaps", "close", "1")[0] == 2
+    code, said = run("gaps", "close", "1")
+    assert (code, "say why with --why" in said) == (2, True)
 
     code, said = run("gaps", "close", "1", "--who", "technician 1", "--why", "dry cycles")
 
@@ -240,7 +242,7 @@ def test_what_nobody_can_read_is_put_aside_by_number_or_by_source(
     listed = run("refused")[1]
     first = listed.split()[0]
 
-    assert "give the reason" in run("refused", "--put-aside", first, "--who", "quality 1")[1]
+    assert "say why with --why" in run("refused", "--put-aside", first, "--who", "quality 1")[1]
     why = ("--who", "quality 1", "--why", "totals")
     assert run("refused", "--put-aside", first, *why) == (
         0, "1 put aside; kept in the store, and no longer listed.\n",

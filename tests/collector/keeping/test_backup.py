@@ -185,6 +185,17 @@ def test_a_copy_that_was_changed_is_not_restored(seeded: Seeded, new_url: str, t
         restore(copy, new_url, wall=WALL)
 
 
+def test_a_copy_without_its_note_is_told_from_one_that_is_not_there(
+    seeded: Seeded, new_url: str, tmp_path: Path
+) -> None:
+    copy = backups.backup(seeded.engine, tmp_path, wall=WALL, keep=1)
+    copy.with_name(copy.name + backups.NOTE).unlink()
+    with pytest.raises(UserError, match=rf"has no note {copy.name}{backups.NOTE} beside it.*copy the note"):
+        restore(copy, new_url, wall=WALL)
+    with pytest.raises(UserError, match=r"there is no backup .*away\.db"):
+        restore(tmp_path / "away.db", new_url, wall=WALL)
+
+
 def test_a_journal_that_was_changed_before_the_backup_is_told_of(
     seeded: Seeded, new_url: str, tmp_path: Path
 ) -> None:
