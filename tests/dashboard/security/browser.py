@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from http.cookies import SimpleCookie
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode, urlsplit
 
 from starlette.types import ASGIApp, Message
 
 HOST = "screens.shop"
 HIDDEN = re.compile(r'name="form" value="([^"]+)"')
+
+T = TypeVar("T")
+
+
+def _outcome(coroutine: Coroutine[Any, Any, T]) -> T:
+    """What comes of it, in a thread of its own: a test of the screens may have a loop running in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, coroutine).result()
 
 
 @dataclass
@@ -51,10 +60,10 @@ class Browser:
 
     def websocket(self, sent: list[bytes], *, between_s: float = 0.0) -> list[Message]:
         """Open the live connection, send messages, and give what the server did."""
-        return asyncio.run(self._websocket(sent, between_s))
+        return _outcome(self._websocket(sent, between_s))
 
     def _ask(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
-        answer = asyncio.run(self._http(method, path, body, headers))
+        answer = _outcome(self._http(method, path, body, headers))
         for line in answer.set_cookies:
             for name, morsel in SimpleCookie(line).items():
                 self.cookies[name] = morsel.value
