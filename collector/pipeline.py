@@ -155,8 +155,7 @@ class Pipeline:
     def _press(
         self, conn: sa.Connection, name: tuple[str, str], messages: Sequence[Message], moment: Moment
     ) -> tuple[Counts, _Known]:
-        row = presses.find_or_add(conn, *name)
-        presses.lock(conn, row.id)
+        row = presses.take(conn, *name)
         state = self._state(conn, row.id, name)
         work, stored = take_turn(conn, row, state, messages, policy=self._policy, moment=moment)
         return work.counts, _Known(stored, work.state)

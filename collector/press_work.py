@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -54,6 +55,7 @@ class PressWork:
         self.behind = ShotsBehind(self.rows, self.counts, now=moment.now)
         self._waiting = WaitingShots(policy)  # of the open run
         self._heard: datetime | None = None  # end of the newest shot that the press itself told
+        self._newest: dict[str, Any] = {}  # what the row of the press is to say, written once
         self.state = press_told.carry_out_restarts(
             conn, self.rows, self.runs, self.state, now=moment.now
         )
@@ -90,6 +92,8 @@ class PressWork:
         if added:
             self._alarm(signals.verdicts(self.conn, added))
         self._hear()
+        if self._newest:
+            presses.note(self.conn, self.press.id, self._newest)
         self.rows.finish()
         self.state = replace(self.state, events_waiting=self.rows.orphans)
 
@@ -177,7 +181,7 @@ class PressWork:
         self.state = replace(self.state, clock=clock)
         if sentence is not None:
             self.rows.event("clock", at=self._heard, note=sentence)
-        presses.note_heard(self.conn, self.press.id, at=self.moment.now, behind_s=clock.behind_s)
+        self._newest |= {"heard_at": self.moment.now, "clock_behind_s": clock.behind_s}
 
     def _judge(self) -> None:
         """Judge the shots that wait; only then is `state` that after the newest shot."""
@@ -207,9 +211,7 @@ class PressWork:
         self.runs.go_on(self.state)
         last = self.state.last
         assert last is not None
-        presses.note_shot(
-            self.conn, self.press.id, ended_at=last.ended_at, usual_cycle_s=self.state.usual_cycle_s()
-        )
+        self._newest |= {"last_shot_at": last.ended_at, "usual_cycle_s": self.state.usual_cycle_s()}
         begun: list[ShotVerdict] = []
         for verdict in verdicts:
             if verdict.shot_id in self.rows.restarts:

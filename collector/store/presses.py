@@ -55,7 +55,7 @@ def take(conn: sa.Connection, site: str, name: str) -> PressRow:
     return _found_or_added(conn, _NAMED_AND_LOCKED, site, name)
 
 
-def _found_or_added(conn: sa.Connection, query: sa.Select[tuple[int]], site: str, name: str) -> PressRow:
+def _found_or_added(conn: sa.Connection, query: sa.Select[int], site: str, name: str) -> PressRow:
     named = {"site": site, "name": name}
     found = conn.execute(query, named).scalar_one_or_none()
     if found is None:  # another process may be about to add the same one

@@ -266,18 +266,18 @@ def test_nothing_is_acknowledged_or_remembered_when_the_store_fails(
     acknowledged: list[int] = []
     batch = acknowledged_into(acknowledged, messages(cushions(40)))
     taker = pipeline(engine)
-    real = press_work.presses.note_shot
+    real = press_work.presses.note
 
     def fails(*_: object, **__: object) -> None:
         raise StoreUnavailable("the disk is full")
 
-    monkeypatch.setattr(press_work.presses, "note_shot", fails)
+    monkeypatch.setattr(press_work.presses, "note", fails)
     with pytest.raises(StoreUnavailable):
         taker.take(batch)
     assert rows(engine, shots.c.id) == []
     assert acknowledged == []
 
-    monkeypatch.setattr(press_work.presses, "note_shot", real)
+    monkeypatch.setattr(press_work.presses, "note", real)
     assert taker.take(batch).stored == 40
     assert acknowledged == list(range(40))
 
@@ -411,3 +411,24 @@ def test_a_backlog_without_counters_is_stored_in_one_go(engine: sa.Engine) -> No
     assert counts.stored == 60
     assert len(inserted) == 1
     assert taker.take(batch[30:]).duplicates == 30
+
+
+def test_a_press_is_locked_in_one_question_and_noted_in_one_update(engine: sa.Engine) -> None:
+    """Each statement is a round trip to PostgreSQL; they are counted, not timed."""
+    asked: list[str] = []
+    batch = messages(cushions(60))
+    taker = pipeline(engine)
+    taker.take(batch[:50])
+
+    @sa.event.listens_for(engine, "before_cursor_execute")
+    def note(_conn: object, _cursor: object, statement: str, *_more: object) -> None:
+        asked.append(statement)
+
+    assert taker.take(batch[50:]).stored == 10
+
+    assert len([each for each in asked if each.startswith("UPDATE presses")]) == 1
+    named = [each for each in asked if "FROM presses" in each and "WHERE presses.site" in each]
+    assert len(named) == 1
+    assert ("FOR NO KEY UPDATE" in named[0]) is (engine.dialect.name == "postgresql")
+    assert len([each for each in asked if "FOR NO KEY UPDATE" in each]) <= 1
+    assert len(asked) <= {"postgresql": 9, "sqlite": 11}[engine.dialect.name], "\n".join(asked)
