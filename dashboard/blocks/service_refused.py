@@ -19,7 +19,7 @@ LAST = 200
 MOST_BYTES = 4_000
 EVERY_SOURCE = "Every source"
 AGAIN = "Take them again"
-ASIDE = "Put aside"
+ASIDE, ALL_ASIDE = "Put aside", "Put all aside"
 
 
 def show() -> None:
@@ -40,8 +40,10 @@ def show() -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         _export(source, kept_only=kept_only)
         _replay()
-        if source is not None and any(one.kept for one in known if one.name == source):
-            _put_aside(f"All that wait of {source}", source=source)
+        waiting = sum(one.kept for one in known if one.name == source)
+        if source is not None and waiting:
+            what = f"All {waiting:,} of {plain(source)} that wait do so no more, since nobody can read them."
+            _put_aside(ALL_ASIDE, f"{what} They stay in the store.", source=source)
 
 
 def _source_words(name: str, known: list[queries.Source]) -> str:
@@ -76,7 +78,8 @@ def _detail(row: Any) -> None:
         st.text(f"{row.topic or row.position}, {len(raw):,} bytes")
         st.code(words.bytes_words(raw, MOST_BYTES), language=None, wrap_lines=True)
         if row.state == "kept":
-            _put_aside("This one", numbers=[row.id])
+            what = "It waits no more, since nobody can read it. It stays in the store."
+            _put_aside(ASIDE, what, numbers=[row.id])
 
 
 def _export(source: str | None, *, kept_only: bool) -> None:
@@ -110,12 +113,14 @@ def _replay() -> None:
             st.rerun()
 
 
-def _put_aside(what: str, *, numbers: list[int] | None = None, source: str | None = None) -> None:
-    if not signed_in.may("refusals put aside", ASIDE):
+def _put_aside(
+    title: str, what: str, *, numbers: list[int] | None = None, source: str | None = None
+) -> None:
+    if not signed_in.may("refusals put aside", title):
         return
     key = "service_aside_all" if numbers is None else f"service_aside_{numbers[0]}"
-    with st.popover(ASIDE, icon=":material/archive:"), st.form(key, border=False):
-        st.write(f"{plain(what)}: nobody can read it, so it waits no more. It stays in the store.")
+    with st.popover(title, icon=":material/archive:"), st.form(key, border=False):
+        st.write(what)
         why = st.text_input("Why", key=f"{key}_why")
         who = signed_in.who(f"{key}_who")
         if st.form_submit_button(ASIDE, type="primary"):

@@ -154,6 +154,7 @@ def test_what_nobody_can_read_is_put_aside_with_who_and_why(alive: sa.Engine) ->
     refuse(alive, b"more totals")
     at = opened("Refused")
     at.selectbox(key="service_source").select("mqtt").run()
+    assert "All 2 of mqtt that wait do so no more" in text(at)
     at.selectbox(key="service_aside_all_who").select("quality 1")
     at.button(key="FormSubmitter:service_aside_all-Put aside").click().run()
     assert "Give the reason" in text(at)
