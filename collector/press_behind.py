@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import count
 
 from collector import amend, press_identity
 from collector.contract.shot import Shot
@@ -94,16 +95,31 @@ class ShotsBehind:
         self._insert(shot, Identity(Kind.LATE, epoch=epoch), state)
         return True
 
+    def joins_past(self, shot: Shot, like: Sequence[Stored], state: PressState) -> bool:
+        """Take a straggler of a run of the past, whose counters are not the press's; False if it is none."""
+        epoch = identities.epoch_near(self._conn, self._press_id, shot)
+        if epoch is None or state.last is None or identities.same_stretch(epoch, state.last.epoch):
+            return False
+        taken = {each.epoch for each in like} if shot.counter is not None else ()
+        free = next(each for each in count(epoch) if each not in taken)
+        self._store(shot, Identity(Kind.LATE, epoch=free))
+        return True
+
     def _insert(self, shot: Shot, verdict: Identity, state: PressState) -> None:
-        """Store a straggler where it belongs and have it judged again from there."""
-        shot_id, run_id = self.late.insert(shot, verdict, now=self._now)
+        """Store a straggler of the press, whose values are held against what they usually are."""
+        shot_id = self._store(shot, verdict)
         doubts = data_checks.look_at_late(state.data, shot, state.keys)
         signals.insert(self._conn, [signals.row(self._press_id, shot_id, each) for each in doubts])
+
+    def _store(self, shot: Shot, verdict: Identity) -> int:
+        """Store a straggler where it belongs and have it judged again from there."""
+        shot_id, run_id = self.late.insert(shot, verdict, now=self._now)
         self._lookup.forget()
         self._counts.late += 1
         if run_id is not None and archives.is_archived(self._conn, run_id):
             self._note(shot, "came after the values of its run were archived; no chart judged it")
         self.late.note(run_id, f"shot {shot.counter} arrived late from {shot.source}")
+        return shot_id
 
     def _archived(self, shot: Shot) -> None:
         """What came again cannot be held against values that are in a file; it is kept beside them."""

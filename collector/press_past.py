@@ -128,7 +128,7 @@ class PastRuns:
         if last is None:
             first = min(identities.epochs(self._conn, self._press.id), default=0)
             return Identity(Kind.NEW, epoch=(first // identities.PAST_EPOCHS - 1) * identities.PAST_EPOCHS)
-        own = {each.epoch for each in like if _same_stretch(each.epoch, last.epoch)}
+        own = {each.epoch for each in like if identities.same_stretch(each.epoch, last.epoch)}
         taken = own if shot.counter is not None else ()
         return identity.identify(shot.counter, shot.ended_at, last=last, stored=None, poll=poll, taken=taken)
 
@@ -146,7 +146,3 @@ class PastRuns:
         rows = PressRows(self._conn, self._press, orphans=False)
         late = LateShots(self._conn, self._press.id)
         return PastRun(source, run, state, rows, late, WaitingShots(self._policy))
-
-
-def _same_stretch(epoch: int, other: int) -> bool:
-    return epoch // identities.PAST_EPOCHS == other // identities.PAST_EPOCHS

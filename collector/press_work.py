@@ -135,8 +135,8 @@ class PressWork:
         if self.behind.fills_gap(shot, self.state):
             return True
         if past is None or shot.run not in (None, past.run.name):
-            if self._was_running(shot):
-                return False  # a late shot of that run
+            if self._was_running(shot):  # a late shot of that run
+                return self.behind.joins_past(shot, like, self.state)
             past = self.past.begin(shot)
         self.past.take(past, shot, like, press_identity.polls(self.state)[0])
         self.counts.past += 1

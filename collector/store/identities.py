@@ -39,6 +39,23 @@ def present(conn: sa.Connection, press_id: int) -> int:
     return (newest or 0) // PAST_EPOCHS * PAST_EPOCHS
 
 
+def same_stretch(epoch: int, other: int) -> bool:
+    """Whether two epochs are both of the press, or both of the same run of the past."""
+    return epoch // PAST_EPOCHS == other // PAST_EPOCHS
+
+
+def epoch_near(conn: sa.Connection, press_id: int, shot: Shot) -> int | None:
+    """The epoch of the stored shot made next to one, of the run that it names if it names any."""
+    c = shots.c
+    query = sa.select(c.epoch).where(c.press_id == press_id)
+    if shot.run is not None:
+        query = query.join(runs, runs.c.id == c.run_id).where(runs.c.name == shot.run)
+    before = query.where(c.ended_at <= shot.ended_at).order_by(c.ended_at.desc())
+    after = query.where(c.ended_at > shot.ended_at).order_by(c.ended_at)
+    found = (conn.execute(each.limit(1)).scalar() for each in (before, after))
+    return next((each for each in found if each is not None), None)
+
+
 def alike(
     conn: sa.Connection, press_id: int, shot: Shot, *, among: Iterable[int], apart: timedelta
 ) -> list[Stored]:

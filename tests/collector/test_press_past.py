@@ -273,6 +273,24 @@ def test_a_late_first_shot_moves_the_beginning_of_the_run_that_a_file_named(engi
     assert begun(engine) == [("R-0300", 0.0, 40)]
 
 
+def test_a_late_shot_of_a_run_of_the_past_leaves_the_running_press_alone(engine: sa.Engine) -> None:
+    """Its counters are those of shots that the press makes now: they count anew with each mold."""
+    running_press(engine)
+    made = of_file(cushions(40, seed=7))
+    imported(engine, a_file([each for place, each in enumerate(made) if place not in {0, 20}]))
+    ends = rows(engine, runs.c.closed_at)
+
+    counts = imported(engine, a_file(made))
+
+    assert (counts.stored, counts.late, counts.duplicates) == (0, 2, 38)
+    assert rows(engine, runs.c.closed_at) == ends, "the running run stays open"
+    stored = sorted(rows(engine, shots.c.counter, shots.c.epoch, shots.c.run_id)[60:])
+    assert stored == [(1000 + place, -10_000, 2) for place in range(40)]
+    assert of_run(engine, "R-0300") == told_of([message(n, each.values) for n, each in enumerate(made)])
+    pipeline(engine).take([message(60, {"cushion": 6.0})])
+    assert rows(engine, shots.c.counter, shots.c.run_id, shots.c.epoch)[-1] == (1060, 1, 0)
+
+
 def test_a_late_first_shot_does_not_move_what_the_floor_said(engine: sa.Engine) -> None:
     opened = topic_message("run", action="open", at=(START + timedelta(minutes=1)).isoformat(), run="R-1")
     pipeline(engine).take([opened, *messages(cushions(40))[1:]])
