@@ -53,8 +53,10 @@ def find_marks(columns: Sequence[SampledColumn], doubts: Doubts) -> Marks:
     for column in columns:
         for text in column.texts:
             seen.add(text.strip())
-    if seen.thousands:
-        return _for_sure(seen, doubts)
+    # A sign that stands before decimals elsewhere parts no thousands: 123.456.789 is then a part's number.
+    parted = [marks for marks, _ in seen.thousands.most_common() if not seen.decimals[marks.thousands or ""]]
+    if parted:
+        return _for_sure(parted[0], seen, doubts)
     if not seen.decimals and not seen.either:
         doubts.add("decimal_mark", "no sampled cell has decimals, so the decimal mark is a guess")
     if len(seen.decimals) > 1:
@@ -64,9 +66,8 @@ def find_marks(columns: Sequence[SampledColumn], doubts: Doubts) -> Marks:
     return _by_magnitude(columns, seen, doubts)
 
 
-def _for_sure(seen: _Seen, doubts: Doubts) -> Marks:
-    marks = max(seen.thousands, key=lambda each: seen.thousands[each])
-    if marks.thousands not in _OTHER and seen.decimals[","] + seen.either[","] > 0:
+def _for_sure(marks: Marks, seen: _Seen, doubts: Doubts) -> Marks:
+    if marks.thousands not in _OTHER and not seen.decimals["."] and seen.decimals[","] + seen.either[","] > 0:
         marks = Marks(",", marks.thousands)
     example = seen.example[f"{marks.thousands} for sure"]
     doubts.add("thousands_mark", f"cells such as {example!r} have {marks.thousands!r} between thousands")

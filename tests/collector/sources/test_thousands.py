@@ -156,3 +156,30 @@ def test_a_count_with_parted_thousands_is_a_counter(tmp_path: Path) -> None:
 
     assert [each.counter for each in shots(kept(found))] == list(range(980, 1020))
     assert not [each for each in found if isinstance(each, Refusal)]
+
+
+@pytest.mark.parametrize("number", ["123.456.789", "123,456,789", "12 345 678"])
+@pytest.mark.parametrize("mark", [".", ","])
+def test_a_number_that_names_a_part_changes_no_decimal_mark(tmp_path: Path, number: str, mark: str) -> None:
+    found, _ = proposed(
+        tmp_path,
+        table("Shot;Time;Part;Cushion mm", lambda n: f"{n};2026-11-24 10:{n:02}:00;{number};6{mark}{n:02}"),
+    )
+
+    assert [each.values["cushion"] for each in shots(kept(found))] == [6 + n / 100 for n in range(40)]
+
+
+@pytest.mark.parametrize(("space", "mark"), [(" ", ","), ("'", "."), ("\u00a0", ",")])
+def test_a_space_or_an_apostrophe_between_thousands_is_found(
+    tmp_path: Path, space: str, mark: DecimalMark
+) -> None:
+    def row(number: int) -> str:
+        marks = Marks(mark, "'" if space == "'" else " ")
+        pressure = written(990.5 + number, ",.1f", marks).replace(" ", space)
+        return f"{number};2026-11-24 10:{number:02}:00;{pressure}"
+
+    found, doubts = proposed(tmp_path, table("Shot;Time;Peak pressure bar", row))
+
+    values = [each.values["peak_melt_pressure"] for each in shots(kept(found))]
+    assert values == pytest.approx([(990.5 + number) / 10 for number in range(40)])
+    assert any("between thousands" in each for each in doubts)
