@@ -57,10 +57,16 @@ def test_copies_of_a_clock_that_was_ahead_stop_no_backup(store: Seeded, tmp_path
     assert made == [(WALL + timedelta(days=days)).isoformat() for days in (1, 367)]
 
 
-def test_a_note_that_cannot_be_read_is_said_and_not_overlooked(store: Seeded, tmp_path: Path) -> None:
-    (tmp_path / "evenrun-20261101T030000Z.db").touch()
+@pytest.mark.parametrize(("note", "says"), [(None, "has no note"), ("{", r"note .* cannot be read")])
+def test_a_note_that_cannot_be_read_is_said_and_not_overlooked(
+    store: Seeded, tmp_path: Path, note: str | None, says: str
+) -> None:
+    copy = tmp_path / "evenrun-20261101T030000Z.db"
+    copy.touch()
+    if note is not None:
+        copy.with_name(copy.name + backups.NOTE).write_text(note)
 
-    with pytest.raises(UserError, match=r"note .* cannot be read"):
+    with pytest.raises(UserError, match=says):
         backup.back_up(shop(store.engine, backup=Backup(folder=tmp_path)))
 
 
