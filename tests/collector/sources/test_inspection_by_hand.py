@@ -163,3 +163,13 @@ def test_rows_with_a_delimiter_at_their_end_are_not_cut(tmp_path: Path, last: st
     )
 
     assert not any("is cut" in each or "be cut" in each for each in found.sentences())
+
+
+def test_only_rows_are_counted_as_records(tmp_path: Path) -> None:
+    """Not the opening and the closing of the run, nor a header that comes again."""
+    head = "Shot;Time;Cushion mm"
+    content = table(head, lambda n: f"{n};{at(n)};6.{n:02}") + f"{head}\n41;{at(41)}\n"
+
+    found = proposal(tmp_path, content, run="R-1")
+
+    assert any("of the first 41 records 1 would be refused" in each for each in found.sentences())
