@@ -63,7 +63,9 @@ with st.container(horizontal=True, vertical_alignment="bottom"):
             format_func=lambda each: press_charts.run_name(runs[each]),
         )
         run = runs[run_id]
-    others = [key for key in units if key not in charted]
+    # A timer has its limits from the first steady shot; the others, which take longer, are shown before too.
+    waiting = [key for key in settings.charts.vital if key in units and key not in charted]
+    others = [key for key in units if key not in charted and key not in waiting]
     also = st.multiselect(
         "Also show",
         others,
@@ -79,9 +81,10 @@ first_shot.show(names[name])
 run_now.show(name, names[name])
 since: datetime = run.opened_at if run is not None else now - SPANS.get(span, timedelta(hours=2))
 until: datetime = (run.closed_at or now) if run is not None else now
-if not charted:
-    st.write("No limits yet: they stand after the first steady shots of a run.")
-shown = [*(charted or [key for key in settings.charts.vital if key in units]), *also]
+if waiting or not charted:
+    of_what = f" for {', '.join(quantities.label(key).lower() for key in waiting)}" if charted else ""
+    st.write(f"No limits yet{of_what}: they stand after the first steady shots of a run.")
+shown = [*charted, *waiting, *also]
 view, memories = press_charts.load(names[name], list(dict.fromkeys(shown)), since, until)
 
 provisional = bool((view.limits["standing"] == "provisional").any())

@@ -217,6 +217,20 @@ def test_the_page_draws_every_characteristic_and_names_its_marks(two_presses: sa
     assert "false alarms in a shift" in words
 
 
+def test_a_vital_characteristic_is_shown_before_it_has_limits(two_presses: sa.Engine) -> None:
+    """Also where another has them already: a timer has its own from the first steady shot."""
+    with database.write(two_presses) as conn:
+        conn.execute(sa.update(tables.limits).where(tables.limits.c.key == "cushion").values(key="hold_time"))
+    at = app()
+    at.query_params["press"] = "P2"
+    at.run()
+    assert not at.exception
+    assert any("No limits yet for cushion: they" in each.value for each in at.markdown)
+    assert "cushion" not in at.multiselect(key="press_also_P2").options
+    specs = [each.proto.spec for each in at.get("vega_lite_chart")]
+    assert any("Cushion (mm)" in each for each in specs)
+
+
 @pytest.mark.parametrize("span", ["Last shift (8 h)", "One run"])
 def test_other_stretches_of_time_are_drawn_too(two_presses: sa.Engine, span: str) -> None:
     at = app().run()
