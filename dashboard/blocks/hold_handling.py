@@ -14,9 +14,10 @@ from collector.store.holds import HoldRow, HoldStep
 from dashboard.blocks import hold_scrapping, signed_in
 from dashboard.blocks.acting import carry_out, refuse
 from dashboard.blocks.alarm_words import ACT
+from dashboard.blocks.hold_facts import known_words, stay_words
 from dashboard.blocks.hold_words import hold_words, step_words, was_reopened
 from dashboard.blocks.plain import sentence
-from dashboard.queries import database
+from dashboard.queries import database, hold_facts
 from dashboard.queries.alarm_detail import Detail
 from dashboard.queries.holds import Held, all_open_holds, decided_holds, open_holds
 
@@ -90,10 +91,14 @@ def _settle(held: Held) -> None:
     if hold_scrapping.is_asked(held):
         hold_scrapping.ask_again(held)
         return
+    with read(database.engine()) as conn:
+        known = hold_facts.known(conn, held.hold, database.settings().tolerance)
+    stay = stay_words(known.elsewhere)
     with (
         st.expander(f"Decide about hold {number}", icon=":material/inventory_2:"),
         st.form(f"alarms_hold_{number}", border=False),
     ):
+        st.markdown(sentence("  \n".join(known_words(known, held.extent.discs, database.clock().now()))))
         who = signed_in.who(f"alarms_hold_who_{number}")
         reason = st.text_input(
             "Reason: what the gauge said, on how many discs", key=f"alarms_hold_reason_{number}"
@@ -106,11 +111,11 @@ def _settle(held: Held) -> None:
         scrap = st.form_submit_button("Scrap all", key=f"alarms_scrap_{number}")
     by: dict[str, Any] = {"who": who, "reason": reason}
     if release:
-        carry_out(f"Hold {number} is released.", act_hold.release, number, **by)
+        carry_out(f"Hold {number} is released.{stay}", act_hold.release, number, **by)
     if scrap:
-        hold_scrapping.ask(held, who=who, reason=reason, discs=bad)
+        hold_scrapping.ask(held, who=who, reason=reason, discs=bad, stay=stay)
     if sort:
-        _sort(number, good, bad, by)
+        _sort(number, good, bad, by, stay)
 
 
 def _count(label: str, key: str) -> int | None:
@@ -118,11 +123,11 @@ def _count(label: str, key: str) -> int | None:
     return None if found is None else int(found)
 
 
-def _sort(number: int, good: int | None, bad: int | None, by: dict[str, Any]) -> None:
+def _sort(number: int, good: int | None, bad: int | None, by: dict[str, Any], stay: str) -> None:
     if good is None or bad is None:
         refuse("count both: how many discs are good, and how many are scrapped")
         st.rerun()
-    done = f"Hold {number} is sorted: {good:,} good, {bad:,} scrapped."
+    done = f"Hold {number} is sorted: {good:,} good, {bad:,} scrapped.{stay}"
     carry_out(done, act_hold.sort, number, good_discs=good, bad_discs=bad, **by)
 
 

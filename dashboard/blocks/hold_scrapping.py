@@ -26,16 +26,17 @@ class Wanted:
     reason: str
     discs: int | None  # None: all of them
     held: int  # discs in the hold when it was asked
+    stay: str  # what is said of those that lie on other holds too
 
 
-def ask(held: Held, *, who: str, reason: str, discs: int | None) -> None:
+def ask(held: Held, *, who: str, reason: str, discs: int | None, stay: str) -> None:
     """Have the page ask once more, if there is a name and a reason."""
     try:
         given(who, reason)
     except NotAllowed as error:
         refuse(str(error))
     else:
-        st.session_state[WANTED] = Wanted(held.hold.id, who, reason, discs, held.extent.discs)
+        st.session_state[WANTED] = Wanted(held.hold.id, who, reason, discs, held.extent.discs, stay)
     st.rerun()
 
 
@@ -69,6 +70,6 @@ def _scrap(wanted: Wanted, now_held: int) -> None:
         refuse(f"hold {wanted.number} has {now_held:,} discs by now, not {wanted.held:,}: decide anew")
         st.rerun()
     carry_out(
-        f"Hold {wanted.number} is scrapped.", act_hold.scrap, wanted.number, who=wanted.who,
+        f"Hold {wanted.number} is scrapped.{wanted.stay}", act_hold.scrap, wanted.number, who=wanted.who,
         reason=wanted.reason, discs=wanted.discs,
     )  # fmt: skip

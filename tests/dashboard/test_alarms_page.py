@@ -16,11 +16,14 @@ from collector.clock import real_clock, wall_now
 from collector.gauging.model import NewGauging
 from collector.gauging.outside import Bounds
 from collector.gauging.record import record
+from collector.settings import Tolerance
 from collector.store import database, events, tables
 from collector.store import holds as hold_store
 from collector.store.withdrawn import SITE
 from dashboard.blocks.alarm_words import event_row, line, moved_row
+from dashboard.blocks.hold_facts import known_words
 from dashboard.queries import alarms as queries
+from dashboard.queries import hold_facts
 from dashboard.queries.alarm_detail import EventLine
 from tests.collector.alarms.floor import START, Floor
 from tests.collector.alarms.test_headline import moved
@@ -113,6 +116,58 @@ def test_a_second_hold_of_the_same_shots_names_the_first(floor: Floor) -> None:
     at.segmented_control(key="alarms_which").set_value("On hold").run()
     assert f"P2: outside the recipe** (the same discs as hold {first.id})" in text(at)
     assert text(at).count("the same discs") == 1
+
+
+def test_who_lets_discs_go_reads_what_is_known_of_them_and_which_holds_keep_them(floor: Floor) -> None:
+    with database.write(floor.engine) as conn:
+        hold = hold_store.open_holds(conn)[0]
+        counted = hold_store.extent(
+            conn, press_id=hold.press_id, from_shot_id=hold.from_shot_id, to_shot_id=hold.to_shot_id
+        )
+        other = hold_store.open_new(conn, {
+            "press_id": hold.press_id, "run_id": hold.run_id, "alarm_id": None, "from_shot_id": 1,
+            "to_shot_id": hold.from_shot_id + 4, "reason": "specks", "opened_by": "operator 1",
+            "opened_at": START,
+        })  # fmt: skip
+    form = text(opened())
+    assert f"None of its {counted.discs} discs is gauged." in form
+    assert f"On other open holds too: 5 discs on hold {other}." in form
+    day = START + timedelta(days=2)
+    early = {"site": "lowland", "characteristic": "dome", "unit": "mm", "press": "P2"}
+    readings = [
+        NewGauging(**early, shot_id=hold.from_shot_id + 1, value=2.4, gauged_at=day),
+        NewGauging(**early, shot_id=hold.from_shot_id + 2, value=4.3, gauged_at=day),
+        NewGauging(**early, shot_id=hold.from_shot_id + 3, value=4.3, gauged_at=START + timedelta(hours=5)),
+        NewGauging(**early, shot_id=hold.from_shot_id - 1, value=4.3, gauged_at=day),
+    ]
+    with database.write(floor.engine) as conn:
+        record(conn, readings, now=day, source="form")
+    at = opened()
+    assert f"Dome: 2 of {counted.discs} discs gauged, 46." in text(at)
+    assert "h after molding, no tolerance is set, 1 too early to count." in text(at)
+    at.selectbox(key=f"alarms_hold_who_{hold.id}").select("quality 1")
+    at.text_input(key=f"alarms_hold_reason_{hold.id}").input("dome 2.1 mm on 5 discs")
+    at.button(key=f"alarms_release_{hold.id}").click().run()
+    assert f"Hold {hold.id} is released. 5 discs of it stay on hold {other}." in text(at)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "outside", "said"),
+    [(2.1, 2.8, 1, "1 out of tolerance"), (2.1, None, 0, "none out of tolerance")],
+)
+def test_readings_of_a_hold_are_held_against_the_tolerance_of_their_mold(
+    floor: Floor, low: float, high: float | None, outside: int, said: str
+) -> None:
+    with database.write(floor.engine) as conn:
+        hold = hold_store.open_holds(conn)[0]
+        new = NewGauging(
+            site="lowland", characteristic="dome", value=4.3, unit="mm", press="P2",
+            shot_id=hold.from_shot_id, gauged_at=START + timedelta(days=2),
+        )  # fmt: skip
+        record(conn, [new], now=START + timedelta(days=2), source="form")
+        known = hold_facts.known(conn, hold, {"Larch 5": {"dome": Tolerance(low=low, high=high)}})
+    assert known.readings[0].outside == outside
+    assert said in known_words(known, 12, START)[0]
 
 
 def test_levels_before_and_now_have_units(floor: Floor) -> None:
