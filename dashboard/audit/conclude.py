@@ -145,7 +145,7 @@ def _excursion(evidence: Evidence, each: Excursion) -> str:
     )  # fmt: skip
     steps = f", in {each.steps} steps one way, as a drift does" if each.drift else ""
     return (
-        f"{words.moved(evidence, each)} than its baseline at {shot_list.span(each.first, each.last)}"
+        f"{words.moved(evidence, each)}, against its baseline, at {shot_list.span(each.first, each.last)}"
         f"{between}{steps}; {counted(each.signaled, 'shot')} of it signaled. {_before(evidence, each)}"
     )
 

@@ -34,10 +34,11 @@ class Shift:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """Shots at one level; `sigmas` is the distance from the baseline's center, None without a baseline."""
+    """Shots at one level, `n` of them with a value; `sigmas` from the baseline's center, None without one."""
 
     first: int
     last: int
+    n: int
     level: float
     sigmas: float | None
     away: bool
@@ -50,8 +51,12 @@ class Excursion:
 
     Attributes
     ----------
-    level : float
-        The level farthest from the baseline.
+    center, level, sigmas : float
+        Means over its shots: of the baseline's center, of the values, and of the distance in sigma.
+    farthest : float
+        Mean distance from the center of the stretch that lies farthest off, in the unit of the values.
+    farthest_shots : int
+        Shots of that stretch.
     steps : int
         Number of levels; many that go one way look like a drift.
     drift : bool
@@ -69,6 +74,8 @@ class Excursion:
     center: float
     level: float
     sigmas: float
+    farthest: float
+    farthest_shots: int
     steps: int
     drift: bool
     signaled: int
@@ -125,8 +132,11 @@ def history(
 def _points(x: npt.NDArray[np.float64], in_force: Sequence[InForce]) -> list[change_point.ChangePoint]:
     watched = [each for each in in_force if each.charts[0]["chart"] == "setting"]
     if watched:  # a timer has no noise to estimate sigma from; what counts is the digit it is written with
-        return change_point.many(x, sigma=watched[0].baseline["sigma"], phi=0.0)
-    return change_point.many(x)
+        digit = watched[0].baseline["sigma"]
+        found = change_point.many(x, sigma=digit, phi=0.0)
+        return change_point.beyond_scatter(x, found, sigma=digit, phi=0.0)
+    # Where somebody paces the press by hand its times scatter; levels of a few such shots would mean nothing.
+    return change_point.beyond_scatter(x, change_point.many(x))
 
 
 def _stretches(
@@ -146,17 +156,32 @@ def _stretches(
         limits = _limits_at(in_force, (first + last) // 2)
         sigmas = None if limits is None else (level - limits.baseline["center"]) / limits.baseline["sigma"]
         inside = sum(first <= place <= last for place in signaled)
-        away = limits is not None and sigmas is not None and abs(sigmas) > _allowed(limits)
+        away = limits is not None and _is_away(part, limits)
         found.append(
-            Stretch(first=first, last=last, level=level, sigmas=sigmas, away=away, signaled=inside)
-        )
+            Stretch(
+                first=first, last=last, n=int(np.count_nonzero(~np.isnan(part))), level=level, sigmas=sigmas,
+                away=away, signaled=inside,
+            )
+        )  # fmt: skip
     return found
+
+
+def _is_away(part: npt.NDArray[np.float64], limits: InForce) -> bool:
+    """Whether the level is off, and half its shots with it: a few far shots among many are no level."""
+    distances = np.array([np.nanmean(part), np.nanmedian(part)]) - limits.baseline["center"]
+    return bool(np.all(np.abs(distances) > _allowed(limits) * limits.baseline["sigma"]))
 
 
 def _limits_at(in_force: Sequence[InForce], place: int) -> InForce | None:
     """The version in force at a place; before the first one, that first one."""
     known = [each for each in in_force if each.first <= place]
     return known[-1] if known else next(iter(in_force), None)
+
+
+def _center(stretch: Stretch, in_force: Sequence[InForce]) -> float:
+    limits = _limits_at(in_force, (stretch.first + stretch.last) // 2)
+    assert limits is not None  # only a stretch with a baseline is away
+    return float(limits.baseline["center"])
 
 
 def _allowed(limits: InForce) -> float:
@@ -187,19 +212,20 @@ def _side(stretch: Stretch) -> bool:
 def _excursion(
     key: str, group: Sequence[Stretch], shifts: Sequence[Shift], in_force: Sequence[InForce]
 ) -> Excursion:
-    farthest = max(group, key=lambda each: abs(each.sigmas or 0.0))
     first, last = group[0].first, group[-1].last
     start = next((shift for shift in shifts if shift.place == first), None)
     levels = [each.level for each in group]
     moves = np.sign(np.diff(levels))
-    limits = _limits_at(in_force, (farthest.first + farthest.last) // 2)
-    # Only a stretch with a baseline is away.
-    assert limits is not None
-    assert farthest.sigmas is not None
+    center, level, sigmas = np.average(
+        [(_center(each, in_force), each.level, each.sigmas) for each in group],
+        axis=0, weights=[each.n for each in group],
+    ).tolist()  # fmt: skip
+    far = max(group, key=lambda each: abs(each.sigmas or 0.0))
     return Excursion(
         key=key, first=first, last=last,
         low=first if start is None else start.low, high=first if start is None else start.high,
-        center=limits.baseline["center"], level=farthest.level, sigmas=farthest.sigmas, steps=len(group),
+        center=center, level=level, sigmas=sigmas, farthest=far.level - _center(far, in_force),
+        farthest_shots=far.last - far.first + 1, steps=len(group),
         drift=len(group) >= FEWEST_STEPS_OF_A_DRIFT and abs(moves.sum()) == len(moves),
         signaled=sum(each.signaled for each in group),
     )  # fmt: skip

@@ -8,7 +8,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from collector.alarms.extent_words import tray_words
-from collector.alarms.headline import what_moved
+from collector.alarms.headline import amount, what_moved
 from collector.alarms.model import Moved
 from collector.contract import quantities
 from collector.contract.figures import counted, percent
@@ -56,14 +56,18 @@ def value(evidence: Evidence, key: str, number: float) -> str:
 
 
 def moved(evidence: Evidence, each: Excursion) -> str:
-    """``Mold core 3.3 °C warmer``."""
-    return what_moved(
+    """``Mold core 2.7 °C warmer on average (up to 3.5 °C, over 93 shots)``; one level needs no average."""
+    unit = evidence.units.get(each.key)
+    mean = what_moved(
         Moved(
             key=each.key, direction=1 if each.level > each.center else -1, before=each.center,
-            after=each.level, unit=evidence.units.get(each.key), share=abs(each.sigmas),
-            shots=each.signaled, single=False,
+            after=each.level, unit=unit, share=abs(each.sigmas), shots=each.signaled, single=False,
         )
     )  # fmt: skip
+    most = amount(each.key, abs(each.farthest), unit)
+    if each.steps == 1 or most == amount(each.key, abs(each.level - each.center), unit):
+        return mean
+    return f"{mean} on average (up to {most}, over {counted(each.farthest_shots, 'shot')})"
 
 
 def discs_and_trays(evidence: Evidence, places: Sequence[int]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy import stats
 from collector.keeping.archive import archive_run
 from collector.settings import Settings
 from collector.store import tables
-from dashboard.audit import compare, disc_tables, render
+from dashboard.audit import compare, disc_tables, render, words
 from dashboard.audit.facts import Level
 from dashboard.audit.gauged import one_a_disc
 from tests.dashboard.audit import floor
@@ -252,3 +253,13 @@ def test_limits_that_came_into_force_between_two_shots_are_found_by_their_time(t
         assert conn.execute(sa.update(tables.events).where(of_limits).values(shot_id=None)).rowcount == 2
     assert audited(engine).evidence.in_force == before.evidence.in_force
     engine.dispose()
+
+
+def test_the_headline_says_the_mean_over_the_touched_shots_and_up_to_what(warm):
+    """Its farthest level alone once stood for all of them."""
+    (each,) = (found for found in warm.found.strong if found.key == "mold_core_temperature")
+    uneven = replace(each, level=each.center + 2.7, farthest=3.5, farthest_shots=93, steps=3)
+    even = replace(uneven, steps=1)
+    told = "Mold core 2.7 °C warmer on average (up to 3.5 °C, over 93 shots)"
+    assert words.moved(warm.evidence, uneven) == told
+    assert words.moved(warm.evidence, even) == "Mold core 2.7 °C warmer"

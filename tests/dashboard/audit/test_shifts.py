@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -103,3 +104,55 @@ def test_places_become_stretches_and_shots_without_counters_their_order():
     assert stretches([3, 1, 2, 7, 9, 8]) == [(1, 3), (7, 9)]
     bare = ShotList(shot_list(5).frame.assign(counter=pd.array([None] * 5, dtype="Int64")))
     assert bare.span(0, 3) == "shots #1 to #4"
+
+
+def paced_by_hand():
+    x = CENTER + 0.05 * np.random.default_rng(2).standard_normal(700)
+    x[300:550] += -8 + 3 * np.random.default_rng(4).standard_normal(250)
+    tight = limits(699)
+    tight.baseline["sigma"] = 0.05
+    return x, tight
+
+
+def test_shots_that_a_hand_paces_are_one_level_and_not_eighty():
+    x, tight = paced_by_hand()
+    found = history("cycle_time", x, shot_list(700), [tight], signaled=[310])
+    assert len(found.shifts) == 2
+    (only,) = found.excursions
+    assert only.level == pytest.approx(x[only.first : only.last + 1].mean())
+    assert only.level - CENTER == pytest.approx(-8, abs=0.5)  # what was put in, scatter / sqrt(250) = 0.2
+
+
+def test_an_excursion_says_its_mean_and_beside_it_its_farthest_level():
+    x = noise(400)
+    x[100:280] += 4
+    x[160:220] += 4  # 60 shots at 8, 120 at 4
+    (only,) = history("cushion", x, shot_list(400), [limits(399)], signaled=[105]).excursions
+    assert only.steps == 3
+    assert only.level == pytest.approx(x[only.first : only.last + 1].mean())
+    assert only.level - only.center == pytest.approx(16 / 3, abs=0.3)
+    assert only.farthest == pytest.approx(8, abs=0.5)
+    assert abs(only.farthest_shots - 60) <= 3
+    assert only.sigmas == pytest.approx(only.level - CENTER)
+
+
+def test_a_mean_is_taken_from_the_center_that_was_in_force_at_each_shot():
+    x = noise(400)
+    x[100:300] += 6
+    x[200:300] += 10
+    moved = {**limits(399).baseline, "center": CENTER + 10}
+    newer = replace(limits(399), version=2, first=200, baseline=moved)
+    found = history("cushion", x, shot_list(400), [replace(limits(399), last=199), newer], signaled=[105])
+    first = found.excursions[0]
+    assert first.last == 299
+    assert first.level - first.center == pytest.approx(6, abs=0.3)
+    assert first.farthest == pytest.approx(6, abs=0.5)
+
+
+def test_a_few_far_shots_of_a_timer_are_no_level():
+    x = np.full(500, 38.0)
+    x[100:104] = 30.0
+    watched = limits(499, chart="setting")
+    watched.baseline["center"], watched.baseline["sigma"] = 38.0, 0.005
+    found = history("cooling_time", x, shot_list(500), [watched], signaled=[100])
+    assert all(each.last - each.first < 10 for each in found.excursions)
