@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from collector.contract.figures import counted
 from collector.gauging.age import set_time_h, standing
-from dashboard.audit import words
+from dashboard.audit import decided, words
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import AlarmFact, HoldFact
 from dashboard.audit.findings import Findings
@@ -16,18 +16,33 @@ from dashboard.blocks.event_words import length_words
 
 def acted(evidence: Evidence, found: Findings, clock: words.Clock) -> Iterator[Statement]:
     """Statements about the alarms and holds that belong to what was found."""
-    concerned = [alarm for alarm in evidence.alarms if _concerns(alarm, found)]
-    for alarm in concerned:
+    undecided = {hold.alarm_id for hold in evidence.holds if hold.state == "open"}
+    told = [alarm for alarm in evidence.alarms if _concerns(alarm, found) or alarm.id in undecided]
+    for alarm in told:
         yield Statement(_alarm(evidence, alarm), "recorded", "" if alarm.closed_at else "act")
-    numbers = {alarm.id for alarm in concerned}
+    numbers = {alarm.id for alarm in told}
     for hold in evidence.holds:
-        if hold.alarm_id in numbers:
+        if hold.alarm_id in numbers or hold.state == "open":
             yield Statement(_hold(evidence, hold, clock), "recorded", "act" if hold.state == "open" else "")
+    yield from _elsewhere(evidence, numbers)
+    for text in decided.sentences(decided.decided(evidence)):
+        yield Statement(text, "recorded")
     loose = sorted(set(found.touched) - _held(evidence))
     if loose:
         yield Statement(
             f"Never on hold, though touched: {words.discs_and_trays(evidence, loose)} "
             f"({words.shots(evidence, loose)}).", "recorded", "act",
+        )  # fmt: skip
+
+
+def _elsewhere(evidence: Evidence, told: Collection[int]) -> Iterator[Statement]:
+    """Alarms that the conclusion leaves to section 4, and why."""
+    others = [str(alarm.id) for alarm in evidence.alarms if alarm.id not in told]
+    if others:
+        what = f"Alarm {others[0]} is" if len(others) == 1 else f"Alarms {', '.join(others)} are"
+        yield Statement(
+            f"{what} told in section 4 alone: no hold is open, and no stretch away from its baseline "
+            "with signals lies there.", "recorded",
         )  # fmt: skip
 
 
@@ -41,8 +56,7 @@ def _held(evidence: Evidence) -> set[int]:
     return {
         place
         for hold in evidence.holds
-        if hold.first is not None and hold.last is not None
-        for place in range(hold.first, hold.last + 1)
+        for place in decided.span(evidence, hold)
     }
 
 
@@ -58,7 +72,32 @@ def _alarm(evidence: Evidence, alarm: AlarmFact) -> str:
         else f"{alarm.closed_by} closed it, cause given: {alarm.cause or 'none'}"
         + (f" ({alarm.note})" if alarm.note else "")
     )  # fmt: skip
-    return f"Alarm {alarm.id}, signals{first}: {seen}; {closed}."
+    return f"Alarm {alarm.id}, {_what(alarm)}{first}: {seen}; {closed}.{over_same_shots(evidence, alarm)}"
+
+
+def _what(alarm: AlarmFact) -> str:
+    return "discs out of tolerance" if alarm.kind == "gauging" else "signals"
+
+
+def over_same_shots(evidence: Evidence, alarm: AlarmFact) -> str:
+    """Where a gauging raised the alarm: which alarms of the press lie over its shots, and their causes."""
+    if alarm.kind != "gauging" or alarm.first is None or alarm.last is None:
+        return ""
+    found = [
+        f"alarm {other.id} ({other.headline[:1].lower()}{other.headline[1:]}), "
+        f"cause given: {other.cause or 'none'}"
+        for other in evidence.alarms
+        if other.kind != "gauging" and _reaches(evidence, other, alarm.first, alarm.last)
+    ]
+    return f" The press had signaled over the same shots: {'; '.join(found)}." if found else ""
+
+
+def _reaches(evidence: Evidence, alarm: AlarmFact, first: int, last: int) -> bool:
+    """Whether its signals or its holds touch any of these places."""
+    spans = [decided.span(evidence, hold) for hold in evidence.holds if hold.alarm_id == alarm.id]
+    if alarm.first is not None and alarm.last is not None:
+        spans.append(range(alarm.first, alarm.last + 1))
+    return any(each.start <= last and first < each.stop for each in spans if each)
 
 
 def _hold(evidence: Evidence, hold: HoldFact, clock: words.Clock) -> str:

@@ -9,7 +9,7 @@ import jinja2
 from markupsafe import Markup
 
 from collector.contract import quantities
-from dashboard.audit import disc_tables, figures, tables, words
+from dashboard.audit import decided, disc_tables, figures, people, tables, words
 from dashboard.audit.audit import Audit
 from dashboard.blocks.event_words import step_words
 
@@ -44,8 +44,8 @@ def html(audit: Audit) -> str:
     return _template().render(
         audit=audit, run=audit.evidence.run, shots=audit.evidence.shots, conclusion=audit.conclusion,
         evidence=audit.evidence, certainty=CERTAINTY[audit.conclusion.certainty], tables=tables,
-        disc_tables=disc_tables,
-        words=words, step_words=step_words, label=quantities.label,
+        disc_tables=disc_tables, people=people, decided=decided, words=words,
+        step_words=step_words, label=quantities.label,
         meanings=MEANINGS, zone=audit.clock.zone.key, clock=audit.clock, digest=audit.evidence.digest(),
         tracks=[(each.title, Markup(each.svg)) for each in figures.tracks(audit)],  # noqa: S704 - drawn by us
         readings=[(each.title, Markup(each.svg)) for each in figures.readings(audit)],  # noqa: S704
