@@ -84,11 +84,14 @@ def process(
     for verdict in verdicts:
         _work_in(batch, in_hand, verdict, out)
     _doubt(conn, in_hand)
-    touched = [alarm for alarm in in_hand if alarm.touched]
+    _ask_anew(in_hand)
+    # One of the recipe after those of the process, whose findings it takes.
+    touched = sorted((alarm for alarm in in_hand if alarm.touched), key=_takes_findings)
     alarm_store.count_quiet(
         conn, {alarm.ref: alarm.quiet_shots for alarm in touched if alarm.only_passed_over}
     )
-    lines = [line for alarm in touched if not alarm.only_passed_over for line in _write(batch, alarm)]
+    said = [alarm for alarm in touched if not alarm.only_passed_over]
+    lines = [line for alarm in said for line in _write(batch, alarm, in_hand)]
     reworded = any(alarm.reworded and not alarm.quiet for alarm in in_hand)
     if lines or reworded or _new_tray(batch, in_hand, verdicts):
         announce(conn, press, now=now, wall=wall, what=lines)
@@ -102,6 +105,21 @@ def _doubt(conn: sa.Connection, in_hand: Sequence[Working]) -> None:
             said = alarm_store.steps(conn, alarm.row_id) if alarm.row_id is not None else []
             if not any(step.note == IN_DOUBT for step in said):
                 alarm.doubt()
+
+
+def _takes_findings(alarm: Working) -> bool:
+    return alarm.kind == "recipe" and alarm.row_id is not None
+
+
+def _ask_anew(in_hand: Sequence[Working]) -> None:
+    """What an alarm of the process says moved, the causes named with one of the recipe may not contradict."""
+    judged = [alarm for alarm in in_hand if alarm.kind == "process" and alarm.to_judge]
+    for alarm in in_hand:
+        since = alarm.change_low_shot_id or alarm.first_shot_id
+        if alarm.kind == "recipe" and alarm.stage.active and since is not None:
+            last = max(alarm.may_be_last(), default=since)
+            if any(each.speaks_of(since, last) for each in judged):
+                alarm.to_judge = alarm.touched = True
 
 
 def _work_in(batch: _Batch, in_hand: list[Working], verdict: ShotVerdict, out: Out) -> None:
@@ -140,7 +158,7 @@ def _new_tray(batch: _Batch, in_hand: Sequence[Working], verdicts: Sequence[Shot
     return any(verdict.tray != before for verdict in verdicts)
 
 
-def _write(batch: _Batch, alarm: Working) -> list[str]:
+def _write(batch: _Batch, alarm: Working, in_hand: Sequence[Working]) -> list[str]:
     """Write one alarm and what hangs on it; return the log lines that this calls for."""
     alarm_id = _open(batch, alarm) if alarm.row_id is None else alarm.row_id
     if alarm.signal_ids:
@@ -150,7 +168,9 @@ def _write(batch: _Batch, alarm: Working) -> list[str]:
         alarm.last_shot_id = places.last(batch.conn, alarm.may_be_last())
     judged = {}
     if alarm.to_judge:
-        judged = judging.judge(batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id)
+        judged = judging.judge(
+            batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id, others=in_hand
+        )
         _rise(batch.conn, alarm)
     alarm_store.change(batch.conn, alarm_id, _as_row(batch, alarm) | judged)
     if (alarm.signal_ids or alarm.steps) and alarm.kind not in HOLDS_NOTHING:

@@ -17,6 +17,7 @@ SCATTERED = 2  # a direction beside +1, -1 and 0: the values spread more than be
 ACCOUNTED_FOR = 0.75  # a moved key that the pattern does not name counts against it
 NOT_MEASURED = 1.0  # a row that rests on what nobody measures comes after those that can be seen
 TEMPO = 1.0
+NOT_SET = 2.0  # a setpoint that stayed as it was speaks as loud against a cause that is its change
 HAPPENED = 2.0  # what people did shortly before speaks as loud as a characteristic that moved as expected
 
 # How much one key speaks for a pattern: (expected sign, seen: in the expected way, unchanged, otherwise)
@@ -49,7 +50,7 @@ class Cause:
     cautions: tuple[str, ...]
     row: int
     like: tuple[str, ...] = ()
-    contradicted: bool = False  # a key symptom is measured and unchanged
+    contradicted: bool = False  # a key symptom is measured and unchanged, or its setpoint is
     borne_out: bool = False  # it fits wholly, a key symptom among it; what varies anyway bears out nothing
 
     def to_json(self) -> dict[str, Any]:
@@ -70,6 +71,7 @@ def match(
     *,
     single: bool = False,
     happenings: Collection[str] = (),
+    untouched: Collection[str] = (),
     most: int = MOST,
 ) -> list[Cause]:
     """Rank the fault table against what was seen.
@@ -83,6 +85,8 @@ def match(
         Only single bad shots were seen.
     happenings : collection of str
         What people did or the press said shortly before: an event's kind, or "setpoint KEY".
+    untouched : collection of str
+        Setpoints that the press reports and that stayed as they were since well before.
     most : int
         How many causes to name at most.
 
@@ -92,7 +96,10 @@ def match(
         Best fit first, the table's order among equals; empty when nothing fits.
     """
     seen = _by_key(directions)
-    weighed = (_weigh(fault, directions, seen, single=single, happenings=happenings) for fault in FAULTS)
+    weighed = (
+        _weigh(fault, directions, seen, single=single, happenings=happenings, untouched=untouched)
+        for fault in FAULTS
+    )
     return _ranked([cause for cause in weighed if cause])[:most]
 
 
@@ -131,20 +138,23 @@ def _weigh(
     *,
     single: bool,
     happenings: Collection[str],
+    untouched: Collection[str],
 ) -> Cause | None:
     seen_in = [pattern for pattern in fault.patterns if _any_hit(pattern, seen)]
     if not seen_in:
         return None
     pattern = max(seen_in, key=lambda pattern: _score(pattern, directions, seen))
     happened = [each for each in fault.happenings if each in happenings]
-    score = _score(pattern, directions, seen) + _tempo(fault, single=single) + HAPPENED * bool(happened)
+    not_set = [] if happened else [key for key in fault.set_by if key in untouched]
+    score = _score(pattern, directions, seen) + _tempo(fault, single=single)
+    score += HAPPENED * bool(happened) - NOT_SET * bool(not_set)
     if score <= 0:
         return None
-    cause = _cause(fault, _reason(pattern, directions, seen, happened), score=score)
+    cause = _cause(fault, _reason(pattern, directions, seen, happened, not_set), score=score)
     keys = {key: sign for key, sign in pattern.items() if sign in ("+", "-") and key in seen}
     return replace(
         cause,
-        contradicted=any(seen[key] == 0 for key in keys),
+        contradicted=bool(not_set) or any(seen[key] == 0 for key in keys),
         borne_out=_MISFIT not in cause.reason and _any_hit(keys, seen),
     )
 
@@ -202,7 +212,11 @@ def _weight(sign: Sign, seen: int) -> float:
 
 
 def _reason(
-    pattern: Pattern, directions: Mapping[str, int], seen: Mapping[str, int], happened: Sequence[str]
+    pattern: Pattern,
+    directions: Mapping[str, int],
+    seen: Mapping[str, int],
+    happened: Sequence[str],
+    not_set: Sequence[str],
 ) -> str:
     """Say in one sentence what fits and what does not."""
     fits: list[str] = []
@@ -218,6 +232,7 @@ def _reason(
         for key, side in directions.items()
         if side and _base(key) not in pattern
     ]
+    unnamed += [f"{quantities.label(key).lower()} not set anew" for key in not_set]
     fits += [f"{_event_words(each)} shortly before" for each in happened]
     sentence = f"Fits: {', '.join(fits)}."
     return f"{sentence} {_MISFIT}{', '.join(not_so + unnamed)}." if not_so or unnamed else sentence

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -47,6 +47,8 @@ class Matter:
         Earliest, likeliest and latest shot where it began, and the last one that signaled.
     bad_shots : frozenset of int
         Single bad shots.
+    elsewhere : mapping of str to int
+        What other alarms of the press say of the same shots: direction by characteristic.
     """
 
     press_id: int
@@ -58,6 +60,7 @@ class Matter:
     high_shot_id: int
     last_shot_id: int
     bad_shots: frozenset[int] = frozenset()
+    elsewhere: Mapping[str, int] = field(default_factory=dict)
 
 
 def spoken_of(keys: Iterable[str]) -> list[str]:
@@ -88,11 +91,16 @@ def causes_of(
         return [cause.to_json() for cause in causes.of_data(matter.moved)]
     seen = dict.fromkeys(evidence.charted_keys(conn, facts), 0)
     around = _around(matter, newest.last(LOOKED_BACK), keys)
-    seen |= around | _moved(matter.moved, around)
+    seen |= around
+    seen |= {key: side for key, side in matter.elsewhere.items() if not seen.get(key)}
+    seen |= _moved(matter.moved, around)
     happened = happenings.before(
         conn, matter.press_id, first_shot_id=matter.low_shot_id, last_shot_id=matter.high_shot_id
     )
-    found = causes.match(seen, single=matter.single, happenings={each.name for each in happened})
+    found = causes.match(
+        seen, single=matter.single, happenings={each.name for each in happened},
+        untouched=happenings.untouched(conn, matter.press_id, matter.low_shot_id),
+    )  # fmt: skip
     in_doubt = _in_doubt(conn, matter)
     if all(item.key in in_doubt for item in matter.moved):
         found = [*causes.of_data(replace(item, how=in_doubt[item.key]) for item in matter.moved), *found]

@@ -9,7 +9,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from collector.contract import quantities
+from collector.store import presses
 from collector.store.tables import events, shots
+from collector.store.types import to_micros
 
 BEFORE = timedelta(minutes=30)
 KINDS = ("setpoint", "lot", "color", "state", "stop", "maintenance")
@@ -67,6 +69,14 @@ def before(
         "press_id": press_id, "since": times[first_shot_id] - BEFORE, "until": times[last_shot_id],
     }  # fmt: skip
     return [Happening(*row) for row in conn.execute(_BETWEEN, asked)]
+
+
+def untouched(conn: sa.Connection, press_id: int, shot_id: int) -> set[str]:
+    """Setpoints that were in force as they are now half an hour before a shot; none that nobody reports."""
+    times = (presses.load_engine_state(conn, press_id) or {}).get("setpoint_times", {})
+    ended_at = conn.execute(sa.select(shots.c.ended_at).where(shots.c.id == shot_id)).scalar()
+    since = 0 if ended_at is None else to_micros(ended_at - BEFORE)
+    return {key for key, at in times.items() if at < since}
 
 
 def words(happening: Happening, zone: tzinfo) -> str:

@@ -2,8 +2,9 @@
 
 An alarm is judged when a signal of it can change the answer: at each batch with one of its first few
 signaling shots, then as their number doubles, when another characteristic joins, and when its values come
-into doubt (`collector.alarms.working`). A batch without a signal asks nothing. The values are read once, as
-arrays, and only where values say something: not for doubts about the data.
+into doubt (`collector.alarms.working`); one of the recipe also when one of the process beside it is. A batch
+without a signal asks nothing. The values are read once, as arrays, and only where values say something: not
+for doubts about the data.
 """
 
 from __future__ import annotations
@@ -19,13 +20,18 @@ from collector.alarms.change import Change
 from collector.alarms.diagnosis import LOOKED_BACK, Matter, causes_of, spoken_of
 from collector.alarms.headline import headline
 from collector.alarms.model import Moved
-from collector.alarms.working import Working
+from collector.alarms.working import Working, said_of
 from collector.store import newest as newest_shots
 from collector.store.newest import Newest
 
 
 def judge(
-    conn: sa.Connection, press_id: int, alarm: Working, *, since_shot_id: int | None
+    conn: sa.Connection,
+    press_id: int,
+    alarm: Working,
+    *,
+    since_shot_id: int | None,
+    others: Sequence[Working] = (),
 ) -> dict[str, Any]:
     """Judge an alarm whose row and signals are written, and bring it up to what was found.
 
@@ -37,6 +43,8 @@ def judge(
         Takes the headline, the dates and the levels of what moved.
     since_shot_id : int or None
         First shot since the charts last started anew; no change is dated across it.
+    others : sequence of Working
+        Alarms of the press in hand; what they say of the same shots no cause of this one may contradict.
 
     Returns
     -------
@@ -60,6 +68,9 @@ def judge(
     alarm.say(headline(alarm.kind, list(alarm.moved.values())))
     _date(conn, press_id, alarm, changes, since_shot_id)
     matter = _matter(press_id, alarm, facts.values())
+    matter = replace(matter, elsewhere=said_of(
+        [each for each in others if each is not alarm], matter.low_shot_id, matter.last_shot_id
+    ))
     return {
         "headline": alarm.headline,
         "characteristics": alarm.characteristics(),

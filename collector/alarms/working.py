@@ -94,6 +94,12 @@ class Working:
             single_before=bool(moved) and all(item.single for item in moved),
         )
 
+    def speaks_of(self, low_shot_id: int, last_shot_id: int) -> bool:
+        """Whether it is about shots of this stretch."""
+        first = self.change_low_shot_id or self.first_shot_id
+        last = max(self.may_be_last(), default=None)
+        return first is not None and last is not None and first <= last_shot_id and last >= low_shot_id
+
     @property
     def single(self) -> bool:
         """Only single bad shots so far."""
@@ -224,6 +230,17 @@ class Working:
 
     def _note(self, event: str, note: str) -> None:
         self.steps.append(Step(event=event, before=self.stage.state, after=self.stage.state, note=note))
+
+
+def said_of(alarms: Iterable[Working], low_shot_id: int, last_shot_id: int) -> dict[str, int]:
+    """What alarms of the process say of a stretch of shots: which side each characteristic lastingly went."""
+    return {
+        item.key: item.direction
+        for alarm in alarms
+        if alarm.kind == "process" and alarm.speaks_of(low_shot_id, last_shot_id)
+        for item in alarm.moved.values()
+        if item.direction and not item.single and item.how is None
+    }
 
 
 def stage_of_row(row: AlarmRow) -> Stage:

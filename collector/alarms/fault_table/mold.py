@@ -95,6 +95,7 @@ MOLD: tuple[Fault, ...] = (
         ),
         tempo=("step",),
         happenings=("setpoint cooling_time", "setpoint hold_time"),
+        set_by=("cooling_time",),
         operator=("Compare the timer with the recipe sheet.", "Ask who changed it, and when and why."),
         technician=("Decide with quality whether the recipe's value is restored.",),
     ),

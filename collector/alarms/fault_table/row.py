@@ -39,6 +39,8 @@ class Fault:
         How it usually comes.
     happenings : tuple of str
         What on the time axis speaks for it when it comes shortly before: an event's kind, or "setpoint KEY".
+    set_by : tuple of str
+        Setpoints whose change it is; where the press reports one that stayed as it was, that speaks against.
     group : str or None
         What it has in common with the faults that telemetry does not tell it from, see `groups`.
     operator, technician : tuple of str
@@ -55,4 +57,5 @@ class Fault:
     technician: tuple[str, ...] = ()
     hazards: tuple[Hazard, ...] = ("guards",)
     happenings: tuple[str, ...] = ()
+    set_by: tuple[str, ...] = ()
     group: str | None = None

@@ -24,8 +24,9 @@ from collector.clock import ServiceClock
 from collector.contract import quantities
 from collector.data_checks.look import Rule
 from collector.store import alarms as alarm_store
-from collector.store import database, doubts, events, shots
+from collector.store import database, doubts, events, presses, shots
 from collector.store.tables import chart_restarts
+from collector.store.types import to_micros
 from tests.collector.alarms.floor import CYCLE, START, Floor
 from tests.collector.pipelines import pipeline
 from tests.collector.shots_in import message
@@ -63,6 +64,54 @@ def test_what_people_did_shortly_before_speaks_for_its_cause() -> None:
     assert told.row == 1
     assert "new lot shortly before" in told.reason
     assert told.score > match(seen)[0].score
+
+
+def test_an_alarm_of_the_recipe_does_not_call_unchanged_what_one_of_the_process_says_moved(
+    engine: sa.Engine,
+) -> None:
+    floor = Floor(engine)
+    floor.make(floor.steady(120))
+    warm = 0.7 * np.ones(30)
+    ids = floor.make(floor.steady(1, 2, mold_core_temperature=warm[:1]))
+    floor.off_recipe(ids[-1], "cooling_time", 30.0)
+    (recipe,) = floor.alarms()
+    assert recipe.causes is not None
+    assert "mold core temperature unchanged" in recipe.causes[0]["reason"]
+    for start in range(1, 30):
+        shot = floor.make(floor.steady(1, start, mold_core_temperature=warm[start : start + 1]))
+        floor.off_recipe(shot[0], "cooling_time", 30.0)
+    recipe, process = floor.alarms()
+    assert (recipe.kind, process.kind) == ("recipe", "process")
+    assert process.characteristics[0]["direction"] == 1
+    assert recipe.causes is not None
+    assert not any("mold core temperature unchanged" in each["reason"] for each in recipe.causes)
+    assert "mold core temperature higher" in recipe.causes[0]["reason"]
+
+
+def test_a_timer_that_nobody_set_is_not_called_set() -> None:
+    seen = dict.fromkeys(("injection_time", "cushion", "peak_melt_pressure"), 0)
+    seen |= {"cooling_time": -1, "cycle_time": -1}
+    named = {cause.row: cause for cause in match(seen)}[14]
+    assert named.borne_out
+    found = match(seen, untouched={"cooling_time"})
+    untouched = {cause.row: cause for cause in found}.get(14)
+    assert untouched is None or "Does not fit: cooling time not set anew." in untouched.reason
+    assert untouched is None or untouched.contradicted
+    assert found[0].name != named.name or found[0].contradicted
+    as_before = match(seen, happenings={"setpoint hold_time"}, untouched={"cooling_time"})
+    assert as_before[0].row == 14
+    assert "Does not fit" not in as_before[0].reason
+
+
+def test_a_setpoint_is_untouched_where_it_is_reported_and_older_than_half_an_hour(engine: sa.Engine) -> None:
+    floor = Floor(engine)
+    ids = floor.make(floor.steady(60))  # a shot a minute
+    set_at = {"cooling_time": START + timedelta(minutes=10), "hold_time": START + timedelta(minutes=20)}
+    with database.write(engine) as conn:
+        assert happenings.untouched(conn, floor.press.id, ids[45]) == set()
+        times = {key: to_micros(at) for key, at in set_at.items()}
+        presses.save_engine_state(conn, floor.press.id, {"setpoint_times": times}, last_shot_id=ids[-1])
+        assert happenings.untouched(conn, floor.press.id, ids[45]) == {"cooling_time"}
 
 
 def test_every_row_of_the_trade_has_its_row_here_and_groups_name_each_other() -> None:
