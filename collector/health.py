@@ -18,6 +18,7 @@ from collector.settings import Settings
 from collector.store import channels, heartbeats, outbox
 from collector.store.heartbeats import Beat
 from collector.store.jobs import Result, last_results
+from collector.store.runs import newest_first
 from collector.store.tables import presses, refusals, runs, shots
 
 DEAD_AFTER = timedelta(seconds=15)
@@ -68,7 +69,7 @@ class Press:
     silent : bool
         A shot of it should have arrived by now, by our clock; never of a press that is known from files only.
     idle : bool
-        It has no work: its newest run is closed.
+        It has no work: no run of it is open.
     lag_s : float or None
         Between the end of its newest shot and its arrival here; None where floor time is not real time, as
         in a demo.
@@ -236,11 +237,11 @@ def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime, *, 
 
 
 def _runs(conn: sa.Connection, press_id: int) -> bool:
-    """Whether a press has work: its newest run is not closed."""
+    """Whether a press has work: a run of it is not closed."""
     newest = (
         sa.select(runs.c.closed_at)
         .where(runs.c.press_id == press_id)
-        .order_by(runs.c.opened_at.desc(), runs.c.id.desc())
+        .order_by(*newest_first())
         .limit(1)
     )
     row = conn.execute(newest).first()

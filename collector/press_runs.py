@@ -12,13 +12,11 @@ from collector.contract.shot import Shot
 from collector.identity import Last
 from collector.press_rows import PressRows
 from collector.press_state import PressState, under
+from collector.run_names import door, is_file, over, takes_over, takes_shot_over, told
 from collector.sense import NOTHING
 from collector.store import events, limits, places, runs
-from collector.store.runs import FILE, FORM, INFERRED, MESSAGE, RunRow
+from collector.store.runs import FILE, FORM, INFERRED, RunRow
 from collector.store.tables import shots
-
-MQTT, SPARKPLUG = "mqtt", "sparkplug"  # what live sources name themselves
-_DOORS = {MQTT: MESSAGE, SPARKPLUG: MESSAGE, FORM: FORM}
 
 
 class PressRuns:
@@ -45,8 +43,10 @@ class PressRuns:
     def fits(self, state: PressState, shot: Shot, last: Last | None) -> bool:
         """Whether a shot belongs to the open run; `last` is the newest shot, judged or not."""
         run = self.current(state)
-        if run is None or shot.run not in (None, run.name):
+        if run is None:
             return False
+        if shot.run not in (None, run.name):
+            return takes_shot_over(state, run, shot)
         if shot.run is None and shot.mold is not None and shot.mold != run.mold:
             return run.mold is None and self._is_told_mold(run, shot.mold)
         # A run that somebody named lasts over a weekend; one that was only inferred has no reason to.
@@ -61,7 +61,7 @@ class PressRuns:
 
     def enter(self, state: PressState, shot: Shot) -> PressState:
         """Open the run a shot names; for a shot that names none and finds none, one is inferred."""
-        name, opened_by, why = shot.run, _door(shot.source), None
+        name, opened_by, why = shot.run, door(shot.source), None
         if name is None:
             name, opened_by = f"{self.press_name}-{shot.ended_at:%Y%m%d-%H%M%S}", INFERRED
             why = self._why_inferred(state, shot)
@@ -91,21 +91,26 @@ class PressRuns:
         if message.action == "close":
             return self._close(state, message)
         known = runs.by_name(self.conn, self.press_id, message.run)
-        if known is not None and known.id == state.run_id:
+        current = self.current(state)
+        if known is not None and current is not None and self._is_told_again(state, current, known, message):
             self._describe(known, message)
+            state = state if known.id != current.id else told(state, known.name, message.source)
             return self._redescribed(state, at=message.at)
         if known is not None and known.closed_at is not None and message.at <= known.closed_at:
             return state  # it ended since: the message, or the file, came again
         if known is not None and self._goes_on(state, known, message):
             return self._resumed(state, known, message)
-        current = self.current(state)
         if current is not None and message.at < current.opened_at:
             return self._of_before(state, message, known, current)
         run = known or runs.open_run(
-            self.conn, self.press_id, message.run, at=message.at, opened_by=_door(message.source),
+            self.conn, self.press_id, message.run, at=message.at, opened_by=door(message.source),
             **runs.described(message),
         )
         return self._begin(state, run, at=message.at, source=message.source)
+
+    def _is_told_again(self, state: PressState, current: RunRow, run: RunRow, message: RunMessage) -> bool:
+        """Whether a message tells more of the open run, or of the one whose shots that has taken over."""
+        return run.id == current.id or (message.source != FORM and takes_over(state, current, run.name))
 
     def _goes_on(self, state: PressState, run: RunRow, message: RunMessage) -> bool:
         """Whether the file before this one ended in its run, as where a press writes one each hour."""
@@ -119,7 +124,8 @@ class PressRuns:
         self._run = run
         self.rows.event("run", at=message.at, source=message.source, new=run.name, note="goes on")
         self._describe(run, message)
-        return self._redescribed(replace(state, run_id=run.id), at=message.at)
+        state = told(replace(state, run_id=run.id), run.name, message.source)
+        return self._redescribed(state, at=message.at)
 
     def _of_before(
         self, state: PressState, message: RunMessage, known: RunRow | None, current: RunRow
@@ -128,7 +134,7 @@ class PressRuns:
         if known is None:
             runs.open_run(
                 self.conn, self.press_id, message.run, at=message.at, closed_at=current.opened_at,
-                opened_by=_door(message.source), **runs.described(message),
+                opened_by=door(message.source), **runs.described(message),
             )
         return state
 
@@ -145,7 +151,7 @@ class PressRuns:
         run = self._inferred_of(message)
         if run is None:
             return None
-        runs.rename(self.conn, run.id, message.run, opened_by=_door(message.source))
+        runs.rename(self.conn, run.id, message.run, opened_by=door(message.source))
         runs.fill_in(self.conn, run, message)
         self.rows.event(
             "run", at=message.at, source=message.source, old=run.name, new=message.run, note="named"
@@ -187,7 +193,11 @@ class PressRuns:
             run = replace(run, closed_at=None)
         self._run = run
         old = None if before is None else before.name
+        state, taken = over(state, before, run, source)
+        note = note if taken is None else events.taken_over(taken)
         self.rows.event("run", at=at, source=source, old=old, new=run.name, note=note)
+        if run.opened_by != INFERRED:
+            state = told(state, run.name, source)
         fresh = replace(
             state.starting(), run_id=run.id, context=run.context(), recipe=run.setpoints, keys={},
             fresh=True, sense=NOTHING, trial=run.trial,
@@ -206,7 +216,8 @@ class PressRuns:
             return state
         self._run = None
         self.rows.event("run", at=message.at, source=message.source, old=named.name, note="closed")
-        return replace(state, run_id=None)
+        ended = message.source != FORM and message.run == state.told_run
+        return replace(state, run_id=None, told_run=None if ended else state.told_run)
 
     def _describe(self, run: RunRow, message: RunMessage) -> None:
         """The same run again: a new lot or color is an event, what was not known is filled in."""
@@ -238,13 +249,3 @@ class PressRuns:
         unstored = self.rows.unstored("color")
         last = unstored[-1:] or [events.last_lot(self.conn, self.press_id, run.id, kind="color")]
         return last[0] or run.color
-
-
-def _door(source: str) -> str:
-    """By which door a run was named: a message, a person's form, or the file that was imported."""
-    return _DOORS.get(source, FILE)
-
-
-def is_file(source: str) -> bool:
-    """Whether a message came out of a file."""
-    return source not in _DOORS

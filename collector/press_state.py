@@ -78,6 +78,8 @@ class PressState:
         What each value usually is, and whether it is in doubt; outlives runs.
     trial : bool
         The open run is made to learn what settings do: nothing is charted or compared.
+    told_run : str or None
+        The run that the press named last, itself; a run that a person opened takes its shots over.
     startup_done : int
         Startup shots since the last start or stop.
     charting : bool
@@ -106,6 +108,7 @@ class PressState:
     clock: PressClock = NOT_HEARD
     data: Mapping[str, Known] = field(default_factory=dict)
     trial: bool = False
+    told_run: str | None = None
     startup_done: int = 0
     charting: bool = False
     recent: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
@@ -155,6 +158,7 @@ def dump(state: PressState) -> dict[str, Any]:
         "clock": [list(state.clock.lags_s), state.clock.behind_s, state.clock.told_s],
         "data": data_checks.dump(state.data),
         "trial": state.trial,
+        "told_run": state.told_run,
         "startup_done": state.startup_done,
         "charting": state.charting,
         "recent": {key: list(values) for key, values in state.recent.items()},
@@ -211,6 +215,7 @@ def load(stored: Mapping[str, Any], limits_by_id: Callable[[int], KeyLimits]) ->
         clock=_load_clock(stored.get("clock")),
         data=data_checks.load(stored.get("data", {})),
         trial=stored.get("trial", False),
+        told_run=stored.get("told_run"),
         startup_done=stored["startup_done"],
         charting=stored["charting"],
         recent={key: tuple(values) for key, values in stored["recent"].items()},

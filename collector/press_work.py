@@ -27,9 +27,10 @@ from collector.press_behind import ShotsBehind
 from collector.press_identity import is_newest
 from collector.press_past import PastRuns
 from collector.press_rows import PressRows
-from collector.press_runs import PressRuns, is_file
+from collector.press_runs import PressRuns
 from collector.press_state import PressState
 from collector.press_waiting import WaitingShots
+from collector.run_names import is_file
 from collector.store import identities, presses, runs, signals
 from collector.store.presses import PressRow
 from collector.verdict import Policy
@@ -113,6 +114,8 @@ class PressWork:
         if not self.runs.fits(self.state, shot, self._last()):
             self._flush()
             self.state = self.runs.enter(self.state, shot)
+        if shot.run not in (None, self.state.told_run):
+            self.state = replace(self.state, told_run=shot.run)
         self._waiting.add(shot, verdict)
         self.counts.stored += 1
         if not is_file(shot.source):

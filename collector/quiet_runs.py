@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from collector.press_runs import MQTT, SPARKPLUG
+from collector.run_names import MQTT, SPARKPLUG
 from collector.store import events, presses, runs
 from collector.store.tables import presses as presses_table
 from collector.store.tables import runs as runs_table

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from collector.contract.shot import Shot
 from collector.press_state import PressState, dump, load
 from collector.retrace import Piece, last_states, retrace
-from collector.store import archives, limits, presses, runs, signals
+from collector.store import archives, events, limits, presses, runs, signals
 from collector.store.shots import Phase
 from collector.store.tables import shots
 from collector.store.tables import signals as signals_table
@@ -37,20 +37,31 @@ class Place:
 def place_of(conn: sa.Connection, press_id: int, epoch: int, shot: Shot) -> Place:
     """Run and phase of the shot before a late one (of the shot after it, where there is none before).
 
-    Where the late shot names a run that is known, only shots of that run count as its neighbors.
+    Where the late shot names a run that is known, only shots of that run count as its neighbors, unless a
+    person's run had taken them over.
     """
     c = shots.c
     named = None if shot.run is None else runs.by_name(conn, press_id, shot.run)
     of_press = sa.select(c.run_id, c.phase).where(c.press_id == press_id, c.epoch == epoch)
-    if named is not None:
-        of_press = of_press.where(c.run_id == named.id)
     column: sa.Column[Any] = c.ended_at if shot.counter is None else c.counter
     mark = shot.ended_at if shot.counter is None else shot.counter
     before = conn.execute(of_press.where(column < mark).order_by(column.desc()).limit(1)).one_or_none()
+    if named is not None and not (before and _is_taken_over(conn, press_id, before.run_id, shot)):
+        of_press = of_press.where(c.run_id == named.id)
+        before = conn.execute(of_press.where(column < mark).order_by(column.desc()).limit(1)).one_or_none()
     row = before or conn.execute(of_press.where(column > mark).order_by(column).limit(1)).one_or_none()
     if row is None:
         return Place(None if named is None else named.id, "startup")
     return Place(row.run_id, row.phase)
+
+
+def _is_taken_over(conn: sa.Connection, press_id: int, run_id: int | None, shot: Shot) -> bool:
+    """Whether a late shot was made while a person's run had the shots of the one that it names."""
+    if run_id is None or shot.run is None:
+        return False
+    run = runs.by_id(conn, run_id)
+    ended = run.closed_at is not None and shot.ended_at > run.closed_at
+    return run.opened_by == runs.FORM and not ended and events.takes_over(conn, press_id, run_id, shot.run)
 
 
 def replay(

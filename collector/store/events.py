@@ -65,6 +65,19 @@ def is_known(conn: sa.Connection, press_id: int, kind: str, *, at: datetime, new
     return new in list(found)
 
 
+def taken_over(name: str) -> str:
+    """What the opening of a person's run says where the press goes on naming another one."""
+    return f"opened; takes the shots of {name}, which the press names"
+
+
+def takes_over(conn: sa.Connection, press_id: int, run_id: int, name: str) -> bool:
+    """Whether a run was opened over the one of this name, which its press went on naming."""
+    c = events.c
+    query = sa.select(c.new).join(runs, runs.c.id == run_id)
+    query = query.where(c.press_id == press_id, c.kind == "run", c.at == runs.c.opened_at)
+    return conn.execute(query.where(c.note == taken_over(name)).limit(1)).first() is not None
+
+
 def last_lot(
     conn: sa.Connection, press_id: int, run_id: int, *, kind: Literal["lot", "color"] = "lot"
 ) -> str | None:

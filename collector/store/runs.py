@@ -159,6 +159,11 @@ def end_with_newest(conn: sa.Connection, run_id: int) -> None:
     conn.execute(own.values(closed_at=newest.scalar_subquery()))
 
 
+def newest_first() -> tuple[sa.ColumnElement[Any], ...]:
+    """Order in which a press's open run comes first, which may have begun before one that ended."""
+    return runs.c.closed_at.is_not(None), runs.c.opened_at.desc(), runs.c.id.desc()
+
+
 def covering(conn: sa.Connection, press_id: int, at: datetime, *, other_than: int | None = None) -> bool:
     """Whether a run of a press, other than this one, was going on at a time."""
     c = runs.c

@@ -14,6 +14,7 @@ from sqlalchemy.engine import Connection, Row
 from collector.plan import charts_from_json, drawn_limits
 from collector.store import holds as hold_rows
 from collector.store import shots as shot_rows
+from collector.store.runs import newest_first
 from collector.store.tables import events, limits, presses, runs, shots, signals
 
 SEGMENT = (
@@ -44,10 +45,10 @@ def press_names(conn: Connection, site: str) -> dict[str, int]:
 
 
 def run_rows(conn: Connection, press_id: int, *, most: int = 60) -> Sequence[Row[*tuple[Any, ...]]]:
-    """The newest runs of a press: id, name, mold, blend, opened_at, closed_at."""
+    """The newest runs of a press, the open one first: id, name, mold, blend, opened_at, closed_at."""
     columns = (runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.opened_at, runs.c.closed_at)
     query = sa.select(*columns).where(runs.c.press_id == press_id)
-    return conn.execute(query.order_by(runs.c.opened_at.desc()).limit(most)).all()
+    return conn.execute(query.order_by(*newest_first()).limit(most)).all()
 
 
 def has_shot_since(conn: Connection, press_id: int, since: datetime) -> bool:
