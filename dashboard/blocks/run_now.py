@@ -15,7 +15,7 @@ from collector.store.runs import RunRow
 from dashboard.blocks import signed_in
 from dashboard.blocks.acting import carry_out
 from dashboard.blocks.plain import sentence
-from dashboard.blocks.run_now_words import now_words, recipe_words
+from dashboard.blocks.run_now_words import closing_words, naming_words, now_words, opened_words, recipe_words
 from dashboard.queries import database
 from dashboard.queries.press_run import Now, read_now
 
@@ -40,6 +40,8 @@ def _run_form(press: str, now: Now) -> None:
     if not signed_in.may("run opened", "Open or describe a run"):
         return
     run = now.run
+    if naming := naming_words(now):
+        st.caption(sentence(naming))
     with st.form("press_run_open", border=False):
         name = st.text_input(
             "Run", value="" if run is None else run.name, key=f"press_run_name_{press}", max_chars=100,
@@ -68,7 +70,7 @@ def _run_form(press: str, now: Now) -> None:
                 trial=trial,
             )
             carry_out(
-                f"Run {name.strip()} is open on {press}.", open_run, press=press, name=name, told=told,
+                opened_words(name.strip(), press, lot, now), open_run, press=press, name=name, told=told,
                 site=database.settings().site, policy=engine_policy(database.settings()), who=who,
             )
 
@@ -83,7 +85,7 @@ def _close_form(press: str, now: Now) -> None:
     if now.run is None or not signed_in.may("run closed", "Close this run"):
         return
     with st.form("press_run_close", border=False):
-        st.markdown(sentence(f"Run {now.run.name} is over when its last shot was made."))
+        st.markdown(sentence(closing_words(now)))
         who = signed_in.who("press_run_close_who")
         if st.form_submit_button("Close this run", key="press_run_close_button"):
             carry_out(

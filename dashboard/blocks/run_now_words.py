@@ -12,10 +12,51 @@ OPENED = {
 }  # fmt: skip
 
 
+UNTIL = "until somebody closes it or the press names yet another"
+
+
 def now_words(now: Now) -> str:
     """``Run R-0412, opened by a message · Larch 5 · blend A · lot 3118 · recipe Larch 5 A version 2``."""
-    parts = [_run(now), _trial(now), *_made(now), _recipe(now), now.clock, _missing(now)]
+    parts = [_run(now), _trial(now), _taken_over(now), *_made(now), _recipe(now), now.clock, _missing(now)]
     return " \u00b7 ".join(part for part in parts if part)
+
+
+def opened_words(name: str, press: str, lot: str | None, now: Now) -> str:
+    """What is said when a person opened a run, or said more of the one that is open.
+
+    Parameters
+    ----------
+    name, press : str
+    lot : str or None
+        As the form said it; None leaves that of an open run in force.
+    now : Now
+        Before.
+    """
+    same = now.run is not None and now.run.name == name
+    lot = lot or (now.lot if same else None)
+    said = f"Run {name} is open on {press}, {f'lot {lot}' if lot else 'lot not known'}."
+    named = now.named_by_press
+    if same or named in (None, name):
+        return said
+    return f"{said} It has the shots from now on, though the press goes on naming {named}, {UNTIL}."
+
+
+def naming_words(now: Now) -> str | None:
+    """What to know before a run is opened on a press that names its run itself."""
+    if now.named_by_press is None:
+        return None
+    return f"The press itself names its run {now.named_by_press}. One of another name has its shots {UNTIL}."
+
+
+def closing_words(now: Now) -> str:
+    """What closing the open run means."""
+    assert now.run is not None
+    said = f"Run {now.run.name} is over when its last shot was made."
+    if now.taken_over is not None:
+        return f"{said} The next shot goes to {now.taken_over} if the press still names it."
+    if now.named_by_press == now.run.name:
+        return f"{said} The press names it itself, and a shot that names it opens it again: end it there too."
+    return said
 
 
 def recipe_words(row: RecipeRow) -> str:
@@ -31,6 +72,10 @@ def _run(now: Now) -> str:
 
 def _trial(now: Now) -> str | None:
     return "trial, not charted" if now.run is not None and now.run.trial else None
+
+
+def _taken_over(now: Now) -> str | None:
+    return f"the press names {now.taken_over}" if now.taken_over else None
 
 
 def _made(now: Now) -> list[str | None]:

@@ -17,7 +17,8 @@ from sqlalchemy.engine import Connection, Row
 
 from collector.actions.first_shot import is_approved
 from collector.alarms.causes import to_name
-from collector.store import holds
+from collector.store import events, holds
+from collector.store.runs import newest_first
 from collector.store.tables import alarms, heartbeats, presses, runs, shots
 from collector.store.types import to_micros
 from dashboard.queries import provisional
@@ -151,10 +152,13 @@ def _newest_run(conn: Connection, press_id: int) -> RunFacts | None:
             runs.c.id, runs.c.name, runs.c.mold, runs.c.blend, runs.c.lot, runs.c.opened_at, runs.c.closed_at
         )
         .where(runs.c.press_id == press_id)
-        .order_by(runs.c.opened_at.desc(), runs.c.id.desc())
+        .order_by(*newest_first())
         .limit(1)
     ).first()
-    return None if row is None else RunFacts(**row._mapping)
+    if row is None:
+        return None
+    lot = events.last_lot(conn, press_id, row.id) or row.lot
+    return RunFacts(**{**row._mapping, "lot": lot})
 
 
 def _last_shot(conn: Connection, press_id: int) -> LastShot | None:

@@ -25,13 +25,13 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunFacts:
-    """The newest run of a press."""
+    """The open run of a press, else its newest."""
 
     id: int
     name: str
     mold: str | None
     blend: str | None
-    lot: str | None
+    lot: str | None  # in force
     opened_at: datetime
     closed_at: datetime | None
 

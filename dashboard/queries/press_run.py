@@ -12,7 +12,7 @@ from collector import press_clock
 from collector.store import events, gaps, recipes, runs
 from collector.store.presses import load_engine_state
 from collector.store.recipes import RecipeRow
-from collector.store.runs import RunRow
+from collector.store.runs import FORM, RunRow
 from collector.store.tables import presses
 
 
@@ -34,6 +34,8 @@ class Now:
         Shots that it counted and that never arrived.
     recipes : list of RecipeRow
         Every version there is.
+    named_by_press : str or None
+        The run that the press itself named last, in its shots or in a message.
     """
 
     run: RunRow | None
@@ -42,6 +44,14 @@ class Now:
     clock: str | None
     missing: int
     recipes: list[RecipeRow]
+    named_by_press: str | None = None
+
+    @property
+    def taken_over(self) -> str | None:
+        """The run that the press names, where a person's run has its shots."""
+        if self.run is None or self.run.opened_by != FORM or self.named_by_press == self.run.name:
+            return None
+        return self.named_by_press
 
     @property
     def is_qualified(self) -> bool:
@@ -62,4 +72,5 @@ def read_now(conn: Connection, press_id: int, name: str) -> Now:
         run=run, lot=lot, setpoints=state.get("setpoints", {}),
         clock=press_clock.words(behind_s) if far else None,
         missing=sum(gap.missing for gap in gaps.listed(conn, press=name)), recipes=recipes.listed(conn),
+        named_by_press=state.get("told_run"),
     )

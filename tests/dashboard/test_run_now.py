@@ -21,7 +21,7 @@ from collector.store.tables import journal, recipes, runs, shots
 from dashboard.audit.audit import audit
 from dashboard.audit.collect import collect
 from dashboard.audit.tables import made
-from dashboard.blocks.lane_words import sentence
+from dashboard.blocks.lane_words import run_words, sentence
 from dashboard.blocks.run_now_words import now_words
 from dashboard.queries.floor import read_floor
 from dashboard.queries.press_run import read_now
@@ -111,6 +111,45 @@ def test_a_trial_is_ticked_and_neither_the_floor_nor_the_audit_takes_it_for_a_st
     assert (said.headline, said.detail) == ("trial, shot 1,063", "stored and shown, not charted")
     phases = dict(made(audit(evidence, ZoneInfo("UTC"))).rows)["Of these"]
     assert phases == "0 startup, 0 baseline, 0 charted, 0 with a signal, 4 of a trial and so not charted"
+
+
+def test_a_run_over_the_one_that_the_press_names_says_how_long_it_lasts_and_the_floor_has_it(
+    store: sa.Engine,
+) -> None:
+    app = page()
+    assert any("The press itself names its run R-1" in each.value for each in app.caption)
+    app.text_input(key="press_run_name_P1").input("T-1")
+    app.checkbox(key="press_run_trial_P1").check()
+    app.selectbox(key="press_run_who").select("operator 1")
+    app.button(key="press_run_button").click().run()
+
+    until = "though the press goes on naming R-1, until somebody closes it or the press names yet another"
+    assert any(until in each.value for each in app.info)
+    assert any("the press names R-1" in each.value for each in app.markdown)
+    assert any("The next shot goes to R-1 if the press still names it" in each.value for each in app.markdown)
+    pipeline(store).take([message(n, {"cushion": 6.0}, run="R-1") for n in range(60, 64)])
+    at = START + timedelta(minutes=64)
+    with database.read(store) as conn:
+        (lane,) = read_floor(conn, site="lowland", now=at, wall=at).lanes
+    assert run_words(lane)[0] == "T-1 \u00b7 Larch 5"
+    assert lane.activity == "running"
+
+
+def test_a_lot_changed_by_form_is_the_lot_everywhere(store: sa.Engine) -> None:
+    app = page()
+    app.text_input(key="press_run_lot_P1").input("3120")
+    app.selectbox(key="press_run_who").select("operator 1")
+    app.button(key="press_run_button").click().run()
+
+    assert any("Run R-1 is open on P1, lot 3120." in each.value for each in app.info)
+    assert any("lot 3120" in each.value for each in app.markdown)
+    pipeline(store).take([message(n, {"cushion": 6.0}, run="R-1") for n in range(60, 64)])
+    at = START + timedelta(minutes=64)
+    with database.read(store) as conn:
+        (lane,) = read_floor(conn, site="lowland", now=at, wall=at).lanes
+        evidence = collect(conn, 1, settings=Settings(), taken_at=at)
+    assert run_words(lane)[1] == "lot 3120"
+    assert "3120" in str(dict(made(audit(evidence, ZoneInfo("UTC"))).rows))
 
 
 def test_the_form_shows_the_recipe_that_the_run_has(store: sa.Engine) -> None:
