@@ -93,7 +93,7 @@ def discs(audit: Audit) -> Table:
             quantities.label(each.characteristic), words.GROUPS[compared.group],
             f"{compared.difference.flagged:,}", f"{compared.difference.unflagged:,}",
             words.interval(each.characteristic, each.unit, compared), compared.difference.certainty,
-            "; ".join(words.reasons(compared)) or NONE,
+            "; ".join(words.reasons(each.characteristic, each.unit, compared)) or NONE,
         )
         for each in audit.found.gauged
         for compared in each.compared

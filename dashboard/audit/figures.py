@@ -12,9 +12,10 @@ import pandas as pd
 import vl_convert
 
 from collector.contract import quantities
-from dashboard.audit import gauged
+from dashboard.audit import decided, gauged
 from dashboard.audit.audit import Audit
 from dashboard.audit.evidence import Evidence
+from dashboard.audit.facts import HoldFact
 from dashboard.audit.gauged import Gauged
 from dashboard.audit.shifts import History
 from dashboard.charts.audit_readings import audit_readings
@@ -74,7 +75,7 @@ def _track(evidence: Evidence, each: History) -> Figure:
     })  # fmt: skip
     track = Track(
         shots=shots, limits=_limits(evidence, each.key), levels=_levels(evidence, each),
-        holds=_holds(evidence), changes=_changes(evidence),
+        holds=_holds(evidence, evidence.holds), changes=_changes(evidence),
     )  # fmt: skip
     chart = audit_track(track, key=each.key, unit=evidence.units.get(each.key), domain=_domain(evidence))
     return Figure(quantities.label(each.key), svg(chart))
@@ -91,8 +92,8 @@ def _readings(evidence: Evidence, each: Gauged, flags: frozenset[int]) -> Figure
         "flagged": [place in flags for place in discs],
     })  # fmt: skip
     chart = audit_readings(
-        frame, key=each.characteristic, unit=each.unit, domain=_domain(evidence), holds=_holds(evidence),
-        tolerance=each.tolerance,
+        frame, key=each.characteristic, unit=each.unit, domain=_domain(evidence),
+        holds=_holds(evidence, gauged.flagging(evidence)), tolerance=each.tolerance,
     )  # fmt: skip
     return Figure(quantities.label(each.characteristic), svg(chart))
 
@@ -132,13 +133,10 @@ def _levels(evidence: Evidence, each: History) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["at", "until", "value"])
 
 
-def _holds(evidence: Evidence) -> pd.DataFrame:
+def _holds(evidence: Evidence, holds: Sequence[HoldFact]) -> pd.DataFrame:
     numbers = axis_numbers(evidence)
-    covered = merged(
-        (hold.first, hold.last)
-        for hold in evidence.holds
-        if hold.first is not None and hold.last is not None
-    )
+    spans = (decided.span(evidence, hold) for hold in holds)
+    covered = merged((span.start, span.stop - 1) for span in spans if span)
     rows = [(int(numbers[low]), int(numbers[high])) for low, high in covered if high is not None]
     return pd.DataFrame(rows, columns=["at", "until"])
 

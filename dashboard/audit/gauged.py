@@ -10,8 +10,9 @@ from typing import Literal
 import numpy as np
 
 from collector.gauging.age import standing
+from dashboard.audit import decided
 from dashboard.audit.evidence import Evidence
-from dashboard.audit.facts import GaugingFact
+from dashboard.audit.facts import GaugingFact, HoldFact
 from rules.dome import link
 
 FIRST = ("dome", "diameter", "weight")
@@ -46,12 +47,15 @@ class Compared:
         How much older the discs of the group were when gauged, where that spoils the comparison.
     left_out : int
         Discs that were left out because they were gauged at another age.
+    at_all_ages : Difference or None
+        The same with those discs, as the Dome page compares; None where none was left out.
     """
 
     group: Group
     difference: link.Difference
     age_gap_h: float | None
     left_out: int
+    at_all_ages: link.Difference | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,14 +113,18 @@ def summaries(evidence: Evidence, touched: frozenset[int]) -> tuple[Gauged, ...]
 
 
 def flagged(evidence: Evidence) -> frozenset[int]:
-    """Places of the shots that signaled or lie on a hold of an alarm of the process."""
+    """Places of the shots that signaled or lie on a hold that flags."""
     frame = evidence.shot_list.frame
     found = {int(place) for place in np.flatnonzero(frame["signaled"].to_numpy(dtype=bool))}
-    foretold = {alarm.id for alarm in evidence.alarms if alarm.kind != "gauging"}
-    for hold in evidence.holds:
-        if hold.alarm_id in foretold and hold.first is not None and hold.last is not None:
-            found.update(range(hold.first, hold.last + 1))
+    for hold in flagging(evidence):
+        found.update(decided.span(evidence, hold))
     return frozenset(found)
+
+
+def flagging(evidence: Evidence) -> list[HoldFact]:
+    """Holds of alarms of the press; one that a gauging opened would foretell what it follows from."""
+    foretold = {alarm.id for alarm in evidence.alarms if alarm.kind != "gauging"}
+    return [hold for hold in evidence.holds if hold.alarm_id in foretold]
 
 
 def _summary(
@@ -182,7 +190,10 @@ def _compared(
             found = _difference(near, inside)
             if found.interval is not None:
                 left_out = len(discs) - len(near)
-                yield Compared(group=group, difference=found, age_gap_h=None, left_out=left_out)
+                every = _difference(discs, inside) if left_out else None
+                yield Compared(
+                    group=group, difference=found, age_gap_h=None, left_out=left_out, at_all_ages=every
+                )
                 continue
         yield Compared(group=group, difference=_difference(discs, inside), age_gap_h=gap, left_out=0)
 

@@ -14,7 +14,7 @@ from collector.contract import quantities
 from collector.contract.figures import counted, percent
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.facts import SignalGroup
-from dashboard.audit.gauged import Compared
+from dashboard.audit.gauged import ALIKE_AGES_H, Compared
 from dashboard.audit.shifts import Excursion
 from dashboard.audit.shot_list import stretches
 from dashboard.blocks.press_words import rule_words
@@ -110,7 +110,7 @@ def difference(key: str, unit: str, compared: Compared) -> str:
         f"{quantities.label(key)} of {GROUPS[compared.group]} is {interval(key, unit, compared)}, "
         f"{found.flagged} against {found.unflagged} other discs"
     )
-    flaws = "; ".join(reasons(compared))
+    flaws = "; ".join(reasons(key, unit, compared))
     return f"{text}: {flaws}" if flaws else text
 
 
@@ -127,12 +127,27 @@ def interval(key: str, unit: str, compared: Compared) -> str:
     return f"{size} {'lower' if down else 'higher'} ({low} to {high}, {share})"
 
 
-def reasons(compared: Compared) -> list[str]:
+def reasons(key: str, unit: str, compared: Compared) -> list[str]:
     """Why the comparison says less than it seems to."""
     found = list(compared.difference.reasons)
     if compared.age_gap_h is not None:
         later = "later" if compared.age_gap_h > 0 else "earlier"
         found.append(f"they were gauged {abs(compared.age_gap_h):.0f} h {later}, which alone may do that")
     if compared.left_out:
-        found.append(f"{counted(compared.left_out, 'disc')} gauged at another age left out")
+        found.append(_left_out(key, unit, compared))
     return found
+
+
+def _left_out(key: str, unit: str, compared: Compared) -> str:
+    """How many discs are left out, why, and what they would change: the Dome page compares with them."""
+    text = (
+        f"{counted(compared.left_out, 'disc')} left out, gauged more than {ALIKE_AGES_H:.0f} h earlier or "
+        "later than most of the others, since discs go on shrinking"
+    )
+    every = compared.at_all_ages
+    if every is None or every.interval is None:
+        return text
+    size = quantities.format_value(key, abs(every.interval.estimate), unit)
+    more = "lower" if every.interval.estimate < 0 else "higher"
+    against = f"{every.flagged} against {every.unflagged}"
+    return f"{text} (with them, as the Dome page compares: {size} {more}, {against})"

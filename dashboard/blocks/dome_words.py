@@ -87,7 +87,8 @@ def apart(reasons: Iterable[str], characteristic: str, late: int) -> str:
     after = f" {_discs(late)} gauged after the usual 24 to 72 h are included." if late else ""
     needed = set_time_h(characteristic)
     rule = (
-        f"Only readings from {needed:.0f} h after molding on count."
+        f"Readings from {needed:.0f} h after molding on count, whatever their age; a run audit compares "
+        "discs of like age where ages differ."
         if needed
         else "Readings count at any age."
     )
