@@ -28,6 +28,11 @@ _OVER = {
 }  # fmt: skip
 
 
+def over_words(kind: str) -> str:
+    """How a condition of this kind is said to be over, on every screen."""
+    return _OVER.get(kind, "inside limits again")
+
+
 def state_words(alarm: AlarmRow) -> str:
     """Where an alarm stands, for people."""
     on_hold = ", discs on hold" if alarm.holding else ""
@@ -35,7 +40,7 @@ def state_words(alarm: AlarmRow) -> str:
         return f"closed: {alarm.cause}{on_hold}"
     who = alarm.acknowledged_by
     had = f"{who} had it, needs a cause" if who else "needs a cause"
-    back = _OVER.get(alarm.kind, "inside limits again")
+    back = over_words(alarm.kind)
     return {
         "active_unacknowledged": "active, nobody has it yet",
         "active_acknowledged": f"active, {who} has it",

@@ -16,6 +16,7 @@ DETAIL, DETAIL_OF_TWO = (22.0, 28.0), (30.0, 34.0)
 LEAST = 20.0  # nothing is set smaller while it fits
 ONE_ROW, LEAST_ROW = 36.0, 28.0
 NO_BREAK = "\N{NO-BREAK SPACE}"
+SEPARATOR = " · "
 
 
 def picture(area: Plot, lane: Lane, *, dot: float, hatch: str, stop_cycles: float) -> str:
@@ -101,7 +102,10 @@ def _one_row(said: Sentence, setting: Setting) -> Text:
 
 
 def _detail(said: str, setting: Setting, grown: float, style: str) -> Text:
-    """In one line, or larger in two where there is the room; a line ends between two parts if it can."""
+    """In one line, or larger in two where there is the room; a line ends between two parts if it can.
+
+    Parts for which there is no room are left out from the end.
+    """
     low, high = DETAIL if setting.detail_lines == 1 else DETAIL_OF_TWO
 
     def set_as(text_of: str) -> Text:
@@ -114,5 +118,14 @@ def _detail(said: str, setting: Setting, grown: float, style: str) -> Text:
             style=style,
         )
 
-    whole = set_as(" · ".join(part.replace(" ", NO_BREAK) for part in said.split(" · ")))
-    return set_as(said) if whole.lines[-1].endswith("…") else whole
+    parts = said.split(SEPARATOR)
+    whole = set_as(SEPARATOR.join(part.replace(" ", NO_BREAK) for part in parts))
+    found = set_as(said) if _is_cut(whole) else whole
+    # What stands last matters least, and half a cause may read as another: it goes as a whole.
+    if _is_cut(found) and len(parts) > 1:
+        return _detail(SEPARATOR.join(parts[:-1]), setting, grown, style)
+    return found
+
+
+def _is_cut(block: Text) -> bool:
+    return block.lines[-1].endswith("…")

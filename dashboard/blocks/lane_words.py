@@ -9,19 +9,14 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from collector.alarms.extent_words import tray_words
+from dashboard.blocks.alarm_words import over_words
 from dashboard.queries.floor_facts import AlarmFacts, Floor, Lane
 from dashboard.queries.hold_extent import Held
 
 Tone = Literal["signal", "silent", "calm"]
 Local = Callable[[datetime], datetime]
 
-STATES = {
-    "acknowledged": "acknowledged",
-    "returned_unacknowledged": "inside limits again",
-    "normal": "inside limits again",
-    "latched_unacknowledged": "inside limits again",
-    "latched_acknowledged": "inside limits again",
-}
+OVER = ("returned_unacknowledged", "normal", "latched_unacknowledged", "latched_acknowledged")
 # More letters do not fit the one line of a lane among six at a size that is read at 5 m; all trays stand on
 # the alarm's own page.
 LONGEST_TRAYS = 36
@@ -102,7 +97,8 @@ def _alarm_detail(lane: Lane, alarm: AlarmFacts, others: Sequence[str], now: dat
         parts.append(f"silent for {span(now - _since(lane, now))}")
     parts.append(_since_shot(alarm, now, local))
     parts += others
-    parts.append(STATES.get(alarm.state.removeprefix("active_"), ""))
+    parts.append("acknowledged" if alarm.state == "active_acknowledged" else "")
+    parts.append(over_words(alarm.kind) if alarm.state in OVER else "")
     parts.append("provisional limits" if alarm.provisional else "")
     if lane.alarms_open > 1:
         parts.append(f"{lane.alarms_open - 1} more")
@@ -195,7 +191,7 @@ def counts(floor: Floor) -> str:
         f"{alarms} need{'s' if alarms == 1 else ''} a look" if alarms else "",
         f"{silent} silent" if silent else "",
         f"{discs:,} disc{'s' if discs != 1 else ''} on hold" if discs else "",
-        f"{floor.gaugings_due:,} gauging{'s' if floor.gaugings_due != 1 else ''} due"
+        f"{floor.gaugings_due:,} gauging{'s' if floor.gaugings_due != 1 else ''} due now"
         if floor.gaugings_due
         else "",
     ]
@@ -209,6 +205,8 @@ def stale_words(floor: Floor, local: Local) -> str:
     if floor.collector_seen_at is None:
         return "The collector has not run yet: no shot can arrive."
     seen = clock_time(floor.collector_seen_at, floor.now, local)
+    if floor.store_problem is not None:
+        return f"The database takes nothing in (see Service): nothing here is newer than {seen}."
     return f"The collector has stopped: nothing here is newer than {seen}."
 
 

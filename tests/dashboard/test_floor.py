@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
@@ -16,11 +16,13 @@ import vl_convert
 from PIL import Image
 
 from collector.clock import wall_now
+from collector.store import alarms as alarm_rows
 from collector.store import database, tables
 from dashboard.blocks import floor_tablet as tablet_screen
 from dashboard.blocks import lane_marks
+from dashboard.blocks.alarm_words import state_words
 from dashboard.blocks.drawing import text
-from dashboard.blocks.floor_lane import words
+from dashboard.blocks.floor_lane import Setting, words
 from dashboard.blocks.floor_screen import CSS, drawing, trouble
 from dashboard.blocks.floor_tablet import tablet
 from dashboard.blocks.floor_wall import wall
@@ -125,7 +127,7 @@ def test_a_lane_names_no_cause_that_its_own_evidence_contradicts(
 
 def test_the_header_counts_what_the_floor_asks_for(six_presses: sa.Engine) -> None:
     floor = replace(read(six_presses), gaugings_due=12)
-    assert counts(floor) == "2 need a look · 1 silent · 50 discs on hold · 12 gaugings due"
+    assert counts(floor) == "2 need a look · 1 silent · 50 discs on hold · 12 gaugings due now"
     assert counts(replace(floor, lanes=floor.lanes[:1], gaugings_due=0)) == "nothing needs a look"
 
 
@@ -134,7 +136,7 @@ def test_discs_on_hold_and_silent_presses_need_a_look_without_an_alarm(six_press
     quiet = tuple(replace(lane, alarms_open=0) for lane in floor.lanes)
     assert counts(replace(floor, lanes=quiet)) == "1 silent · 50 discs on hold"
     held = tuple(lane for lane in quiet if lane.activity != "silent")
-    assert counts(replace(floor, lanes=held, gaugings_due=1)) == "50 discs on hold · 1 gauging due"
+    assert counts(replace(floor, lanes=held, gaugings_due=1)) == "50 discs on hold · 1 gauging due now"
 
 
 def test_only_shots_of_the_last_two_hours_are_read_in_order(two_presses: sa.Engine) -> None:
@@ -170,6 +172,24 @@ def test_a_stopped_collector_is_told_in_words(store: sa.Engine, seed: Callable[.
     floor = read(store)
     assert stale_words(floor, same) == "The collector has stopped: nothing here is newer than 13:40."
     assert "The collector has stopped" in drawn(floor)
+
+
+def test_a_collector_that_a_locked_database_keeps_silent_has_not_stopped(
+    store: sa.Engine, seed: Callable[..., None]
+) -> None:
+    seed(store, ("P1",), alive=False)
+    assert read(store).lanes[0].activity == "running"
+    later = NOW + timedelta(minutes=30)
+    assert read(store, now=later).lanes[0].activity == "silent"
+    other = database.open_engine(str(store.url))
+    with database.write(other):
+        floor = read(store, now=later)
+    other.dispose()
+    said = "The database takes nothing in (see Service): nothing here is newer than 13:40."
+    assert stale_words(floor, same) == said
+    assert said in drawn(floor)
+    assert floor.lanes[0].activity == "running"
+    assert "silent" not in counts(floor)
 
 
 def test_a_collector_that_never_ran_and_an_empty_floor_say_so(store: sa.Engine) -> None:
@@ -317,6 +337,29 @@ def test_a_detail_breaks_between_its_parts() -> None:
     shown = words(Sentence("signal", "Cushion low", detail), SETTINGS[0])[1]
     plain = [line.replace("\N{NO-BREAK SPACE}", " ") for line in shown.lines]
     assert plain == ["since shot 996 (13:05) · inside limits again", "often check ring did not seat"]
+
+
+@pytest.mark.parametrize("setting", SETTINGS)
+def test_what_does_not_fit_is_left_out_as_a_whole(setting: Setting) -> None:
+    more = [f"zone {number} of the barrel 2.4 °C cooler" for number in range(6)]
+    parts = ["since shot 996 (13:05)", *more, "often heater band of the barrel failed"]
+    said = Sentence("signal", "Cushion low", " \u00b7 ".join(parts))
+    def plain(texts: Sequence[str]) -> str:
+        return " ".join(texts).replace("\N{NO-BREAK SPACE}", " ").replace(" \u00b7", "")
+
+    shown = plain(words(said, setting)[1].lines)
+    assert shown in [plain(parts[:count]) for count in range(2, len(parts))]
+
+
+@pytest.mark.parametrize(("kind", "over"), [("gauging", "gauged"), ("process", "inside limits again")])
+def test_the_floor_says_that_a_condition_is_over_as_the_alarms_page_does(
+    six_presses: sa.Engine, kind: str, over: str
+) -> None:
+    with database.write(six_presses) as conn:
+        conn.execute(sa.update(tables.alarms).values(kind=kind, state="returned_unacknowledged"))
+        [row, *_] = alarm_rows.unclosed(conn)
+    assert over in said(read(six_presses), "P2")[2].split(" \u00b7 ")
+    assert over in state_words(row)
 
 
 def test_many_lanes_make_the_page_longer_rather_than_unreadable(two_presses: sa.Engine) -> None:
