@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
 from collector.clock import wall_now
@@ -13,15 +15,14 @@ from dashboard.queries.gauging import due_count
 
 # A little under the period of the screens, so that each of their turns finds a new second.
 FRESH_S = 0.9
-# What is due changes with the age of discs, not with every shot.
-DUE_FRESH_S = 60.0
 
 
-@st.cache_data(ttl=DUE_FRESH_S, max_entries=1, show_spinner=False)
-def gaugings_due() -> int:
-    """How many discs are old enough to be gauged, now or within the hour."""
+# What is due changes with the age of discs, not with every shot: once a minute of the floor will do.
+@st.cache_data(max_entries=1, show_spinner=False)
+def gaugings_due(at: datetime) -> int:
+    """How many discs were old enough to be gauged at a minute of the floor."""
     with read(database.engine()) as conn:
-        return due_count(conn, database.clock().now())
+        return due_count(conn, at)
 
 
 @st.cache_data(ttl=FRESH_S, max_entries=2, show_spinner=False)
@@ -36,7 +37,7 @@ def floor_drawing() -> str:
             now=now,
             wall=wall_now(),
             stop_cycles=settings.charts.stop_cycles,
-            gaugings_due=gaugings_due(),
+            gaugings_due=gaugings_due(now.replace(second=0, microsecond=0)),
             first_shot_approval=settings.charts.first_shot_approval,
         )
     return drawing(

@@ -55,7 +55,7 @@ def _entry(row: GaugingRow, who: str) -> None:
 
 def due(todo: Sequence[ToGauge], now: datetime) -> None:
     """Every disc that is due, so that trays can be fetched together."""
-    with st.expander(f"All discs due ({len(todo)})", icon=":material/list:"):
+    with st.expander(f"Discs due now or within the hour ({len(todo)})", icon=":material/list:"):
         if not todo:
             st.caption("None now or within the hour.")
             return

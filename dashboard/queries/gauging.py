@@ -73,8 +73,8 @@ def to_gauge(
 
 
 def due_count(conn: Connection, now: datetime) -> int:
-    """How many discs are due for their dome now or within the hour."""
-    return len(discs_due.due(conn, now, within=SOON))
+    """How many discs are due for their dome now: those that the Gauging page lists as due now."""
+    return sum(each.due_at <= now for each in discs_due.due(conn, now, within=SOON))
 
 
 def find_disc(conn: Connection, wanted: NewGauging) -> ToGauge | str:

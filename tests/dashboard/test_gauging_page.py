@@ -197,7 +197,16 @@ def test_a_list_joined_by_order_shows_its_first_shot_and_can_be_shifted(store, s
     assert any("The first belongs to shot 3 of P2" in text.value for text in page.markdown)
 
 
-def test_due_count_counts_what_ripens_within_the_hour(store, seed):
+def test_the_floor_counts_what_the_page_calls_due_now(store, ids):
+    with database.read(store) as conn:
+        for quarters in range(-12, 12):
+            at = NOW + timedelta(hours=quarters / 4)
+            listed = queries.to_gauge(conn, at, characteristic="dome")
+            assert queries.due_count(conn, at) == sum(each.due_at <= at for each in listed)
+        assert len(queries.to_gauge(conn, NOW, characteristic="dome")) > 0
+
+
+def test_due_count_counts_what_has_ripened(store, seed):
     seed(store, ())
     old_run(store, NOW, hours=22.5)
     with database.read(store) as conn:
