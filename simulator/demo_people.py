@@ -91,8 +91,11 @@ class People:
                 alarms.c.opened_at,
                 alarms.c.changed_at,
                 presses.c.name,
+                # Discs out of tolerance are found a day after the shots that are to blame.
+                sa.func.coalesce(shots.c.ended_at, alarms.c.opened_at).label("made_at"),
             )
             .join(presses, presses.c.id == alarms.c.press_id, isouter=True)
+            .join(shots, shots.c.id == alarms.c.first_shot_id, isouter=True)
             .where(alarms.c.closed_at.is_(None))
         )
         with database.read(self.engine) as conn:
@@ -110,9 +113,9 @@ class People:
         return bool(alarm.state in OVER and now >= alarm.changed_at + self.closed_after)
 
     def _found(self, alarm: Any) -> tuple[str, str]:
-        for episode in self.episodes(alarm.opened_at):
-            begun = episode.start <= alarm.opened_at
-            if alarm.name == episode.press and begun and alarm.opened_at < episode.end + HURRY:
+        for episode in self.episodes(alarm.made_at):
+            begun = episode.start <= alarm.made_at
+            if alarm.name == episode.press and begun and alarm.made_at < episode.end + HURRY:
                 return CAUSES.get(episode.fault, UNKNOWN)
         return UNKNOWN
 
@@ -140,7 +143,7 @@ class People:
         if unseen is not None and hold.name == unseen.press and unseen.start <= hold.opened_at < unseen.end:
             if now >= unseen.end + HURRY:
                 reason = "boxed for the buyer before any disc was gauged"
-                hold_actions.release(self.engine, hold.id, who="operator 2", clock=clock, reason=reason)
+                hold_actions.release(self.engine, hold.id, who="technician 1", clock=clock, reason=reason)
             return
         if now < hold.ended_at + DECIDED_AFTER:
             return
