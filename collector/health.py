@@ -18,6 +18,7 @@ from collector.settings import Settings
 from collector.store import channels, heartbeats, outbox
 from collector.store.heartbeats import Beat
 from collector.store.jobs import Result, last_results
+from collector.store.probe import why_not_writable
 from collector.store.runs import newest_first
 from collector.store.tables import presses, refusals, runs, shots
 
@@ -134,6 +135,9 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
         Floor time for the presses, wall time for everything else.
     """
     beats, beat = heartbeats.of_collectors(conn, wall=wall), heartbeats.last(conn, heartbeats.COLLECTOR)
+    blocked = _blocked(conn, beat, wall)
+    # While nothing can be stored, no press can be heard: none is called silent for that.
+    heard_until = now if blocked is None or beat is None else beat.at
     queues = [
         Waiting(channel=one.channel, messages=one.waiting, age_s=_seconds(wall - one.oldest_at))
         for one in outbox.queues(conn)
@@ -145,12 +149,12 @@ def read_health(conn: sa.Connection, settings: Settings, *, now: datetime, wall:
     ).scalar_one()
     return Health(
         reasons=(
-            *_collector_reasons(beat, wall),
+            *_collector_reasons(beat, wall, blocked=blocked),
             *_job_reasons(jobs, wall, site=settings.site, silent=_is_silent(beat, wall)),
             *_outbox_reasons(queues), *map(_off_reason, off),
         ),
         collectors=tuple(Collector.of(name, beat, wall) for name, beat in beats.items()),
-        presses=tuple(_presses(conn, settings, now=now, wall=wall)),
+        presses=tuple(_presses(conn, settings, now=now, wall=wall, heard_until=heard_until)),
         outbox=tuple(queues), channels_off=tuple(off), jobs=tuple(jobs), refused_24h=refused,
     )  # fmt: skip
 
@@ -164,13 +168,22 @@ def _is_silent(beat: Beat | None, wall: datetime) -> bool:
     return beat is None or wall - beat.wall_at > DEAD_AFTER
 
 
-def _collector_reasons(beat: Beat | None, wall: datetime) -> list[str]:
+def _blocked(conn: sa.Connection, beat: Beat | None, wall: datetime) -> str | None:
+    """Why no collector can store a sign of life; asked only where one that was not stopped is silent."""
+    if beat is None or beat.stopped or not _is_silent(beat, wall):
+        return None
+    return why_not_writable(conn.engine)
+
+
+def _collector_reasons(beat: Beat | None, wall: datetime, *, blocked: str | None) -> list[str]:
     """What is wrong with whoever collects; nothing it said counts once it is silent."""
     if beat is None:
         return ["no collector has ever run on this store: start `evenrun collect`"]
     age_s = _seconds(wall - beat.wall_at)
     if _is_silent(beat, wall) and beat.stopped:
         return [f"the collector was stopped {age_s:.0f} s ago: start `evenrun collect`"]
+    if blocked is not None:
+        return [f"{blocked}; until then no sign of life can be stored, the last one is {age_s:.0f} s old"]
     if _is_silent(beat, wall):
         return [f"no collector has given a sign of life for {age_s:.0f} s: start `evenrun collect`"]
     broker, store = beat.detail.get("broker", "connected"), beat.detail.get("store_problem")
@@ -210,19 +223,23 @@ def _off_reason(channel: str) -> str:
     return f"the channel {channel} is switched off: mend it and switch it on again on the Service page"
 
 
-def _presses(conn: sa.Connection, settings: Settings, *, now: datetime, wall: datetime) -> list[Press]:
+def _presses(
+    conn: sa.Connection, settings: Settings, *, now: datetime, wall: datetime, heard_until: datetime
+) -> list[Press]:
     rows = conn.execute(
         sa.select(presses).where(presses.c.site == settings.site).order_by(presses.c.name)
     ).all()
     real = abs(now - wall) < SAME_CLOCK
-    return [_press(conn, row, settings, now, real=real) for row in rows]
+    return [_press(conn, row, settings, now, heard_until=heard_until, real=real) for row in rows]
 
 
-def _press(conn: sa.Connection, row: Any, settings: Settings, now: datetime, *, real: bool) -> Press:
+def _press(
+    conn: sa.Connection, row: Any, settings: Settings, now: datetime, *, heard_until: datetime, real: bool
+) -> Press:
     usual_s = row.usual_cycle_s
     age = None if row.last_shot_at is None else max(now - row.last_shot_at, timedelta(0))
     patience_s = max(settings.charts.stop_cycles * (usual_s or 60.0), SHORTEST_PATIENCE_S)
-    quiet = row.heard_at is not None and now - row.heard_at > timedelta(seconds=patience_s)
+    quiet = row.heard_at is not None and heard_until - row.heard_at > timedelta(seconds=patience_s)
     newest = conn.execute(
         sa.select(shots.c.ended_at, shots.c.received_at)
         .where(shots.c.press_id == row.id, shots.c.ended_at == row.last_shot_at)

@@ -33,6 +33,7 @@ def look(shop: Shop, *, monotonic: Callable[[], float] = time.monotonic) -> str 
     with read(shop.engine) as conn:
         presses = press_facts(conn, shop.settings.site, ears, at_s=at_s, speed=shop.clock.speed)
         away = shop.vitals.broker() is not None or _broker_is_away(conn)
+        away = away or shop.vitals.store_problem is not None  # then no shot can arrive in the store
         late = overdue(last_results(conn), jobs.JOBS, site=shop.settings.site, wall=shop.wall())
     if away:
         ears.start_over(at_s=at_s)

@@ -70,10 +70,13 @@ def write(engine: sa.Engine) -> Iterator[sa.Connection]:
     StoreUnavailable
         The database is locked, full, read-only or away for now; nothing was written.
     """
-    with _turn(engine), failures.translated(engine), engine.connect() as connection:
-        connection.execution_options(**{_WRITES: True})
-        with connection.begin():
-            yield connection
+    with _turn(engine), failures.translated(engine), engine.connect() as connection, writing(connection):
+        yield connection
+
+
+def writing(connection: sa.Connection) -> sa.RootTransaction:
+    """Begin to write on a connection; for whoever cannot wait for a turn."""
+    return connection.execution_options(**{_WRITES: True}).begin()
 
 
 def _turn(engine: sa.Engine) -> AbstractContextManager[object]:

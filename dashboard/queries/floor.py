@@ -18,6 +18,7 @@ from sqlalchemy.engine import Connection, Row
 from collector.actions.first_shot import is_approved
 from collector.alarms.causes import to_name
 from collector.store import events, holds
+from collector.store.probe import why_not_writable
 from collector.store.runs import newest_first
 from collector.store.tables import alarms, heartbeats, presses, runs, shots
 from collector.store.types import to_micros
@@ -68,12 +69,15 @@ def read_floor(
     -------
     Floor
     """
+    seen, silent_for = _collector(conn, wall)
+    blocked = None if silent_for is None or seen is None else why_not_writable(conn.engine)
+    # While nothing can be stored, no press can be heard: none is called silent for that.
+    heard_until = now if blocked is None or seen is None else seen
     rows = conn.execute(sa.select(presses).where(presses.c.site == site)).all()
     by_press = _marks(conn, [row.id for row in rows], now)
-    lanes = tuple(_lane(conn, row, by_press.get(row.id, ()), now, stop_cycles) for row in rows)
+    lanes = tuple(_lane(conn, row, by_press.get(row.id, ()), heard_until, stop_cycles) for row in rows)
     if first_shot_approval:
         lanes = tuple(replace(lane, first_shot_waits=_first_shot_waits(conn, lane)) for lane in lanes)
-    seen, silent_for = _collector(conn, wall)
     return Floor(
         now=now,
         lanes=tuple(sorted(lanes, key=lambda lane: _natural(lane.name))),
@@ -81,6 +85,7 @@ def read_floor(
         collector_seen_at=seen,
         collector_silent_for=silent_for,
         service_alarm=_service_alarm(conn, site),
+        store_problem=blocked,
     )
 
 

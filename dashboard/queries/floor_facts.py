@@ -96,6 +96,7 @@ class Floor:
     gaugings_due: int
     collector_seen_at: datetime | None  # service time of its last sign of life
     collector_silent_for: timedelta | None  # wall time, None while it lives
+    store_problem: str | None = None  # why no collector can store anything, while it is silent
     service_alarm: str | None = None  # what the service says of itself, such as that the broker is away
 
     @property

@@ -223,6 +223,28 @@ def test_a_collector_that_fell_silent_is_not_connected_and_leaves_after_an_hour(
     assert "no collector has given a sign of life for 3601 s" in health(engine).reasons[0]
 
 
+def test_a_collector_that_a_locked_store_keeps_silent_is_not_said_to_be_missing(
+    engine: sa.Engine, seeded: Seeded, database_url: str
+) -> None:
+    beat(engine, ago_s=48)
+    with database.write(engine) as conn:
+        long_ago = WALL - timedelta(seconds=90)
+        conn.execute(sa.update(tables.presses).values(heard_at=long_ago, usual_cycle_s=10.0))
+        conn.execute(sa.update(tables.runs).values(closed_at=None))
+    assert "start `evenrun collect`" in health(engine).reasons[0]
+    assert [press.silent for press in health(engine).presses] == [True]
+    other = database.open_engine(database_url)
+    with database.write(other) as conn:
+        if other.dialect.name == "postgresql":
+            conn.exec_driver_sql("LOCK TABLE heartbeats IN EXCLUSIVE MODE")
+        found = health(engine)
+    other.dispose()
+    assert "is locked by another process" in found.reasons[0]
+    assert found.reasons[0].endswith("the last one is 48 s old")
+    assert not any("evenrun collect" in reason for reason in found.reasons)
+    assert [press.silent for press in found.presses] == [False]
+
+
 def test_a_collector_that_was_stopped_says_so(engine: sa.Engine) -> None:
     beat(engine, ago_s=20)
     stop(engine, ago_s=19)

@@ -97,6 +97,17 @@ def test_a_press_known_from_files_only_is_never_silent(place: Place) -> None:
     assert place.told() == []
 
 
+def test_while_the_store_takes_nothing_in_no_press_is_called_silent(place: Place) -> None:
+    place.shop.vitals.store_problem = "the database is locked"
+    place.wait(3600)
+    assert not [headline for headline, _ in place.told() if "silent" in headline or "No shot" in headline]
+    place.shop.vitals.store_problem = None
+    place.wait(600, "P2")
+    assert not [headline for headline, _ in place.told() if "No shot" in headline]  # counted from now on
+    place.wait(60, "P2")
+    assert [headline for headline, _ in place.told() if "No shot" in headline]
+
+
 def test_it_is_said_once_and_the_same_alarm_calls_again(place: Place) -> None:
     place.wait(1800, "P2")
     place.wait(60, "P1", "P2")

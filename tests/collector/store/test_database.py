@@ -16,7 +16,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from collector.errors import SettingsError, StoreError, StoreUnavailable
-from collector.store import database, imports, tables
+from collector.store import database, heartbeats, imports, probe, tables
 from collector.store.database import open_engine, read, upgrade, write
 
 PRESS = {"site": "lowland", "name": "P1"}
@@ -330,3 +330,25 @@ class TestPostgresql:
 
         add_press(engine)
         assert count(engine) == 1
+
+
+def test_who_asks_whether_a_store_takes_anything_in_is_told_why_not_and_writes_nothing(
+    engine: sa.Engine, database_url: str
+) -> None:
+    add_press(engine)
+    with write(engine) as conn:
+        heartbeats.beat(conn, "collector", wall=datetime(2026, 11, 24, tzinfo=UTC), now=datetime.now(UTC))
+    assert probe.why_not_writable(engine) is None
+    other = open_engine(database_url)
+    with write(other) as conn:
+        if other.dialect.name == "postgresql":
+            conn.exec_driver_sql("LOCK TABLE heartbeats IN EXCLUSIVE MODE")
+        said = probe.why_not_writable(engine)
+    other.dispose()
+    assert said is not None
+    assert "is locked by another process; close what holds it" in said
+    assert probe.why_not_writable(engine) is None
+    with engine.connect() as conn:
+        ask = "PRAGMA busy_timeout" if engine.dialect.name == "sqlite" else "SHOW lock_timeout"
+        assert conn.exec_driver_sql(ask).scalar() in (database.BUSY_TIMEOUT_MS, "5s")
+        assert conn.execute(sa.select(tables.heartbeats.c.name)).scalars().all() == ["collector"]
