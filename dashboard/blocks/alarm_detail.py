@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.blocks.alarm_words import (
     ACT,
     SIGNAL,
+    beside_words,
     event_row,
     gauged_row,
     moved_row,
@@ -48,6 +49,8 @@ def head(found: Detail) -> None:
         st.write(f"Since {local(alarm.opened_at):%a %H:%M}.")
     else:
         st.write(since_words(found, local))
+    if beside := beside_words(found):
+        st.write(sentence(beside))
     if found.provisional:
         st.write(sentence(rests_words(found.provisional, settings().charts.false_alarms_per_day)))
     if found.shelf is not None:

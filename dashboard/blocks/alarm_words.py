@@ -99,6 +99,18 @@ def since_words(found: Detail, local: Local) -> str:
     return f"{words}; it began between {between}{sure}.{turns}"
 
 
+def beside_words(found: Detail) -> str:
+    """Which alarms of the press lie over the same shots, with their causes; empty where there is none."""
+    if not found.beside:
+        return ""
+    told = [
+        f"alarm {each.id} ({each.headline[:1].lower()}{each.headline[1:]}), "
+        + (f"cause given: {each.cause}" if each.cause else "no cause given yet")
+        for each in found.beside
+    ]
+    return f"The press had signaled over the same shots: {'; '.join(told)}."
+
+
 def _turn_words(found: Detail, local: Local) -> str:
     """What went to the other side of its level meanwhile, and when: the date above is of the first side."""
     said = ""

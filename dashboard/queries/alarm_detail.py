@@ -17,6 +17,7 @@ from collector.store.alarms import AlarmRow, StepRow
 from collector.store.set_asides import SetAside
 from collector.store.tables import events, runs, shots
 from dashboard.queries import provisional
+from dashboard.queries.alarm_beside import Beside, beside
 from dashboard.queries.alarms import press_names, whose
 from dashboard.queries.holds import Held, held_of
 
@@ -61,6 +62,7 @@ class Detail:
     holds: tuple[Held, ...]
     steps: tuple[StepRow, ...]
     shelf: SetAside | None
+    beside: tuple[Beside, ...] = ()  # alarms of the press over the shots of a gauging's alarm
     provisional: tuple[str, ...] = ()  # keys whose limits nobody had approved
 
 
@@ -88,6 +90,7 @@ def detail(conn: sa.Connection, alarm_id: int) -> Detail | None:
         holds=tuple(held_of(conn, hold) for hold in hold_store.of_alarm(conn, alarm_id)),
         steps=tuple(alarm_store.steps(conn, alarm_id)),
         shelf=set_asides.shelf_of(conn, alarm_id),
+        beside=beside(conn, alarm),
         provisional=provisional.keys_of_alarm(conn, alarm_id),
     )
 
