@@ -84,8 +84,7 @@ def over_same_shots(evidence: Evidence, alarm: AlarmFact) -> str:
     if alarm.kind != "gauging" or alarm.first is None or alarm.last is None:
         return ""
     found = [
-        f"alarm {other.id} ({other.headline[:1].lower()}{other.headline[1:]}), "
-        f"cause given: {other.cause or 'none'}"
+        f"alarm {other.id}, cause given: {other.cause or 'none'}"
         for other in evidence.alarms
         if other.kind != "gauging" and _reaches(evidence, other, alarm.first, alarm.last)
     ]
