@@ -100,7 +100,7 @@ def _run(places: Places, settings: Settings, speed: float, console: Console) -> 
         _wait_for_collector(engine, children)
         floor = LiveFloor(told, settings=settings, clock=clock)
         unhurried = replace(_people(engine), acknowledged_after=LIVE_WAIT, closed_after=LIVE_WAIT)
-        people = LivePeople(unhurried, clock)
+        people = LivePeople(unhurried, clock, tell=console.print)
         stack.callback(people.stop)
         stack.callback(floor.stop)
         floor.start()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from collector.errors import EvenrunError, StoreUnavailable
 from collector.settings import Settings
 from collector.store import clock as stored_clock
 from collector.store import database, heartbeats
+from collector.store import people as accounts
 from collector.store.tables import presses
 from simulator.demo_people import People
 from simulator.demo_story import LIVE_START, Told, moment
@@ -24,6 +25,10 @@ log = logging.getLogger("evenrun.demo")
 
 LOOK_S = 0.05  # wall seconds between looks at the clock
 WEEK_ENDS_WITHIN = timedelta(minutes=30)  # the last shots of Friday's shift
+ACCOUNTS = (
+    "This store has accounts now: the invented people have none, so they answer no alarm and decide about no "
+    "hold any more."
+)
 PEOPLE_S = 2.0  # wall seconds between looks at the alarms
 
 
@@ -116,8 +121,8 @@ class LiveFloor:
 class LivePeople:
     """Lets the demo's people act every now and then, in a thread."""
 
-    def __init__(self, people: People, clock: ServiceClock) -> None:
-        self._people = people
+    def __init__(self, people: People, clock: ServiceClock, *, tell: Callable[[str], None]) -> None:
+        self._people, self._tell = people, tell
         self._clock = clock
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="people", daemon=True)
@@ -134,9 +139,16 @@ class LivePeople:
     def _run(self) -> None:
         while not self._stop.wait(PEOPLE_S):
             try:
+                if self._may_not_act():
+                    self._tell(ACCOUNTS)
+                    return
                 self._people.act(self._clock)
             except StoreUnavailable as error:
                 log.warning("the people wait: %s", error)
             except EvenrunError as error:
                 # Somebody at the screen was quicker with the same alarm.
                 log.info("%s", error)
+
+    def _may_not_act(self) -> bool:
+        with database.read(self._people.engine) as conn:
+            return accounts.is_enforced(conn)

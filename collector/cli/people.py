@@ -68,6 +68,7 @@ def _do(engine: sa.Engine, what: What, name: str, roles: list[str], subject: str
     match what:
         case What.ADD:
             _say_code(name, act.add(engine, name, roles, who=who, clock=clock))
+            _say_if_first(engine)
         case What.RESET:
             _say_code(name, act.give_code(engine, name, who=who, clock=clock))
         case What.ROLE:
@@ -98,6 +99,17 @@ def _provider() -> str:
 
 def _say_code(name: str, code: str) -> None:
     typer.echo(f"{name} opens /code on the screens and enters this code, within two days: {code}")
+
+
+def _say_if_first(engine: sa.Engine) -> None:
+    """Where people chose names until now, the first account ends that."""
+    with database.read(engine) as conn:
+        first = len(accounts.all_accounts(conn)) == 1
+    if first and load_settings().people.sign_in == "names":
+        typer.echo(
+            "This is the first account: from now on nothing is done under a chosen name any more. In a demo "
+            "its invented people have no account, so they answer no alarm and decide about no hold."
+        )
 
 
 def _list(engine: sa.Engine) -> None:

@@ -3,6 +3,7 @@
 import streamlit as st
 
 from dashboard.blocks import accounts, acting, signed_in
+from dashboard.queries import database
 from dashboard.queries import people as queries
 
 st.title("People")
@@ -15,6 +16,11 @@ if not queries.are_accounts():
         'person. Accounts with passwords, PINs and roles come with the setting people.sign_in = "accounts".'
     )
 else:
+    if database.settings().people.sign_in == "names":
+        st.write(
+            "Since there are accounts, nothing is done under a chosen name any more. In a demo its invented "
+            "people have no account, so they answer no alarm and decide about no hold."
+        )
     found = signed_in.person()
     if found is None:
         st.write("Sign in to see the accounts.")

@@ -228,6 +228,7 @@ def test_a_store_with_accounts_asks_for_them_whatever_the_settings_say(
     monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
     st.cache_resource.clear()
     assert queries.are_accounts()
+    assert "its invented people have no account" in opened().markdown[0].value
 
 
 def test_every_act_that_asks_for_a_role_has_words_for_people() -> None:

@@ -8,11 +8,13 @@ from types import SimpleNamespace
 import pytest
 import sqlalchemy as sa
 
+from collector.actions import people as accounts
+from collector.cli.terminal import acting
 from collector.clock import ServiceClock
 from collector.people.roles import ACTS
 from collector.store import database
 from collector.store.tables import alarms, presses
-from simulator import demo_people
+from simulator import demo_live, demo_people
 from simulator.demo_people import CAUSES, UNKNOWN, People, Tolerance
 from tests.dashboard.audit import floor
 
@@ -68,3 +70,16 @@ def test_holds_are_decided_by_people_whom_the_table_of_roles_lets(told, monkeypa
     ((name, more),) = asked
     act = ACTS["hold released" if name == "release" else "hold scrapped"]
     assert more["who"].split()[0] in act.roles
+
+
+def test_after_the_first_account_the_invented_people_stop_and_say_so(told, monkeypatch):
+    engine, people, asked = told
+    monkeypatch.setattr(demo_live, "PEOPLE_S", 0.01)
+    clock, said = standing(BEGAN + timedelta(days=2)), []
+    accounts.add(engine, "admin 1", ["admin"], who=acting(engine, ""), clock=clock)
+    alone = demo_live.LivePeople(people, clock, tell=said.append)
+    alone.start()
+    alone._thread.join(timeout=30)
+    alone.stop()
+    assert said == [demo_live.ACCOUNTS]
+    assert not asked

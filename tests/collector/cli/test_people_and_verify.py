@@ -45,6 +45,14 @@ def test_an_account_from_the_terminal(shop: sa.Engine, capsys: pytest.CaptureFix
     assert "active" in run(capsys, "people", "list")[1]
 
 
+def test_the_first_account_where_names_were_chosen_says_what_ends(
+    shop: sa.Engine, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("EVENRUN_PEOPLE__SIGN_IN", "names")
+    assert "its invented people have no account" in run(capsys, "people", "add", "a 1", "--role", "admin")[1]
+    assert "invented" not in run(capsys, "people", "add", "a 2", "--role", "quality")[1]
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
