@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from collector.contract import quantities
 from collector.contract.figures import counted, percent
+from collector.gauging.age import set_time_h
 from dashboard.audit import compare, words
 from dashboard.audit.evidence import Evidence
 from dashboard.audit.findings import Findings
@@ -77,6 +78,12 @@ def _gaugings(evidence: Evidence, found: Findings) -> Iterator[str]:
         yield f"{counted(evidence.unjoined, 'gauging')} of this run found no disc and count nowhere."
     for each in found.gauged:
         name = quantities.label(each.characteristic)
+        if each.final and each.provisional:
+            yield (
+                f"{name} of discs gauged too early: {counted(each.provisional, 'reading')} from before "
+                f"{set_time_h(each.characteristic):.0f} h left out of every mean and comparison, since such "
+                "discs go on changing."
+            )
         if each.unknown:
             yield (
                 f"{name} at its set time: the ages of {counted(each.unknown, 'reading')} are unknown, "

@@ -46,3 +46,16 @@ def test_only_holds_of_alarms_of_the_press_flag_and_are_drawn_beside_readings(wa
     drawn = figures._holds(evidence, gauged.flagging(evidence))
     assert drawn.to_numpy().tolist() == [[floor.FIRST + 10, floor.FIRST + 19]]
     assert len(figures._holds(evidence, evidence.holds)) == 2
+
+
+def test_readings_from_before_the_set_time_are_told_by_number_and_reason(tmp_path, audited):
+    engine = floor.new_store(tmp_path)
+    floor.store_run(engine, tmp_path)
+    floor.gauge(engine, tmp_path, warm_age_h=5)
+    found = audited(engine)
+    early = sum(counter in floor.WARM for counter in range(floor.FIRST, floor.LAST + 1, 6))
+    (dome,) = found.found.gauged
+    assert (dome.provisional, dome.discs) == (early, dome.readings - early)
+    (told,) = [text for text in found.conclusion.not_known if "gauged too early" in text]
+    assert f"{early} readings from before 24 h left out" in told
+    engine.dispose()
