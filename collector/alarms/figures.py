@@ -65,7 +65,8 @@ def _nuisance(found: Measures) -> list[Figure]:
     return [
         Figure(
             "Share of the ten most frequent",
-            f"{percent(found.top_share)} of {counted(found.calls, 'alarm')}", "at most 5 %",
+            f"{percent(found.top_share)} of {counted(found.calls, 'alarm')}",
+            f"at most 5 %; judged from {ENOUGH_CALLS} alarms on" if few else "at most 5 %",
             "not judged" if few else "inside" if found.top_share <= 0.05 else "outside",
         ),
         _judged("Chattering", f"{len(found.chattering)}", "none", not found.chattering),

@@ -102,10 +102,10 @@ def effect(found: Effect, characteristic: str, unit: str | None = None) -> str:
     unit = unit_names.symbol(unit or quantities.unit(characteristic) or "")
     step = unit_names.symbol(quantities.unit(found.key) or "")
     more = "higher" if found.slope.estimate >= 0 else "lower"
-    low, high = _ends(found.slope)
-    decimals = max(0, 1 - math.floor(math.log10(high - low))) if high > low else 3
-    size, low_text, high_text = (f"{each:.{decimals}f}" for each in (abs(found.slope.estimate), low, high))
-    return f"{size} {unit} {more} for each {step or 'unit'} more ({low_text} to {high_text} {unit})"
+    wide = found.slope.high - found.slope.low
+    decimals = max(0, 1 - math.floor(math.log10(wide))) if wide > 0 else 3
+    size = f"{abs(found.slope.estimate):.{decimals}f}"
+    return f"{size} {unit} {more} for each {step or 'unit'} more ({_ends(found.slope, decimals, f' {unit}')})"
 
 
 def strongest(effects: list[Effect], characteristic: str, unit: str | None = None) -> str:
@@ -170,15 +170,17 @@ def lead(found: Skill, pattern: str = "%s") -> str:
 def _size(interval: Interval, characteristic: str, confidence: float, unit: str | None) -> tuple[str, str]:
     value = quantities.format_value(characteristic, abs(interval.estimate), unit)
     decimals = len(value.split()[0].partition(".")[2])
-    low, high = _ends(interval)
-    return value, f"{low:.{decimals}f} to {high:.{decimals}f}, {percent(confidence)}"
+    return value, f"{_ends(interval, decimals)}, {percent(confidence)}"
 
 
-def _ends(interval: Interval) -> tuple[float, float]:
-    """Ends in the direction of the estimate, so that "lower by" is not said with two minus signs."""
-    if interval.estimate >= 0:
-        return interval.low, interval.high
-    return -interval.high, -interval.low
+def _ends(interval: Interval, decimals: int, unit: str = "") -> str:
+    """Both ends in the direction of the estimate; where they lie on two sides of 0, each says its own."""
+    low, high, sides = interval.low, interval.high, ("lower", "higher")
+    if interval.estimate < 0:
+        low, high, sides = -high, -low, sides[::-1]
+    if low >= 0:
+        return f"{low:.{decimals}f} to {high:.{decimals}f}{unit}"
+    return f"{-low:.{decimals}f}{unit} {sides[0]} to {high:.{decimals}f}{unit} {sides[1]}"
 
 
 def _percent(interval: Interval) -> str:

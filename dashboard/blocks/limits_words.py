@@ -146,7 +146,13 @@ def seen_after(shots: float, cycle_s: float) -> str:
     """A mean delay in shots and in time."""
     if math.isinf(shots):
         return NEVER
-    return f"{count(shots)} shots, {duration(shots * cycle_s)}"
+    shots = max(shots, 1.0)  # a shift is seen with the first shot that has it, not before
+    return f"{counted_shots(shots)}, {duration(shots * cycle_s)}"
+
+
+def counted_shots(shots: float) -> str:
+    """The same with its noun."""
+    return "1 shot" if shots == 1 else f"{count(shots)} shots"
 
 
 def count(shots: float) -> str:

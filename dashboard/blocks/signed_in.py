@@ -17,6 +17,7 @@ from dashboard.queries import people as queries
 from dashboard.web import cookies
 
 BY_PIN = "signed_in_by_pin"
+REFUSED = "signed_in_refused"
 ASKED = "signed_in_asked"
 LOCAL = "this computer"
 
@@ -124,21 +125,27 @@ def _ask_pin() -> None:
     with st.popover("Name and PIN", icon=":material/dialpad:", key="signed_in_popover"):
         # What comes of it stands in here too: this covers what is below it.
         said = st.container(width=300)
-        with st.form("signed_in_pin", border=False, clear_on_submit=True):
-            name = st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
-            pin = st.text_input(
-                "PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed"
-            )
-            pressed = st.form_submit_button("Act under this name", type="primary")
-    if pressed and not name:  # a guess at nobody's PIN would count against whoever is at this tablet
-        said.warning("Choose a name, then enter its PIN.", icon=":material/block:")
-    elif pressed:
-        try:
-            st.session_state[BY_PIN] = queries.by_pin(name or "", pin, _address()).token
-        except EvenrunError as error:
-            said.warning(f"{str(error)[:1].upper()}{str(error)[1:]}.", icon=":material/block:")
-        else:
-            st.rerun()
+        with st.form("signed_in_pin", border=False):
+            st.selectbox("Name", names, index=None, placeholder="choose a name", key="signed_in_name")
+            st.text_input("PIN", type="password", max_chars=8, autocomplete="off", key="signed_in_typed")
+            st.form_submit_button("Act under this name", type="primary", on_click=_try_pin)
+        minutes = database.settings().people.pin_minutes
+        st.caption(f"It ends after {minutes:g} min, with Not me, and when this page is loaded anew.")
+    if refused := st.session_state.pop(REFUSED, None):
+        said.warning(refused, icon=":material/block:")
+
+
+def _try_pin() -> None:
+    """Let somebody act under a name; after a wrong PIN only the PIN is asked anew."""
+    name, pin = st.session_state["signed_in_name"], st.session_state["signed_in_typed"]
+    st.session_state["signed_in_typed"] = ""
+    if not name:  # a guess at nobody's PIN would count against whoever is at this tablet
+        st.session_state[REFUSED] = "Choose a name, then enter its PIN."
+        return
+    try:
+        st.session_state[BY_PIN] = queries.by_pin(name, pin, _address()).token
+    except EvenrunError as error:
+        st.session_state[REFUSED] = f"{str(error)[:1].upper()}{str(error)[1:]}."
 
 
 def _not_me() -> None:

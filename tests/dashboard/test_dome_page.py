@@ -18,9 +18,10 @@ from dashboard.blocks import dome_tables, dome_words
 from dashboard.charts import dome as charts
 from dashboard.queries import dome as queries
 from dashboard.queries import dome_flags
-from rules.dome.effect import effects
+from rules.dome.effect import Effect, effects
 from rules.dome.link import compare
 from rules.dome.skill import assess
+from rules.dome.welch import Interval
 from tests.dashboard.conftest import NOW
 from tests.dashboard.gauging_floor import gauge, old_run
 
@@ -311,6 +312,22 @@ def test_an_interval_that_holds_zero_is_not_called_a_difference():
     words = said(rng.normal(2.0, 0.1, 50), [True] * 20 + [False] * 30)
     assert words.startswith("No certain difference in dome:")
     assert words.endswith("the interval holds zero.")
+
+
+@pytest.mark.parametrize(
+    ("slope", "words"),
+    [
+        ((-0.07, -0.15, 0.01), "0.07 mm lower for each g more (0.01 mm higher to 0.15 mm lower)"),
+        ((0.07, -0.01, 0.15), "0.07 mm higher for each g more (0.01 mm lower to 0.15 mm higher)"),
+        ((-0.07, -0.11, -0.03), "0.070 mm lower for each g more (0.030 to 0.110 mm)"),
+    ],
+)
+def test_both_ends_of_an_interval_are_said_on_the_side_of_the_estimate_or_with_their_own(slope, words):
+    found = Effect(
+        key="part_weight", certainty="weak", reasons=(), n=40, runs=1, slope=Interval(*slope),
+        over_spread=None,
+    )  # fmt: skip
+    assert dome_words.effect(found, "dome") == words
 
 
 def test_no_clear_effect_is_said_as_such():

@@ -266,6 +266,7 @@ def test_sentences_name_shots_by_the_counter_of_the_press() -> None:
 
 
 def test_delays_and_rates_are_no_finer_than_they_are_known() -> None:
+    assert limits_words.seen_after(0.7, 60.0) == "1 shot, 1.0 min"  # the first that has the shift
     assert limits_words.seen_after(8.04, 60.0) == "8.0 shots, 8.0 min"
     assert limits_words.seen_after(341.9, 62.0) == "342 shots, 5.9 h"
     assert limits_words.seen_after(float("inf"), 60.0) == "not seen"

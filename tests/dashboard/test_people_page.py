@@ -217,6 +217,11 @@ def test_name_and_pin_act_for_some_minutes_and_not_me_ends_it(floor: sa.Engine) 
         next(each for each in at.button if each.label == "Act under this name").click().run()
         assert not at.exception
         assert at.session_state["who"] == who
+        if not who:  # the name stays, the PIN is asked anew
+            assert at.selectbox(key="signed_in_name").value == "operator 1"
+            assert at.text_input(key="signed_in_typed").value == ""
+            assert len(at.get_by_key("signed_in_popover").warning) == 1
+            assert "when this page is loaded anew" in at.get_by_key("signed_in_popover").caption[0].value
     at.button(key="signed_in_not_me").click().run()
     assert at.session_state["who"] == ""
     assert at.text_input(key="signed_in_typed").value == ""

@@ -113,7 +113,10 @@ def test_the_ten_most_frequent_and_their_share() -> None:
     assert len(found.top) == 10
     assert found.top_share == pytest.approx((16 + 9 * 4) / 60)
     assert stands(found)["Share of the ten most frequent"] == "outside"
-    assert stands(measured([1.0, 2.0]))["Share of the ten most frequent"] == "not judged"
+    few = measured([1.0, 2.0])
+    assert stands(few)["Share of the ten most frequent"] == "not judged"
+    told = {each.measure: each.standard for each in figures(few)}
+    assert told["Share of the ten most frequent"] == "at most 5 %; judged from 50 alarms on"
 
 
 @pytest.mark.parametrize(
