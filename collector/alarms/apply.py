@@ -166,7 +166,7 @@ def _write(batch: _Batch, alarm: Working, in_hand: Sequence[Working]) -> list[st
             sa.update(signals).where(signals.c.id.in_(alarm.signal_ids)).values(alarm_id=alarm_id)
         )
         alarm.last_shot_id = places.last(batch.conn, alarm.may_be_last())
-    judged = {}
+    judged, let_go = {}, None
     if alarm.to_judge:
         judged = judging.judge(
             batch.conn, batch.press.id, alarm, since_shot_id=batch.charts_since_shot_id, others=in_hand
@@ -174,11 +174,12 @@ def _write(batch: _Batch, alarm: Working, in_hand: Sequence[Working]) -> list[st
         _rise(batch.conn, alarm)
     alarm_store.change(batch.conn, alarm_id, _as_row(batch, alarm) | judged)
     if (alarm.signal_ids or alarm.steps) and alarm.kind not in HOLDS_NOTHING:
-        contain(batch.conn, _touched(batch, alarm, alarm_id), now=batch.now)
+        let_go = contain(batch.conn, _touched(batch, alarm, alarm_id), now=batch.now)
     for step in alarm.steps:
+        said = (step.note, let_go if step.event == "clear" else None)
         alarm_store.add_step(
             batch.conn, alarm_id, at=batch.now, event=step.event, before=step.before, after=step.after,
-            note=step.note,
+            note="; ".join(each for each in said if each) or None,
         )  # fmt: skip
     return _log_lines(batch, alarm, alarm_id)
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from collector.contract.figures import counted
 from collector.store import alarms as alarm_store
 from collector.store import holds as hold_store
 from collector.store import places
@@ -33,24 +34,32 @@ class Touched:
     reason: str
 
 
-def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> None:
+def contain(conn: sa.Connection, touched: Touched, *, now: datetime) -> str | None:
     """Open or grow the hold of an alarm.
 
     The start only ever moves to earlier shots: a later estimate never lets a disc go, a person does. Signals
     after a person decided about the hold open another one from there.
+
+    Returns
+    -------
+    str or None
+        What to say where the hold had grown with every shot and now ends before the newest.
     """
     mine = hold_store.of_alarm(conn, touched.alarm_id)
     # The newest: an earlier one may have been opened again by a person, and stays as it was.
     current = next((hold for hold in reversed(mine) if hold.state == hold_store.OPEN), None)
     if current is not None:
-        _grow(conn, current, touched, [hold for hold in mine if hold.state != hold_store.OPEN])
-    elif not mine:
+        return _grow(conn, current, touched, [hold for hold in mine if hold.state != hold_store.OPEN])
+    if not mine:
         _open(conn, touched, touched.first_shot_id, now)
     elif touched.fresh_shot_id is not None:
         _open(conn, touched, touched.fresh_shot_id, now)
+    return None
 
 
-def _grow(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]) -> None:
+def _grow(
+    conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]
+) -> str | None:
     wanted = {
         "from_shot_id": _earlier_start(conn, hold, touched, decided),
         "to_shot_id": _later_end(conn, hold, touched),
@@ -58,6 +67,29 @@ def _grow(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequenc
     }
     if wanted != {name: getattr(hold, name) for name in wanted}:
         hold_store.change(conn, hold.id, wanted)
+    if hold.to_shot_id is not None or touched.last_shot_id is None:
+        return None
+    return _let_go(conn, hold_store.get(conn, hold.id))
+
+
+def _let_go(conn: sa.Connection, hold: HoldRow | None) -> str | None:
+    """How many discs after the end of a hold were on it while it grew, None if there are none."""
+    assert hold is not None  # changed in this transaction
+    ended, grown = (
+        hold_store.extent(
+            conn, press_id=hold.press_id, from_shot_id=hold.from_shot_id, to_shot_id=to_shot_id
+        )
+        for to_shot_id in (hold.to_shot_id, None)
+    )
+    after = grown.discs - ended.discs
+    if not after:
+        return None
+    shot = "" if ended.last_counter is None else f", shot {ended.last_counter:,}"
+    held, made = counted(ended.discs, "disc"), counted(after, "disc")
+    return (
+        f"the hold ends with the last disc that signaled{shot}: {held} on hold, "
+        f"{made} made since {'is' if after == 1 else 'are'} not"
+    )
 
 
 def _earlier_start(conn: sa.Connection, hold: HoldRow, touched: Touched, decided: Sequence[HoldRow]) -> int:

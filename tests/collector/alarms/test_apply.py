@@ -158,6 +158,17 @@ def test_it_clears_after_five_quiet_charted_shots_and_not_before(floor: Floor) -
     assert floor.alarm().state == "latched_unacknowledged"
 
 
+def test_what_a_hold_no_longer_has_once_it_ends_is_said(floor: Floor) -> None:
+    floor.make(floor.steady(120))
+    ids = floor.make(floor.steady(8, 2, cushion=-0.9))
+    floor.restart_charts()
+    floor.make(floor.steady(10, 4))
+    (hold,) = floor.rows("holds")
+    held, after = hold["to_shot_id"] - hold["from_shot_id"] + 1, ids[-1] + 10 - hold["to_shot_id"]
+    [note] = [step["note"] for step in floor.rows("alarm_steps") if step["event"] == "clear"]
+    assert note.endswith(f": {held} discs on hold, {after} discs made since are not")
+
+
 def test_signals_soon_after_make_the_same_alarm_active_again(floor: Floor) -> None:
     floor.make(floor.steady(120))
     floor.make(floor.steady(8, 2, cushion=-0.9))
