@@ -23,7 +23,7 @@ from collector.store import database
 from collector.store.runs import RunRow
 from collector.store.tables import runs, shots
 from dashboard.queries.floor import read_floor
-from tests.collector.pipelines import POLICY, pipeline, rows, topic_message
+from tests.collector.pipelines import NOW, POLICY, pipeline, rows, topic_message
 from tests.collector.shots_in import START, cushions, message, shot
 
 AT = START + timedelta(minutes=39, seconds=30)
@@ -85,13 +85,15 @@ def test_once_a_person_ends_the_trial_the_run_of_the_gateway_goes_on_and_is_open
 
     assert where(engine)[40:] == ["T-1"] * 20 + ["R-0414"] * 20
     assert is_open(engine) == ["R-0414"]
-    at = START + timedelta(minutes=79, seconds=30)
-    with database.read(engine) as conn:
-        [lane] = read_floor(conn, site="lowland", now=at, wall=at).lanes
-        [press] = read_health(conn, Settings(site="lowland"), now=at, wall=at).presses
-    assert lane.run is not None
-    assert (lane.run.name, lane.run.closed_at, lane.activity) == ("R-0414", None, "running")
-    assert not press.idle
+    for minutes, silent in [(1, False), (44, True)]:
+        at = NOW + timedelta(minutes=minutes)
+        with database.read(engine) as conn:
+            [lane] = read_floor(conn, site="lowland", now=at, wall=at).lanes
+            [press] = read_health(conn, Settings(site="lowland"), now=at, wall=at).presses
+        assert lane.run is not None
+        assert (lane.run.name, lane.run.closed_at) == ("R-0414", None)
+        assert lane.activity == ("silent" if silent else "running")
+        assert (press.silent, press.idle) == (silent, False)
 
 
 def test_a_run_that_the_gateway_only_opened_by_message_is_taken_over_too(engine: sa.Engine) -> None:
