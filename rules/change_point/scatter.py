@@ -60,19 +60,18 @@ def beyond_scatter(
     present = np.flatnonzero(~np.isnan(values))
     kept = values[present]
     near = (lag_one_of_differences(kept) if phi is None else phi) if len(kept) else 0.0
-    places = [int(np.searchsorted(present, point.index)) for point in points]
-    scatter = {place: max(_beside(kept, place, near), sigma) for place in places}
-    while places:
-        bounds = [0, *places, len(kept)]
-        support = [
-            _gain(kept, *bounds[i : i + 3]) / max(penalty_of(len(kept), scatter[place], near), 1e-300)
-            for i, place in enumerate(places)
-        ]
-        weakest = int(np.argmin(support))
-        if support[weakest] > 1.0:
+    places = np.searchsorted(present, [point.index for point in points])
+    scatter = np.array([max(_beside(kept, place, near), sigma) for place in places.tolist()])
+    asked = np.array([penalty_of(len(kept), each, near) for each in scatter.tolist()])
+    totals = np.concatenate(([0.0], np.cumsum(kept - kept[:1])))  # keeps the digits on a large level
+    left = np.arange(len(places))
+    while len(left):
+        spare = _gains(totals, places[left]) / np.maximum(asked[left], 1e-300)
+        weakest = int(np.argmin(spare))
+        if spare[weakest] > 1.0:
             break
-        del places[weakest]
-    return _with_sets(kept, present, places, scatter, near)
+        left = np.delete(left, weakest)
+    return _with_sets(kept, present, places[left].tolist(), scatter[left].tolist(), near)
 
 
 def _beside(kept: FloatArray, place: int, phi: float) -> float:
@@ -81,19 +80,21 @@ def _beside(kept: FloatArray, place: int, phi: float) -> float:
     return max((sigma_of_differences(s, phi) for s in sides if len(s) >= FEWEST_BESIDE), default=0.0)
 
 
-def _gain(kept: FloatArray, start: int, place: int, end: int) -> float:
-    """Squares that the shift explains between its neighbors."""
-    before, after = kept[start:place], kept[place:end]
-    apart = float(before.mean() - after.mean())
-    return len(before) * len(after) / (end - start) * apart**2
+def _gains(totals: FloatArray, places: NDArray[np.intp]) -> FloatArray:
+    """Squares that each shift explains between its neighbors, from running totals of the values."""
+    bounds = np.concatenate(([0], places, [len(totals) - 1]))
+    lengths = np.diff(bounds)
+    levels = np.diff(totals[bounds]) / lengths
+    return np.asarray(lengths[:-1] * lengths[1:] / (lengths[:-1] + lengths[1:]) * np.diff(levels) ** 2)
 
 
 def _with_sets(
-    kept: FloatArray, present: NDArray[np.intp], places: Sequence[int], scatter: dict[int, float], phi: float
+    kept: FloatArray, present: NDArray[np.intp], places: Sequence[int], scatter: Sequence[float], phi: float
 ) -> list[ChangePoint]:
     found = []
-    for start, place, end in zip([0, *places], places, [*places[1:], len(kept)], strict=False):
-        one = step(kept[start:end], sigma=scatter[place] or None, phi=phi)
+    bounds = [0, *places, len(kept)]
+    for start, place, end, beside in zip(bounds, places, bounds[2:], scatter, strict=False):
+        one = step(kept[start:end], sigma=beside or None, phi=phi)
         low, high = min(start + one.low, place), max(start + one.high, place)
         found.append(ChangePoint(
             int(present[place]), int(present[low]), int(present[high]), float(kept[start:place].mean()),
