@@ -9,6 +9,7 @@ computational cost. J. American Statistical Association 107, 1590-1598.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import ruptures
@@ -83,7 +84,17 @@ def _ends(z: FloatArray, phi: float) -> list[int]:
     places = search.fit(means).predict(pen=penalty_of(len(z), 1.0, phi) / block)[:-1]
     if block == 1:
         return [*places, len(z)]
-    return [*(_refined(z, place * block, SHORTEST_SEGMENT * block) for place in places), len(z)]
+    refined = (_refined(z, place * block, SHORTEST_SEGMENT * block) for place in places)
+    return [*_apart(refined, len(z)), len(z)]
+
+
+def _apart(places: Iterable[int], n: int) -> list[int]:
+    """Places in order, none nearer to another or to an end than a level is long: refining may join two."""
+    found: list[int] = []
+    for place in sorted(places):
+        if place - (found[-1] if found else 0) >= SHORTEST_SEGMENT <= n - place:
+            found.append(place)
+    return found
 
 
 def _refined(z: FloatArray, place: int, reach: int) -> int:

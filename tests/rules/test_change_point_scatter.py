@@ -62,3 +62,15 @@ def test_each_shift_that_stays_explains_more_than_the_penalty_at_its_own_scatter
 def test_nothing_comes_of_nothing() -> None:
     assert beyond_scatter([], []) == []
     assert beyond_scatter([1.0, 2.0, 3.0], []) == []
+
+
+def test_a_long_series_that_scatters_in_part_is_searched_too() -> None:
+    """Above 5,000 values, places found by blocks could fall together when refined by shots, and be refused."""
+    rng = np.random.default_rng(1)
+    x = 62.0 + 0.05 * rng.standard_normal(6000)
+    x[1500:4200] += -8.0 + 3.0 * rng.standard_normal(2700)
+    found = many(x)
+    assert np.diff([0, *(each.index for each in found), len(x)]).min() >= 3
+    first, last = beyond_scatter(x, found)
+    assert abs(first.index - 1500) <= 6
+    assert abs(last.index - 4200) <= 6
