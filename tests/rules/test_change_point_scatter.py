@@ -65,7 +65,7 @@ def test_nothing_comes_of_nothing() -> None:
 
 
 def test_a_long_series_that_scatters_in_part_is_searched_too() -> None:
-    """Above 5,000 values, places found by blocks could fall together when refined by shots, and be refused."""
+    """Above 5,000 values, places found by blocks could fall together when refined, and be refused."""
     rng = np.random.default_rng(1)
     x = 62.0 + 0.05 * rng.standard_normal(6000)
     x[1500:4200] += -8.0 + 3.0 * rng.standard_normal(2700)
