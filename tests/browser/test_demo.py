@@ -105,7 +105,6 @@ def test_the_demo_shows_the_whole_job_and_leaves_nothing_behind(demo: Demo, brow
 
     first = wait_for(lambda: dots(page), START_S, "shots on the screen")
     wait_for(lambda: dots(page) not in ([], first), 30, "the next live shot on the screen")
-    assert not re.search("silent|stopped|not run", words(page))
     wait_for(lambda: demo.rows(LIVE_ALARMS)[0][0], ALARM_S, "a live alarm with its hold")
     wait_for(lambda: {"since shot", "Hold"} <= found_in(words(page)), 30, "the alarm on the screen")
     assert demo.rows("SELECT count(*) FROM refusals") == [(0,)]
