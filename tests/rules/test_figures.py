@@ -19,6 +19,14 @@ def test_no_number_has_an_exponent(value: float, said: str) -> None:
     assert written(value) == said
 
 
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(1.0347e-299, "1.035e-299"), (-2.5e15, "-2.500e+15"), (9e14, "900,000,000,000,000")],
+)
+def test_zeros_that_nobody_would_count_are_an_exponent(value: float, said: str) -> None:
+    assert written(value) == said
+
+
 def test_digits_and_a_sign_are_asked_for() -> None:
     assert written(1_234_567.0, 6) == "1,234,570"
     assert written(45_678.9, signed=True) == "+45,680"
