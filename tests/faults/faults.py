@@ -86,7 +86,8 @@ def network_hangs(floor: Floor, random: Random) -> None:
 
 
 def broker_killed(floor: Floor, random: Random) -> None:
-    """kill -9 of Mosquitto, and started again."""
+    """kill -9 of Mosquitto, and started again; it has saved by then who is subscribed."""
+    time.sleep(max(0.0, floor.connected_at + SAVED_S - time.monotonic()))
     killed_at = time.monotonic()
     floor.broker.kill()
     time.sleep(random.uniform(0.1, 0.6))

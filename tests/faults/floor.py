@@ -89,6 +89,7 @@ class Floor:
         )
         self._closing.callback(self.gateways.close)
         self.broker_away: list[tuple[float, float]] = []  # from its end to its start, monotonic
+        self.connected_at = 0.0  # when the collector was first connected, monotonic
         self.faults_over = 0
         self.sent: list[SimShot] = []
         self.numbered: dict[int, SimShot] = {}  # by place among the messages
@@ -102,6 +103,7 @@ class Floor:
         except AssertionError:
             self.__exit__(AssertionError)
             raise
+        self.connected_at = time.monotonic()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
